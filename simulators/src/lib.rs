@@ -1,0 +1,1 @@
+//! A physical model of tun and kettle, and instruments that serve it.

@@ -1,0 +1,75 @@
+//! What the world tells the supervisor. Every event is stored by the shell, so that a record can be replayed.
+
+use serde::{Deserialize, Serialize};
+
+use crate::alarm::AlarmId;
+use crate::projection::Plan;
+use crate::reading::Reading;
+
+/// Where a hand sample was taken.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Place {
+    Runnings,
+    Kettle,
+}
+
+/// A reading a person took and typed in. Gravity at 20 °C; pH of a cooled sample; volume as metered.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Sample {
+    pub place: Place,
+    pub gravity_p: Option<f64>,
+    pub ph: Option<f64>,
+    pub volume_l: Option<f64>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum LinkState {
+    Up,
+    Down,
+}
+
+/// What an operator may do about an alarm.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum OperatorAction {
+    Acknowledge,
+    Shelve { minutes: f64, reason: String },
+    Unshelve,
+    OutOfService { reason: String },
+    ReturnToService,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Event {
+    /// `elapsed_s` of everything that follows counts from the event's moment.
+    BrewStarted {
+        plan: Box<Plan>,
+    },
+    BrewEnded,
+    Reading {
+        instrument: usize,
+        reading: Reading,
+    },
+    Sample(Sample),
+    Link {
+        name: String,
+        state: LinkState,
+    },
+    /// A publisher's oldest undelivered row and how many wait.
+    Delivery {
+        publisher: String,
+        oldest_age_s: f64,
+        depth: u64,
+    },
+    Operator {
+        alarm: AlarmId,
+        instrument: Option<String>,
+        who: String,
+        action: OperatorAction,
+    },
+    /// Nothing happened but time.
+    Tick,
+}

@@ -1,0 +1,177 @@
+//! What the supervisor tells the world, in the shapes other programs rely on.
+//!
+//! Owns the fields and their order; the shell only wraps them (time, sequence number, topic, row). Numbers are
+//! rounded here, once, so that every consumer shows the same figure.
+
+use serde::{Deserialize, Serialize};
+
+use crate::reading::{Cause, Moment, Status};
+use crate::units::Unit;
+
+/// Quantiles of an honest forecast: 90 % of true values fall inside p5–p95.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Band {
+    pub p5: f64,
+    pub p50: f64,
+    pub p95: f64,
+}
+
+/// Where a limit or a target will be crossed: kettle volume and time.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Crossing {
+    pub volume_l: Band,
+    pub elapsed_s: Band,
+}
+
+/// What ends the run-off first.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum StopCause {
+    TargetGravity,
+    GravityFloor,
+    PhCeiling,
+    KettleCapacity,
+    /// The brew was ended, or the data ended, before any of the others.
+    EndOfData,
+}
+
+/// What to do given every limit.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Stop {
+    pub cause: StopCause,
+    pub volume_l: f64,
+    pub elapsed_s: f64,
+    /// Liquor to add in the kettle to bring the target gravity, when a limit comes before it.
+    pub top_up_l: f64,
+    pub final_volume_l: f64,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ProjectionLine {
+    pub elapsed_s: f64,
+    pub kettle_volume_l: f64,
+    pub kettle_gravity_p: Option<f64>,
+    pub kettle_gravity_se_p: Option<f64>,
+    pub target: Option<Crossing>,
+    pub gravity_floor: Option<Crossing>,
+    pub ph_ceiling: Option<Crossing>,
+    pub stop: Option<Stop>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct AlarmLine {
+    pub elapsed_s: f64,
+    pub alarm: crate::alarm::AlarmId,
+    pub instrument: Option<String>,
+    pub from: crate::alarm::AlarmState,
+    pub to: crate::alarm::AlarmState,
+    pub priority: crate::alarm::Priority,
+    pub message: String,
+    pub advice: String,
+    /// Named numbers behind the alarm, unit last in each name.
+    pub evidence: std::collections::BTreeMap<String, f64>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct TableLine {
+    pub elapsed_s: f64,
+    pub runnings_gravity_p: Option<f64>,
+    pub runnings_ph: Option<f64>,
+    pub kettle_volume_l: f64,
+    pub kettle_gravity_p: Option<f64>,
+    pub flow_l_min: Option<f64>,
+    pub pressure_drop_kpa: Option<f64>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SummaryLine {
+    pub stop_volume_l: Option<f64>,
+    pub stop_elapsed_s: Option<f64>,
+    pub stop_cause: StopCause,
+    pub kettle_gravity_p: Option<f64>,
+    pub extract_kg: Option<f64>,
+    pub brew_length_l_per_kg: Option<f64>,
+    pub readings: u64,
+    pub rejected: u64,
+}
+
+/// A line of the replay's output and of the record.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "kind", rename_all = "kebab-case")]
+pub enum Line {
+    Projection(ProjectionLine),
+    Alarm(AlarmLine),
+    Table(TableLine),
+    Summary(SummaryLine),
+}
+
+/// A reading after conditioning.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ConditionedReading {
+    pub instrument: String,
+    /// Filtered value in `unit`; null when there is none.
+    pub value: Option<f64>,
+    pub unit: Unit,
+    pub standard_error: Option<f64>,
+    pub rate_per_min: Option<f64>,
+    pub status: Status,
+    /// Why there is no value, or why the last raw reading was not used.
+    pub cause: Option<Cause>,
+    /// The reading as it came, in `unit`.
+    pub raw: Option<f64>,
+}
+
+/// In which part of the run-off the tun is.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Phase {
+    #[default]
+    Idle,
+    Recirculation,
+    FirstWort,
+    Sparge,
+    Draining,
+    Finished,
+}
+
+/// The state of the run-off now.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct RunoffState {
+    pub elapsed_s: f64,
+    pub brew: String,
+    pub phase: Phase,
+    pub runnings_gravity_p: Option<f64>,
+    pub runnings_gravity_se_p: Option<f64>,
+    pub runnings_ph: Option<f64>,
+    pub runnings_temperature_c: Option<f64>,
+    pub flow_l_min: Option<f64>,
+    pub pressure_drop_kpa: Option<f64>,
+    pub kettle_volume_l: f64,
+    pub kettle_gravity_p: Option<f64>,
+    pub kettle_gravity_se_p: Option<f64>,
+    pub extract_kg: Option<f64>,
+}
+
+/// Something that happened and belongs in the record: brew started, phase changed, sample taken.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Occurrence {
+    pub elapsed_s: Option<f64>,
+    pub event: String,
+    pub text: String,
+}
+
+/// Everything `poll_output` can return.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub enum Output {
+    Line(Line),
+    Reading(ConditionedReading),
+    Runoff(RunoffState),
+    Occurrence(Occurrence),
+}
+
+/// An output with the moment it belongs to.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Dated {
+    pub at: Moment,
+    pub output: Output,
+}

@@ -1,0 +1,60 @@
+//! Adapters that read instruments.
+//!
+//! Owns the channel by which readings reach the runtime. Adapters know the configuration and the core's
+//! readings, never one another and never a publisher.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use lauter_core::reading::Reading;
+use lauter_core::supervisor::LinkState;
+use tokio::sync::mpsc;
+
+/// How many arrivals may wait for the runtime. At one reading a second from twenty instruments this is
+/// more than three minutes; beyond it the runtime is not alive and readings are refused and counted.
+pub const ARRIVALS_BOUND: usize = 4096;
+
+/// What an adapter hands to the runtime.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Arrival {
+    /// `instrument` is the index in `Configuration::instruments`.
+    Reading { instrument: usize, reading: Reading },
+    /// A link came up or went down; `detail` says why, for the log and the alarm's evidence.
+    Link {
+        name: String,
+        state: LinkState,
+        detail: String,
+    },
+}
+
+/// The adapters' end of the channel.
+#[derive(Clone, Debug)]
+pub struct Intake {
+    sender: mpsc::Sender<Arrival>,
+    refused: Arc<AtomicU64>,
+}
+
+impl Intake {
+    pub fn channel() -> (Self, mpsc::Receiver<Arrival>) {
+        let (sender, receiver) = mpsc::channel(ARRIVALS_BOUND);
+        (
+            Self {
+                sender,
+                refused: Arc::default(),
+            },
+            receiver,
+        )
+    }
+
+    /// Hands over without waiting; a full channel refuses and counts, so that one slow consumer never
+    /// delays a bus.
+    pub fn put(&self, arrival: Arrival) {
+        if self.sender.try_send(arrival).is_err() {
+            self.refused.fetch_add(1, Ordering::Relaxed);
+        }
+    }
+
+    pub fn refused(&self) -> u64 {
+        self.refused.load(Ordering::Relaxed)
+    }
+}

@@ -1,0 +1,9 @@
+//! The shell around `lauter-core`: configuration, clocks, instruments, publishers, store and commands.
+
+pub mod cli;
+pub mod clock;
+pub mod config;
+pub mod exit;
+pub mod ingest;
+pub mod publish;
+pub mod store;

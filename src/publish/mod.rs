@@ -1,0 +1,1 @@
+//! Publishers: MQTT and InfluxDB.

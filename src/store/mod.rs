@@ -1,0 +1,1 @@
+//! The record: SQLite on its own thread.
