@@ -5,6 +5,7 @@
 //! imports: each may use only those above it.
 
 pub mod alarm;
+pub mod conditioning;
 pub mod projection;
 pub mod reading;
 pub mod supervisor;
