@@ -23,7 +23,7 @@ pub use density::{
     wort_density_slope_kg_m3_per_p,
 };
 pub use gravity::{ConversionError, gravity_from_p, gravity_to_p};
-pub use range::OutsideRange;
+pub use range::{OutsideRange, outside_ranges};
 pub use refractive::{
     brix_from_gravity_p, brix_from_refractive_index, gravity_from_brix_p,
     refractive_index_from_brix,
