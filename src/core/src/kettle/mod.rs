@@ -7,7 +7,7 @@
 
 mod fusion;
 
-use nalgebra::Vector3;
+use nalgebra::{Vector3, Vector4};
 use serde::{Deserialize, Serialize};
 
 use crate::units::{water_density_kg_m3, wort_density_kg_m3};
@@ -118,10 +118,8 @@ pub struct Kettle {
     metered_l: f64,
     metered_kg: f64,
     extract_kg: f64,
-    /// Volume put in while no meter saw it: its error adds up.
-    unmetered_sd_l: f64,
-    /// Scale errors of flow meter and level, and the level's zero.
-    volume: Belief<3>,
+    /// Scale errors of flow meter and level, the level's zero in L, and litres that no meter saw.
+    volume: Belief<4>,
     /// True minus balanced kettle gravity, calibration of the runnings meter, calibration of the kettle
     /// meter, °P.
     gravity: Belief<3>,
@@ -138,11 +136,11 @@ impl Kettle {
             metered_l: 0.0,
             metered_kg: 0.0,
             extract_kg: 0.0,
-            unmetered_sd_l: 0.0,
             volume: Belief::around_zero([
                 parameters.flow_scale_sd,
                 parameters.level_scale_sd,
                 level_zero_sd_l,
+                0.0,
             ]),
             gravity: Belief::around_zero([
                 0.0,
@@ -184,30 +182,28 @@ impl Kettle {
         };
     }
 
-    /// Volume added without a flow meter's word, with its standard deviation.
+    /// Volume has been added without a flow meter's word, with this standard deviation. What is wrong about it
+    /// is wrong in one direction for as long as the meter is silent, so standard deviations add.
     pub fn widen_volume(&mut self, sd_l: f64) {
-        self.unmetered_sd_l += sd_l;
+        let own = &mut self.volume.covariance[(3, 3)];
+        *own = (own.sqrt() + sd_l).powi(2);
     }
 
     /// A level reading, as volume. Returns its disagreement in standard deviations.
     pub fn observe_level(&mut self, volume_l: f64, noise_sd_l: f64) -> f64 {
         let expected_l = self.heel_l + self.metered_l;
-        let weights = Vector3::new(self.metered_l, expected_l, 1.0);
-        let variance = noise_sd_l * noise_sd_l + self.unmetered_sd_l * self.unmetered_sd_l;
+        let weights = Vector4::new(self.metered_l, expected_l, 1.0, 1.0);
         self.volume
-            .observe(weights, volume_l - expected_l, variance)
+            .observe(weights, volume_l - expected_l, noise_sd_l * noise_sd_l)
     }
 
     /// A kettle volume read by a person.
     pub fn observe_sample_volume(&mut self, volume_l: f64) -> f64 {
         let expected_l = self.heel_l + self.metered_l;
         let sd_l = self.parameters.sample_volume_sd_share * expected_l.max(1.0);
-        let variance = sd_l * sd_l + self.unmetered_sd_l * self.unmetered_sd_l;
-        self.volume.observe(
-            Vector3::new(self.metered_l, 0.0, 0.0),
-            volume_l - expected_l,
-            variance,
-        )
+        let weights = Vector4::new(self.metered_l, 0.0, 0.0, 1.0);
+        self.volume
+            .observe(weights, volume_l - expected_l, sd_l * sd_l)
     }
 
     /// A runnings sample against the line's reading at that moment.
@@ -238,19 +234,32 @@ impl Kettle {
     }
 
     pub fn contents(&self) -> Contents {
-        let scale = 1.0 + self.volume.mean[0];
-        let volume_variance = self.metered_l.powi(2) * self.volume.covariance[(0, 0)];
+        let metered_l = self.metered_l;
+        let scale = self.scale();
+        let volume_variance = self
+            .volume
+            .variance_of(Vector4::new(metered_l, 0.0, 0.0, 1.0));
         let wort_kg = self.heel_kg + scale * self.metered_kg;
         let balanced_p = (wort_kg > 0.0).then(|| 100.0 * scale * self.extract_kg / wort_kg);
         let gravity_p = balanced_p.map(|p| (p + self.gravity.mean[0]).max(0.0));
         Contents {
-            volume_l: self.heel_l + scale * self.metered_l,
-            volume_se_l: (volume_variance + self.unmetered_sd_l.powi(2)).sqrt(),
+            volume_l: self.heel_l + scale * metered_l,
+            volume_se_l: volume_variance.sqrt(),
             extract_kg: gravity_p.map_or(0.0, |p| p / 100.0 * wort_kg),
             wort_kg,
             gravity_p,
             gravity_se_p: self.gravity.variance_of(Vector3::new(1.0, 0.0, 0.0)).sqrt(),
         }
+    }
+
+    /// True litres for each metered one, what no meter saw spread over all.
+    fn scale(&self) -> f64 {
+        let unmetered_share = if self.metered_l > 1.0 {
+            self.volume.mean[3] / self.metered_l
+        } else {
+            0.0
+        };
+        (1.0 + self.volume.mean[0] + unmetered_share).max(0.1)
     }
 
     /// Calibration of the runnings meter as compared with samples: reading minus truth, °P, and its

@@ -224,6 +224,15 @@ impl Washout {
         self.posterior = problem.solve(self.posterior.mean);
     }
 
+    /// The state without the readings behind it: enough to ask what is expected further on.
+    #[must_use]
+    pub fn without_bins(&self) -> Self {
+        Self {
+            bins: self.bins.last().copied().into_iter().collect(),
+            ..self.clone()
+        }
+    }
+
     pub fn posterior(&self) -> &Posterior {
         &self.posterior
     }
