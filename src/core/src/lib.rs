@@ -5,7 +5,9 @@
 //! imports: each may use only those above it.
 
 pub mod alarm;
+pub mod bed;
 pub mod projection;
 pub mod reading;
 pub mod supervisor;
 pub mod units;
+pub mod washout;
