@@ -6,6 +6,7 @@
 
 pub mod alarm;
 pub mod bed;
+pub mod conditioning;
 pub mod projection;
 pub mod reading;
 pub mod supervisor;
