@@ -100,7 +100,11 @@ fn a_frozen_instrument_is_called_stuck_and_recovers() {
     }
     assert_eq!(conditioner.estimate(second(450.0)), Err(Cause::Stuck));
     for t in 451..471 {
-        conditioner.observe(Ok(17.5 + 0.03 * noise(&mut seed)), second(f64::from(t)), true);
+        conditioner.observe(
+            Ok(17.5 + 0.03 * noise(&mut seed)),
+            second(f64::from(t)),
+            true,
+        );
     }
     let value = conditioner.estimate(second(471.0)).unwrap().value;
     assert!((value - 17.5).abs() < 0.1, "after thawing {value}");

@@ -36,7 +36,7 @@ pub fn brix_from_refractive_index(index: f64) -> Result<f64, OutsideRange> {
         refractive_index_from_brix(BRIX_RANGE.0),
         refractive_index_from_brix(BRIX_RANGE.1),
     );
-    within("refractive index", index, range, "nD at 20 °C")?;
+    within("refractive index", index, range, "nD")?;
     let [first, second, third] = FRACTION_TERMS;
     let mut fraction = (index - WATER_INDEX) / first;
     for _ in 0..MAXIMUM_STEPS {
