@@ -92,14 +92,23 @@ impl Bed {
         let ln = resistance.ln();
         let step_s = self.last.map_or(0.0, |last| now.since(last));
         let weight = 1.0 - (-step_s / self.parameters.smoothing_s).exp();
-        let smoothed = self.smoothed_ln.map_or(ln, |smoothed| smoothed + weight * (ln - smoothed));
+        let smoothed = self
+            .smoothed_ln
+            .map_or(ln, |smoothed| smoothed + weight * (ln - smoothed));
         self.smoothed_ln = Some(smoothed);
         self.last = Some(now);
-        let due = self.course.back().is_none_or(|(at, _)| now.since(*at) >= self.parameters.course_every_s);
+        let due = self
+            .course
+            .back()
+            .is_none_or(|(at, _)| now.since(*at) >= self.parameters.course_every_s);
         if due {
             self.course.push_back((now, smoothed));
         }
-        while self.course.front().is_some_and(|(at, _)| now.since(*at) > self.parameters.course_length_s) {
+        while self
+            .course
+            .front()
+            .is_some_and(|(at, _)| now.since(*at) > self.parameters.course_length_s)
+        {
             self.course.pop_front();
         }
     }
@@ -147,10 +156,17 @@ impl Bed {
             return None;
         }
         let count = self.course.len() as f64;
-        let points: Vec<(f64, f64)> = self.course.iter().map(|(at, ln)| (at.since(*last), *ln)).collect();
+        let points: Vec<(f64, f64)> = self
+            .course
+            .iter()
+            .map(|(at, ln)| (at.since(*last), *ln))
+            .collect();
         let mean_t = points.iter().map(|(t, _)| t).sum::<f64>() / count;
         let mean_ln = points.iter().map(|(_, ln)| ln).sum::<f64>() / count;
-        let above: f64 = points.iter().map(|(t, ln)| (t - mean_t) * (ln - mean_ln)).sum();
+        let above: f64 = points
+            .iter()
+            .map(|(t, ln)| (t - mean_t) * (ln - mean_ln))
+            .sum();
         let below: f64 = points.iter().map(|(t, _)| (t - mean_t).powi(2)).sum();
         (below > 0.0).then(|| above / below)
     }
@@ -160,7 +176,13 @@ impl Bed {
 mod tests {
     use super::*;
 
-    fn run(bed: &mut Bed, from_s: u32, to_s: u32, pressure_drop_kpa: impl Fn(f64) -> f64, flow_l_min: f64) {
+    fn run(
+        bed: &mut Bed,
+        from_s: u32,
+        to_s: u32,
+        pressure_drop_kpa: impl Fn(f64) -> f64,
+        flow_l_min: f64,
+    ) {
         for t in from_s..to_s {
             let flowing = Flowing {
                 pressure_drop_kpa: pressure_drop_kpa(f64::from(t)),
@@ -185,7 +207,13 @@ mod tests {
     fn an_opening_channel_shows_as_a_fall() {
         let mut bed = Bed::new(Parameters::default(), 7.0, 60.0);
         run(&mut bed, 0, 600, |_| 1.0, 60.0);
-        run(&mut bed, 600, 780, |t| 1.0 - 0.4 * (t - 600.0) / 180.0, 60.0);
+        run(
+            &mut bed,
+            600,
+            780,
+            |t| 1.0 - 0.4 * (t - 600.0) / 180.0,
+            60.0,
+        );
         let change = bed.change(Moment::from_seconds(780.0)).unwrap();
         assert!((-0.45..-0.3).contains(&change), "{change}");
     }
@@ -194,8 +222,14 @@ mod tests {
     fn a_tightening_bed_is_foreseen_to_reach_its_limit() {
         let mut bed = Bed::new(Parameters::default(), 7.0, 60.0);
         run(&mut bed, 0, 900, |t| (t / 900.0).exp(), 60.0);
-        let seconds = bed.seconds_to_limit(1.0_f64.exp(), 2.0 * 1.0_f64.exp()).unwrap();
-        assert!((600.0..650.0).contains(&seconds), "{seconds} s instead of {}", 900.0 * 2.0_f64.ln());
+        let seconds = bed
+            .seconds_to_limit(1.0_f64.exp(), 2.0 * 1.0_f64.exp())
+            .unwrap();
+        assert!(
+            (600.0..650.0).contains(&seconds),
+            "{seconds} s instead of {}",
+            900.0 * 2.0_f64.ln()
+        );
     }
 
     #[test]

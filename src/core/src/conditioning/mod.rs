@@ -74,11 +74,7 @@ impl Parameters {
             ("least_noise_share", self.least_noise_share, 1e-6, 0.05),
             ("stuck_after_s", self.stuck_after_s, 10.0, 3600.0),
         ];
-        for (name, value, low, high) in ranges {
-            if !(low..=high).contains(&value) {
-                faults.push(format!("{name} is {value}; allowed is {low} to {high}"));
-            }
-        }
+        faults.extend(crate::units::outside_ranges(&ranges));
         faults
     }
 }

@@ -19,11 +19,19 @@ impl<const N: usize> Belief<N> {
     /// Independent quantities of mean zero.
     pub(super) fn around_zero(standard_deviations: [f64; N]) -> Self {
         let variances = SVector::from(standard_deviations).map(|sd: f64| sd * sd);
-        Self { mean: SVector::zeros(), covariance: SMatrix::from_diagonal(&variances) }
+        Self {
+            mean: SVector::zeros(),
+            covariance: SMatrix::from_diagonal(&variances),
+        }
     }
 
     /// Takes `observed = weights · state + noise`; returns the innovation in standard deviations.
-    pub(super) fn observe(&mut self, weights: SVector<f64, N>, observed: f64, noise_variance: f64) -> f64 {
+    pub(super) fn observe(
+        &mut self,
+        weights: SVector<f64, N>,
+        observed: f64,
+        noise_variance: f64,
+    ) -> f64 {
         let spread = self.covariance * weights;
         let signal = weights.dot(&spread);
         let difference = observed - weights.dot(&self.mean);

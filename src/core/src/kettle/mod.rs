@@ -7,7 +7,7 @@
 
 mod fusion;
 
-use nalgebra::vector;
+use nalgebra::Vector3;
 use serde::{Deserialize, Serialize};
 
 use crate::units::{water_density_kg_m3, wort_density_kg_m3};
@@ -55,11 +55,31 @@ impl Parameters {
         let ranges = [
             ("flow_scale_sd", self.flow_scale_sd, 0.0005, 0.1),
             ("level_scale_sd", self.level_scale_sd, 0.0005, 0.1),
-            ("level_zero_sd_share", self.level_zero_sd_share, 0.0001, 0.05),
-            ("gravity_calibration_sd_p", self.gravity_calibration_sd_p, 0.005, 1.0),
-            ("kettle_gravity_calibration_sd_p", self.kettle_gravity_calibration_sd_p, 0.005, 1.0),
+            (
+                "level_zero_sd_share",
+                self.level_zero_sd_share,
+                0.0001,
+                0.05,
+            ),
+            (
+                "gravity_calibration_sd_p",
+                self.gravity_calibration_sd_p,
+                0.005,
+                1.0,
+            ),
+            (
+                "kettle_gravity_calibration_sd_p",
+                self.kettle_gravity_calibration_sd_p,
+                0.005,
+                1.0,
+            ),
             ("sample_gravity_sd_p", self.sample_gravity_sd_p, 0.02, 1.0),
-            ("sample_volume_sd_share", self.sample_volume_sd_share, 0.001, 0.1),
+            (
+                "sample_volume_sd_share",
+                self.sample_volume_sd_share,
+                0.001,
+                0.1,
+            ),
         ];
         crate::units::outside_ranges(&ranges)
     }
@@ -119,7 +139,11 @@ impl Kettle {
             metered_kg: 0.0,
             extract_kg: 0.0,
             unmetered_sd_l: 0.0,
-            volume: Belief::around_zero([parameters.flow_scale_sd, parameters.level_scale_sd, level_zero_sd_l]),
+            volume: Belief::around_zero([
+                parameters.flow_scale_sd,
+                parameters.level_scale_sd,
+                level_zero_sd_l,
+            ]),
             gravity: Belief::around_zero([
                 0.0,
                 parameters.gravity_calibration_sd_p,
@@ -130,7 +154,8 @@ impl Kettle {
 
     /// Adds what has just passed the meters. A negative volume takes back an overestimate.
     pub fn fill(&mut self, portion: Portion) {
-        let kg = portion.volume_l * wort_density_kg_m3(portion.gravity_p, portion.temperature_c) / 1000.0;
+        let kg = portion.volume_l * wort_density_kg_m3(portion.gravity_p, portion.temperature_c)
+            / 1000.0;
         self.metered_l += portion.volume_l;
         self.metered_kg += kg;
         self.extract_kg += kg * portion.gravity_p / 100.0;
@@ -152,8 +177,11 @@ impl Kettle {
         self.gravity.mean = carry * self.gravity.mean;
         let fresh = share * portion.gravity_se_p;
         let own = self.gravity.covariance[(0, 0)];
-        self.gravity.covariance[(0, 0)] =
-            if portion.measured { own + fresh * fresh } else { (own.sqrt() + fresh).powi(2) };
+        self.gravity.covariance[(0, 0)] = if portion.measured {
+            own + fresh * fresh
+        } else {
+            (own.sqrt() + fresh).powi(2)
+        };
     }
 
     /// Volume added without a flow meter's word, with its standard deviation.
@@ -164,9 +192,10 @@ impl Kettle {
     /// A level reading, as volume. Returns its disagreement in standard deviations.
     pub fn observe_level(&mut self, volume_l: f64, noise_sd_l: f64) -> f64 {
         let expected_l = self.heel_l + self.metered_l;
-        let weights = vector![self.metered_l, expected_l, 1.0];
+        let weights = Vector3::new(self.metered_l, expected_l, 1.0);
         let variance = noise_sd_l * noise_sd_l + self.unmetered_sd_l * self.unmetered_sd_l;
-        self.volume.observe(weights, volume_l - expected_l, variance)
+        self.volume
+            .observe(weights, volume_l - expected_l, variance)
     }
 
     /// A kettle volume read by a person.
@@ -174,26 +203,38 @@ impl Kettle {
         let expected_l = self.heel_l + self.metered_l;
         let sd_l = self.parameters.sample_volume_sd_share * expected_l.max(1.0);
         let variance = sd_l * sd_l + self.unmetered_sd_l * self.unmetered_sd_l;
-        self.volume.observe(vector![self.metered_l, 0.0, 0.0], volume_l - expected_l, variance)
+        self.volume.observe(
+            Vector3::new(self.metered_l, 0.0, 0.0),
+            volume_l - expected_l,
+            variance,
+        )
     }
 
     /// A runnings sample against the line's reading at that moment.
     pub fn observe_runnings_sample(&mut self, line_p: f64, sample_p: f64) -> f64 {
         let variance = self.parameters.sample_gravity_sd_p.powi(2);
-        self.gravity.observe(vector![0.0, 1.0, 0.0], line_p - sample_p, variance)
+        self.gravity
+            .observe(Vector3::new(0.0, 1.0, 0.0), line_p - sample_p, variance)
     }
 
     /// A kettle sample. Nothing is learnt while the kettle is empty.
     pub fn observe_kettle_sample(&mut self, sample_p: f64) -> Option<f64> {
         let variance = self.parameters.sample_gravity_sd_p.powi(2);
         let balanced_p = self.balanced_gravity_p()?;
-        Some(self.gravity.observe(vector![1.0, 0.0, 0.0], sample_p - balanced_p, variance))
+        Some(
+            self.gravity
+                .observe(Vector3::new(1.0, 0.0, 0.0), sample_p - balanced_p, variance),
+        )
     }
 
     /// A reading of a gravity meter in the kettle.
     pub fn observe_kettle_gravity(&mut self, reading_p: f64, noise_sd_p: f64) -> Option<f64> {
         let balanced_p = self.balanced_gravity_p()?;
-        Some(self.gravity.observe(vector![1.0, 0.0, 1.0], reading_p - balanced_p, noise_sd_p * noise_sd_p))
+        Some(self.gravity.observe(
+            Vector3::new(1.0, 0.0, 1.0),
+            reading_p - balanced_p,
+            noise_sd_p * noise_sd_p,
+        ))
     }
 
     pub fn contents(&self) -> Contents {
@@ -208,14 +249,17 @@ impl Kettle {
             extract_kg: gravity_p.map_or(0.0, |p| p / 100.0 * wort_kg),
             wort_kg,
             gravity_p,
-            gravity_se_p: self.gravity.variance_of(vector![1.0, 0.0, 0.0]).sqrt(),
+            gravity_se_p: self.gravity.variance_of(Vector3::new(1.0, 0.0, 0.0)).sqrt(),
         }
     }
 
     /// Calibration of the runnings meter as compared with samples: reading minus truth, °P, and its
     /// standard error.
     pub fn runnings_calibration_p(&self) -> (f64, f64) {
-        (self.gravity.mean[1], self.gravity.covariance[(1, 1)].max(0.0).sqrt())
+        (
+            self.gravity.mean[1],
+            self.gravity.covariance[(1, 1)].max(0.0).sqrt(),
+        )
     }
 
     /// Factor by which the flow meter's volumes are to be multiplied.
@@ -247,17 +291,32 @@ mod tests {
     }
 
     fn portion(volume_l: f64, gravity_p: f64) -> Portion {
-        Portion { volume_l, gravity_p, gravity_se_p: 0.01, temperature_c: 75.0, measured: true }
+        Portion {
+            volume_l,
+            gravity_p,
+            gravity_se_p: 0.01,
+            temperature_c: 75.0,
+            measured: true,
+        }
     }
 
     /// Mass balance worked by hand: 5 m³ of 16 °P with 1 m³ of 3 °P, both cooled to 20 °C, give 13.925 °P.
     #[test]
     fn two_portions_mix_by_mass() {
         let mut kettle = kettle();
-        kettle.fill(Portion { temperature_c: 20.0, ..portion(5000.0, 16.0) });
-        kettle.fill(Portion { temperature_c: 20.0, ..portion(1000.0, 3.0) });
+        kettle.fill(Portion {
+            temperature_c: 20.0,
+            ..portion(5000.0, 16.0)
+        });
+        kettle.fill(Portion {
+            temperature_c: 20.0,
+            ..portion(1000.0, 3.0)
+        });
         let contents = kettle.contents();
-        assert!((contents.gravity_p.unwrap() - 13.925).abs() < 5e-4, "{contents:?}");
+        assert!(
+            (contents.gravity_p.unwrap() - 13.925).abs() < 5e-4,
+            "{contents:?}"
+        );
     }
 
     #[test]
@@ -283,7 +342,10 @@ mod tests {
             kettle.observe_level(level_l, 10.0);
         }
         let contents = kettle.contents();
-        assert!((4005.0..4035.0).contains(&contents.volume_l), "{contents:?}");
+        assert!(
+            (4005.0..4035.0).contains(&contents.volume_l),
+            "{contents:?}"
+        );
         assert!(contents.volume_se_l < 0.006 * 4000.0);
     }
 
@@ -302,9 +364,15 @@ mod tests {
     fn a_forecast_in_a_meters_place_widens_the_gravity() {
         let (mut measured, mut forecast) = (kettle(), kettle());
         for _ in 0..50 {
-            let portion = Portion { gravity_se_p: 0.5, ..portion(50.0, 15.0) };
+            let portion = Portion {
+                gravity_se_p: 0.5,
+                ..portion(50.0, 15.0)
+            };
             measured.fill(portion);
-            forecast.fill(Portion { measured: false, ..portion });
+            forecast.fill(Portion {
+                measured: false,
+                ..portion
+            });
         }
         assert!(forecast.contents().gravity_se_p > 3.0 * measured.contents().gravity_se_p);
     }
@@ -317,6 +385,10 @@ mod tests {
             kettle.observe_level(3000.0, 10.0);
         }
         kettle.observe_level(4500.0, 10.0);
-        assert!((kettle.contents().volume_l - 3000.0).abs() < 30.0, "{:?}", kettle.contents());
+        assert!(
+            (kettle.contents().volume_l - 3000.0).abs() < 30.0,
+            "{:?}",
+            kettle.contents()
+        );
     }
 }

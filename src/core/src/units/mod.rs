@@ -33,7 +33,7 @@ pub use density::{
 };
 pub use gravity::{ConversionError, gravity_from_p, gravity_to_p};
 pub use ph::{Buffer, nernst_slope_mv_per_ph, ph_at_room, ph_in_process};
-pub use range::OutsideRange;
+pub use range::{OutsideRange, outside_ranges};
 pub use refractive::{
     brix_at_20_c, brix_from_gravity_p, brix_from_refractive_index, gravity_from_brix_p,
     refractive_index_from_brix,
