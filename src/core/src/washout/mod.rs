@@ -7,6 +7,7 @@ mod acidity;
 mod curve;
 mod discrepancy;
 mod fit;
+pub mod theory;
 
 use nalgebra::Cholesky;
 use serde::{Deserialize, Serialize};
