@@ -148,18 +148,11 @@ impl Machine {
             });
         }
         let next = match self.state {
-            AlarmState::Normal | AlarmState::ReturnedUnacknowledged if on => {
-                AlarmState::Unacknowledged
-            }
-            AlarmState::Unacknowledged if off => AlarmState::ReturnedUnacknowledged,
-            AlarmState::Acknowledged if off => AlarmState::Normal,
-            AlarmState::Shelved | AlarmState::Suppressed | AlarmState::OutOfService if on => {
-                AlarmState::Unacknowledged
-            }
-            AlarmState::Shelved | AlarmState::Suppressed | AlarmState::OutOfService => {
-                AlarmState::Normal
-            }
-            unchanged => unchanged,
+            AlarmState::Unacknowledged | AlarmState::Acknowledged if !off => self.state,
+            AlarmState::Unacknowledged => AlarmState::ReturnedUnacknowledged,
+            AlarmState::ReturnedUnacknowledged if !on => self.state,
+            _ if on => AlarmState::Unacknowledged,
+            _ => AlarmState::Normal,
         };
         self.go(next)
     }

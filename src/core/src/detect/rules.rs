@@ -25,13 +25,16 @@ impl Held {
     }
 }
 
+/// A rule says nothing where it cannot tell.
+type Rule = fn(&Parameters, &View, Held) -> Option<Finding>;
+
 /// All conditions of the brew but channelling. `held` tells how each alarm stands.
 pub fn conditions(
     parameters: &Parameters,
     view: &View,
     held: &dyn Fn(AlarmId) -> Held,
 ) -> Vec<Finding> {
-    let rules: [(AlarmId, fn(&Parameters, &View, Held) -> Option<Finding>); 12] = [
+    let rules: [(AlarmId, Rule); 12] = [
         (AlarmId::BedCompaction, bed_compaction),
         (AlarmId::StuckBed, stuck_bed),
         (AlarmId::GravityFloor, gravity_floor),
@@ -220,6 +223,7 @@ fn stop_point_reached(_: &Parameters, view: &View, held: Held) -> Option<Finding
     )
 }
 
+#[allow(clippy::unnecessary_wraps, reason = "one shape for all rules")]
 fn kettle_high_level(parameters: &Parameters, view: &View, held: Held) -> Option<Finding> {
     let limit_l = held
         .limit

@@ -242,6 +242,11 @@ impl Washout {
         self.discrepancy
     }
 
+    /// First-wort gravity of the best curve.
+    pub fn first_wort_gravity_p(&self) -> f64 {
+        self.posterior.mean[0]
+    }
+
     /// Run-off volume of the last reading that has been used.
     pub fn last_volume_l(&self) -> f64 {
         self.bins.last().map_or(0.0, |bin| bin.volume_l)
