@@ -437,7 +437,7 @@ async fn a_reset_connection_is_opened_again() {
 }
 
 #[tokio::test]
-async fn a_connection_the_device_closes_when_idle_costs_no_reading() {
+async fn a_connection_the_device_closes_when_idle_is_opened_again_without_a_word() {
     let (listener, address) = listener().await;
     tokio::spawn(async move {
         // A device that serves one request for each connection.

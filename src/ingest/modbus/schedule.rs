@@ -381,6 +381,15 @@ mod tests {
     }
 
     #[test]
+    fn a_step_given_back_is_due_at_once_and_not_missed() {
+        let mut one = schedule(&[(1, 0)]);
+        let (step, _) = one.take(0, Moment(3 * STEP_US + 7));
+        one.put_back(0, step);
+        assert_eq!(one.next(), Some((0, step)));
+        assert_eq!(one.take(0, Moment(3 * STEP_US + 9)), (step, 0));
+    }
+
+    #[test]
     fn when_the_link_is_lost_all_rests_end() {
         let mut both = schedule(&[(1, 0), (2, 0)]);
         let asked = run(&mut both, Moment::from_seconds(30.0), |unit_id, _| {
