@@ -2,238 +2,17 @@
 
 mod mosquitto;
 
-use std::collections::BTreeMap;
-use std::path::PathBuf;
 use std::process::Command;
-use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::atomic::Ordering;
 
-use lauter_core::reading::{Cause, Instrument, Measures, Reading};
+use lauter_core::reading::Cause;
 use lauter_core::supervisor::{LinkState, Occurrence, Output};
-use lauter_core::units::Unit;
-use lauterd::broker::FaultKind;
-use lauterd::clock::Clock;
-use lauterd::config::model::{
-    Configuration, ConfiguredInstrument, Kettle, Mqtt, MqttPoint, Projection, Secret, Source,
-    Store, Tun, Watch, Web,
-};
-use lauterd::ingest::mqtt::MqttIngestHealth;
-use lauterd::ingest::{Arrival, Intake};
-use lauterd::publish::mqtt::message::{Message, Outlet, Quality, RECEIPTS_BOUND, Receipt};
+use lauterd::broker::{Fault, FaultKind};
+use lauterd::config::model::Secret;
+use lauterd::publish::mqtt::message::{Message, Quality, Receipt};
 use lauterd::publish::mqtt::topics::{Stamp, Topics};
-use lauterd::publish::mqtt::{Publisher, Sequence};
-use lauterd::{ingest, publish};
-use mosquitto::{HeardMessage, Mosquitto, eventually, peer};
-use tokio::sync::mpsc;
-use tokio::task::JoinHandle;
-use tokio_util::sync::CancellationToken;
-
-fn instrument(id: &str, measures: Measures, unit: Unit, point: MqttPoint) -> ConfiguredInstrument {
-    ConfiguredInstrument {
-        instrument: Instrument {
-            id: id.to_owned(),
-            measures,
-            unit,
-            span: None,
-            temperature: None,
-            low: None,
-            high: None,
-            stale_after_s: 10.0,
-            zero: 0.0,
-            link: Some(ingest::mqtt::LINK.to_owned()),
-        },
-        source: Source::Mqtt(point),
-    }
-}
-
-fn point(topic: &str, pointer: Option<&str>) -> MqttPoint {
-    MqttPoint {
-        topic: topic.to_owned(),
-        pointer: pointer.map(str::to_owned),
-        time_pointer: None,
-    }
-}
-
-fn configuration(mqtt: Mqtt) -> Configuration {
-    Configuration {
-        file: PathBuf::from("tun-1.toml"),
-        site: "north-yard".to_owned(),
-        tun: Tun {
-            name: "tun-1".to_owned(),
-            bed_area_m2: 7.0,
-            pipe_volume_l: 60.0,
-            pressure_drop_limit_kpa: 2.5,
-        },
-        kettle: Kettle {
-            capacity_l: 7000.0,
-            heel_l: 0.0,
-            strapping: Vec::new(),
-        },
-        instruments: vec![
-            instrument(
-                "density",
-                Measures::RunningsGravity,
-                Unit::KilogramPerCubicMetre,
-                point("skid/density", None),
-            ),
-            instrument(
-                "flow",
-                Measures::RunoffFlow,
-                Unit::LitrePerMinute,
-                point("skid/state", Some("/flow")),
-            ),
-            instrument(
-                "rake",
-                Measures::RakeRunning,
-                Unit::Bool,
-                point("skid/state", Some("/rake")),
-            ),
-        ],
-        modbus_links: Vec::new(),
-        store: Store {
-            directory: PathBuf::from("store"),
-            keep_readings_days: 90.0,
-            keep_brews_days: None,
-        },
-        web: Web {
-            enabled: false,
-            listen: ([127, 0, 0, 1], 0).into(),
-        },
-        mqtt: Some(mqtt),
-        influx: None,
-        alarms: BTreeMap::new(),
-        watch: Watch {
-            table_every_s: 600.0,
-            runoff_every_s: 5.0,
-            reading_every_s: 1.0,
-            no_flow_l_min: 1.0,
-            assumed_temperature_c: 75.0,
-        },
-        projection: Projection {
-            every_s: 30.0,
-            stop_ahead_s: 600.0,
-            limit_ahead_s: 600.0,
-            top_up_temperature_c: 80.0,
-        },
-    }
-}
-
-/// The ingest adapter and everything it has handed over.
-struct Ingest {
-    arrivals: mpsc::Receiver<Arrival>,
-    seen: Vec<Arrival>,
-    health: Arc<MqttIngestHealth>,
-    task: JoinHandle<()>,
-    stop: CancellationToken,
-}
-
-impl Ingest {
-    fn start(mqtt: Mqtt) -> Self {
-        let (intake, arrivals) = Intake::channel();
-        let stop = CancellationToken::new();
-        let (task, health) = ingest::mqtt::start(
-            &configuration(mqtt),
-            intake,
-            Clock::start(None),
-            stop.clone(),
-        )
-        .expect("instruments read from MQTT");
-        Self {
-            arrivals,
-            seen: Vec::new(),
-            health,
-            task,
-            stop,
-        }
-    }
-
-    fn seen(&mut self) -> &[Arrival] {
-        while let Ok(arrival) = self.arrivals.try_recv() {
-            self.seen.push(arrival);
-        }
-        &self.seen
-    }
-
-    fn values(&mut self, wanted: usize) -> Vec<Result<f64, Cause>> {
-        self.seen()
-            .iter()
-            .filter_map(|arrival| match arrival {
-                Arrival::Reading {
-                    instrument,
-                    reading: Reading { value, .. },
-                } if *instrument == wanted => Some(*value),
-                _ => None,
-            })
-            .collect()
-    }
-
-    fn links(&mut self) -> Vec<LinkState> {
-        self.seen()
-            .iter()
-            .filter_map(|arrival| match arrival {
-                Arrival::Link { name, state, .. } if name == ingest::mqtt::LINK => Some(*state),
-                _ => None,
-            })
-            .collect()
-    }
-
-    async fn connected(&self) {
-        eventually("the instruments' connection", || {
-            self.health.snapshot().connected
-        })
-        .await;
-    }
-
-    async fn end(self) {
-        self.stop.cancel();
-        self.task.await.expect("an orderly end");
-    }
-}
-
-/// The publisher with both ends of its queues.
-struct Published {
-    outlet: Outlet,
-    receipts: mpsc::Receiver<Receipt>,
-    publisher: Publisher,
-    sequence: Arc<AtomicU64>,
-    stop: CancellationToken,
-}
-
-impl Published {
-    fn start(mqtt: Mqtt) -> Self {
-        let (outlet, inlet) = Outlet::lanes();
-        let (sender, receipts) = mpsc::channel(RECEIPTS_BOUND);
-        let sequence = Arc::new(AtomicU64::new(1_000_000));
-        let stop = CancellationToken::new();
-        let counter = Arc::clone(&sequence);
-        let next: Sequence = Arc::new(move || counter.fetch_add(1, Ordering::Relaxed));
-        let publisher = publish::mqtt::start(
-            &configuration(mqtt),
-            inlet,
-            sender,
-            next,
-            Clock::start(None),
-            stop.clone(),
-        )
-        .expect("publishing is on");
-        Self {
-            outlet,
-            receipts,
-            publisher,
-            sequence,
-            stop,
-        }
-    }
-
-    async fn connected(&self, connections: u64) {
-        let health = self.publisher.health.clone();
-        eventually("the publisher's connection", || {
-            let state = health.borrow();
-            state.connected && state.connections >= connections
-        })
-        .await;
-    }
-}
+use mosquitto::adapters::{Ingest, Published};
+use mosquitto::{HeardMessage, Listener, Mosquitto, eventually, peer};
 
 /// A row of the outbox as the runtime would make it.
 fn row(number: i64) -> Message {
@@ -268,6 +47,23 @@ fn online(messages: &[HeardMessage]) -> Vec<bool> {
         .filter(|message| message.topic == "lauterd/north-yard/tun-1/online")
         .map(|message| message.json()["online"].as_bool().expect("a boolean"))
         .collect()
+}
+
+/// The sequence numbers of events in the order of their first arrival, once there are `count` of them.
+async fn first_heard(listener: &Listener, count: usize) -> Vec<i64> {
+    let mut heard = Vec::new();
+    eventually("every row at the listener", || {
+        heard.clear();
+        for message in listener.messages() {
+            let seq = message.json()["seq"].as_i64().expect("a number");
+            if !heard.contains(&seq) {
+                heard.push(seq);
+            }
+        }
+        heard.len() >= count
+    })
+    .await;
+    heard
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -351,7 +147,7 @@ async fn a_wrong_password_is_reported_as_unauthorised_by_both_adapters() {
     let mut ingest = Ingest::start(settings.clone());
     let published = Published::start(settings);
 
-    let kind = |fault: &lauterd::broker::Fault| fault.kind;
+    let kind = |fault: &Fault| fault.kind;
     eventually("the refusal of both", || {
         let of_instruments = ingest.health.snapshot().fault.as_ref().map(kind);
         let of_publisher = published.publisher.health.borrow().fault.as_ref().map(kind);
@@ -419,23 +215,47 @@ async fn two_hundred_rows_survive_a_frozen_killed_and_restarted_broker_in_order(
     let expected: Vec<_> = (1..=ROWS).map(Receipt::Acknowledged).collect();
     assert_eq!(acknowledged, expected, "each row once and in order");
 
-    let mut first_heard = Vec::new();
-    eventually("the last row at the historian", || {
-        first_heard.clear();
-        for message in listener.messages() {
-            let seq = message.json()["seq"].as_i64().expect("a number");
-            if !first_heard.contains(&seq) {
-                first_heard.push(seq);
-            }
-        }
-        first_heard.len() >= ROWS as usize
-    })
-    .await;
-    assert_eq!(first_heard, (1..=ROWS).collect::<Vec<_>>());
+    let heard = first_heard(&listener, ROWS as usize).await;
+    assert_eq!(heard, (1..=ROWS).collect::<Vec<_>>());
 
     let state = health.borrow().clone();
     assert!(state.resets >= 1 && state.repeated > 0, "{state:?}");
     assert_eq!((state.acknowledged, state.in_flight), (ROWS as u64, 0));
+    published.stop.cancel();
+    published.publisher.task.await.expect("an orderly end");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_broker_that_stops_reading_is_given_up_and_gets_every_row_when_it_thaws() {
+    const ROWS: i64 = 80;
+    let Some(broker) = Mosquitto::start().await else {
+        return;
+    };
+    let listener = broker.listener("historian", "lauterd/north-yard/tun-1/event");
+    eventually("the historian's subscription", || listener.ready() == 1).await;
+    let mut published = Published::start(broker.settings());
+    published.connected(1).await;
+    broker.freeze();
+    // More than the sockets' buffers hold, so that writing itself comes to a halt.
+    for number in 1..=ROWS {
+        let mut large = row(number);
+        large.payload.resize(200 * 1024, b' ');
+        published.outlet.put(large).expect("room");
+    }
+    let health = published.publisher.health.clone();
+    eventually("the connection given up", || !health.borrow().connected).await;
+    broker.thaw();
+    let mut receipts = Vec::new();
+    while receipts.len() < ROWS as usize {
+        let receipt = tokio::time::timeout(mosquitto::PATIENCE, published.receipts.recv()).await;
+        receipts.push(receipt.expect("a receipt in time").expect("a receipt"));
+    }
+    assert_eq!(
+        receipts,
+        (1..=ROWS).map(Receipt::Acknowledged).collect::<Vec<_>>()
+    );
+    let heard = first_heard(&listener, ROWS as usize).await;
+    assert_eq!(heard, (1..=ROWS).collect::<Vec<_>>());
     published.stop.cancel();
     published.publisher.task.await.expect("an orderly end");
 }

@@ -3,6 +3,8 @@
 //! Owns finding, starting, stopping, freezing and killing it, and a second client that listens as other systems
 //! would. Without mosquitto the tests say so and pass; with `LAUTERD_PEERS=1` its absence is a failure.
 
+pub mod adapters;
+
 use std::fs;
 use std::net::{TcpListener, TcpStream};
 use std::path::{Path, PathBuf};
@@ -137,6 +139,10 @@ impl Mosquitto {
         self.signal("STOP");
     }
 
+    pub fn thaw(&self) {
+        self.signal("CONT");
+    }
+
     /// Ends at once, saving nothing.
     pub fn kill(&mut self) {
         let mut process = self.process.take().expect("it runs");
@@ -173,6 +179,7 @@ impl Mosquitto {
         options
             .set_credentials(USER, PASSWORD)
             .set_clean_session(false)
+            .set_max_packet_size(1024 * 1024, 1024 * 1024)
             .set_keep_alive(2);
         let (client, mut event_loop) = AsyncClient::builder(options).capacity(64).build();
         let heard = Arc::<Mutex<Heard>>::default();
