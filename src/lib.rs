@@ -1,5 +1,6 @@
 //! The shell around `lauter-core`: configuration, clocks, instruments, publishers, store and commands.
 
+pub mod broker;
 pub mod cli;
 pub mod clock;
 pub mod config;

@@ -4,6 +4,7 @@
 //! readings, never one another and never a publisher.
 
 pub mod modbus;
+pub mod mqtt;
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};

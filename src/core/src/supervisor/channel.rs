@@ -116,7 +116,8 @@ impl Channel {
                 Cause::LoopAboveRange
             });
         }
-        Ok(loop_to_span(value, span.at_4_ma, span.at_20_ma) - self.instrument.zero)
+        // The zero of a current loop is a current.
+        Ok(loop_to_span(value - self.instrument.zero, span.at_4_ma, span.at_20_ma))
     }
 
     /// The conditioned value in `unit`, or the cause why there is none.
