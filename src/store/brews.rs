@@ -62,10 +62,12 @@ pub struct Brew {
     pub finished: Option<FinishedBrew>,
     /// Whether the tun's profile learnt from it; None while undecided.
     pub accepted: Option<bool>,
+    /// False once their time is over: then the brew cannot be replayed any more.
+    pub readings_kept: bool,
 }
 
 const BREW_COLUMNS: &str = "SELECT id, tun_id, brew, plan, instruments, config_digest, started_us, \
-     started_at_us, origin_at_us, ended_us, ended_at_us, summary, accepted FROM brew";
+     started_at_us, origin_at_us, ended_us, ended_at_us, summary, accepted, readings_kept FROM brew";
 
 impl Database {
     /// The tun with this site and name, entered if it is new.
@@ -235,6 +237,7 @@ impl Database {
             },
             finished,
             accepted: row.accepted,
+            readings_kept: row.readings_kept,
         })
     }
 
@@ -272,6 +275,7 @@ struct BrewRow {
     ended_at_us: Option<i64>,
     summary: Option<String>,
     accepted: Option<bool>,
+    readings_kept: bool,
 }
 
 impl BrewRow {
@@ -290,6 +294,7 @@ impl BrewRow {
             ended_at_us: row.get(10)?,
             summary: row.get(11)?,
             accepted: row.get(12)?,
+            readings_kept: row.get(13)?,
         })
     }
 }

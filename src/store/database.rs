@@ -112,7 +112,7 @@ impl Database {
     /// Folds the write-ahead log into the file and closes it.
     pub fn close(self) -> Result<(), StoreError> {
         self.connection
-            .pragma_query(None, "wal_checkpoint(TRUNCATE)", |_| Ok(()))
+            .pragma(None, "wal_checkpoint", "TRUNCATE", |_| Ok(()))
             .map_err(|source| StoreError::sql(&self.path, "folding its log", source))?;
         self.connection
             .close()

@@ -13,7 +13,7 @@ use jiff::Timestamp;
 use tokio::sync::{mpsc, oneshot};
 
 use super::{
-    Backlog, Batch, BrewHeader, BrewId, Database, FinishedBrew, Message, Publisher, Receipt,
+    Backlog, Batch, BrewHeader, BrewId, Database, FinishedBrew, Keep, Message, Publisher, Receipt,
     StoreError, StoreParameters, TunId,
 };
 
@@ -184,6 +184,21 @@ impl Store {
     ) -> Result<u64, StoreError> {
         self.run(move |database| database.save_profile(tun, saved, brew.as_deref(), &body))
             .await
+    }
+
+    /// Removes what has passed its time, slice by slice, so that batches and messages get in between. Returns
+    /// the number of rows removed.
+    pub async fn retention(&self, now: Timestamp, keep: Keep) -> Result<u64, StoreError> {
+        let mut removed = 0;
+        loop {
+            let slice = self
+                .run(move |database| database.retention_slice(now, keep))
+                .await?;
+            removed += slice.removed;
+            if !slice.more {
+                return Ok(removed);
+            }
+        }
     }
 
     /// Returns when everything handed over before is on the disk.

@@ -28,6 +28,8 @@ CREATE TABLE brew (
     summary TEXT,
     -- Whether the tun's profile learnt from it; NULL while undecided.
     accepted INTEGER,
+    -- 0 once the retention has removed its readings.
+    readings_kept INTEGER NOT NULL DEFAULT 1,
     UNIQUE (tun_id, brew)
 ) STRICT;
 
