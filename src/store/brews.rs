@@ -114,11 +114,16 @@ impl Database {
     pub fn begin_brew(&mut self, header: &BrewHeader) -> Result<BrewId, StoreError> {
         let failed = self.failed("beginning a brew");
         let transaction = self.connection.transaction().map_err(&failed)?;
-        transaction
-            .execute(
-                "DELETE FROM brew WHERE tun_id = ?1 AND brew = ?2",
+        let former: Option<i64> = transaction
+            .query_row(
+                "SELECT id FROM brew WHERE tun_id = ?1 AND brew = ?2",
                 params![header.tun.0, header.plan.brew],
+                |row| row.get(0),
             )
+            .optional()
+            .map_err(&failed)?;
+        transaction
+            .execute("DELETE FROM brew WHERE id = ?1", [former])
             .map_err(&failed)?;
         transaction
             .execute(
@@ -138,6 +143,9 @@ impl Database {
             .map_err(&failed)?;
         let id = BrewId(transaction.last_insert_rowid());
         transaction.commit().map_err(&failed)?;
+        if let Some(former) = former {
+            self.progress.remove(&BrewId(former));
+        }
         Ok(id)
     }
 

@@ -39,6 +39,8 @@ impl Database {
         let transaction = self.connection.transaction().map_err(&failed)?;
         let slice = remove(&transaction, now, keep, limit).map_err(&failed)?;
         transaction.commit().map_err(&failed)?;
+        // Where a brew stands is looked up again: its rows, or the brew, may be gone.
+        self.progress.clear();
         self.connection
             .pragma(None, "incremental_vacuum", limit, |_| Ok(()))
             .map_err(&failed)?;
