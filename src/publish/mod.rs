@@ -1,1 +1,3 @@
 //! Publishers: MQTT and InfluxDB.
+
+pub mod influx;
