@@ -181,37 +181,44 @@ impl Database {
 
     /// Every brew of a tun, the newest first.
     pub fn brews(&self, tun: TunId) -> Result<Vec<Brew>, StoreError> {
-        self.select_brews("WHERE tun_id = ?1 ORDER BY started_us DESC, id DESC", tun.0)
+        self.select_brews(
+            "WHERE tun_id = ?1 ORDER BY started_us DESC, id DESC",
+            params![tun.0],
+        )
     }
 
     pub fn brew(&self, brew: BrewId) -> Result<Brew, StoreError> {
-        self.select_brews("WHERE id = ?1", brew.0)?
+        self.select_brews("WHERE id = ?1", params![brew.0])?
             .pop()
             .ok_or_else(|| self.no_such_brew(brew))
     }
 
     /// The brew with this id (`plan.brew`) on a tun.
     pub fn find_brew(&self, tun: TunId, name: &str) -> Result<Option<Brew>, StoreError> {
-        let brews = self.brews(tun)?;
-        Ok(brews.into_iter().find(|b| b.header.plan.brew == name))
+        let condition = "WHERE tun_id = ?1 AND brew = ?2";
+        Ok(self.select_brews(condition, params![tun.0, name])?.pop())
     }
 
     /// The tun's newest brew if it has not been finished: it runs, or the service ended in the middle of it.
     pub fn unfinished_brew(&self, tun: TunId) -> Result<Option<Brew>, StoreError> {
         let newest = self
-            .select_brews("WHERE tun_id = ?1 ORDER BY id DESC LIMIT 1", tun.0)?
+            .select_brews("WHERE tun_id = ?1 ORDER BY id DESC LIMIT 1", params![tun.0])?
             .pop();
         Ok(newest.filter(|brew| brew.finished.is_none()))
     }
 
-    fn select_brews(&self, condition: &str, key: i64) -> Result<Vec<Brew>, StoreError> {
+    fn select_brews(
+        &self,
+        condition: &str,
+        keys: &[&dyn rusqlite::ToSql],
+    ) -> Result<Vec<Brew>, StoreError> {
         let failed = self.failed("reading brews");
         let mut statement = self
             .connection
             .prepare_cached(&format!("{BREW_COLUMNS} {condition}"))
             .map_err(&failed)?;
         let rows = statement
-            .query_map([key], BrewRow::read)
+            .query_map(keys, BrewRow::read)
             .and_then(Iterator::collect::<rusqlite::Result<Vec<_>>>)
             .map_err(&failed)?;
         rows.into_iter().map(|row| self.decode_brew(row)).collect()

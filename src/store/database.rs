@@ -185,3 +185,91 @@ fn take_lock(directory: &Path) -> Result<File, StoreError> {
     writeln!(file, "{}", std::process::id()).map_err(failed)?;
     Ok(file)
 }
+
+#[cfg(test)]
+mod tests {
+    use jiff::Timestamp;
+    use lauter_core::supervisor::Event;
+
+    use crate::store::{
+        Batch, Database, DatedEvent, MessageClass, NewMessage, Publisher, StoreError,
+    };
+    use lauter_core::reading::Moment;
+
+    fn limit_pages(database: &Database, pages: i64) {
+        database
+            .connection
+            .pragma_update_and_check(None, "max_page_count", pages, |row| row.get::<_, i64>(0))
+            .unwrap();
+    }
+
+    #[test]
+    fn a_full_disk_costs_the_batch_but_neither_the_record_nor_the_count() {
+        let directory = tempfile::tempdir().unwrap();
+        let mut database = Database::open(directory.path()).unwrap();
+        let tun = database.tun("north-yard", "tun-1").unwrap();
+        let message = NewMessage {
+            publisher: Publisher::Mqtt,
+            class: MessageClass::Record,
+            topic: "event".to_owned(),
+            payload: "x".repeat(2_000),
+            retain: false,
+            created: Timestamp::UNIX_EPOCH,
+        };
+        let batch = Batch {
+            events: vec![DatedEvent {
+                at: Moment(1),
+                event: Event::BrewEnded,
+            }],
+            messages: vec![message; 10],
+            ..Batch::new(tun, None)
+        };
+        database.append(&batch).unwrap();
+        limit_pages(&database, 60);
+        let mut taken = 1;
+        let error = loop {
+            match database.append(&batch) {
+                Ok(_) => taken += 1,
+                Err(error) => break error,
+            }
+            assert!(taken < 1_000);
+        };
+        assert!(matches!(error, StoreError::DiskFull { .. }), "{error}");
+        assert!(error.is_passing());
+        let depth = |database: &mut Database| database.backlog(tun, Publisher::Mqtt).unwrap().depth;
+        assert_eq!(depth(&mut database), taken * 10);
+        limit_pages(&database, 1_000_000);
+        database.append(&batch).unwrap();
+        assert_eq!(depth(&mut database), (taken + 1) * 10);
+        drop(database);
+        let mut again = Database::open(directory.path()).unwrap();
+        assert_eq!(depth(&mut again), (taken + 1) * 10);
+        let events = again.idle_events(tun, Moment::ZERO).unwrap();
+        assert_eq!(events.len() as u64, taken + 1);
+    }
+
+    #[test]
+    fn the_outbox_is_read_in_order_without_sorting_it() {
+        let directory = tempfile::tempdir().unwrap();
+        let database = Database::open(directory.path()).unwrap();
+        let plan: Vec<String> = database
+            .connection
+            .prepare(&format!(
+                "EXPLAIN QUERY PLAN {}",
+                crate::store::outbox::NEXT
+            ))
+            .unwrap()
+            .query_map((1, "mqtt", 0, 10), |row| row.get("detail"))
+            .unwrap()
+            .collect::<Result<_, _>>()
+            .unwrap();
+        assert!(
+            plan.iter().any(|step| step.contains("outbox_of_publisher")),
+            "{plan:?}"
+        );
+        assert!(
+            !plan.iter().any(|step| step.contains("TEMP B-TREE")),
+            "{plan:?}"
+        );
+    }
+}

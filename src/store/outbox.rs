@@ -120,10 +120,7 @@ impl Database {
         limit: usize,
     ) -> Result<Vec<Message>, StoreError> {
         self.connection
-            .prepare_cached(
-                "SELECT id, class, topic, payload, retain, created_us FROM outbox \
-                 WHERE tun_id = ?1 AND publisher = ?2 AND id > ?3 ORDER BY id LIMIT ?4",
-            )
+            .prepare_cached(NEXT)
             .and_then(|mut statement| {
                 statement
                     .query_map(
@@ -203,55 +200,74 @@ impl Database {
         Ok(counted)
     }
 
-    /// Keeps the count of waiting messages up and gives up the cheapest where there are too many.
-    pub(super) fn count_waiting(
+    /// How many messages of each publisher in `added` wait now.
+    pub(super) fn waiting_before(
         &mut self,
         tun: TunId,
         added: &[NewMessage],
-    ) -> Result<(), StoreError> {
+    ) -> Result<Vec<Waiting>, StoreError> {
+        let mut waiting = Vec::new();
         for publisher in [Publisher::Mqtt, Publisher::Influx] {
-            let count = added.iter().filter(|m| m.publisher == publisher).count() as u64;
-            if count == 0 {
-                continue;
+            let added = added.iter().filter(|m| m.publisher == publisher).count() as u64;
+            if added > 0 {
+                waiting.push(Waiting {
+                    tun,
+                    publisher,
+                    depth: self.waiting_of(tun, publisher)? + added,
+                    removed: 0,
+                });
             }
-            let waiting = match self.waiting.get(&(tun, publisher)) {
-                Some(before) => before + count,
-                // Counting sees the added ones already.
-                None => self.waiting_of(tun, publisher)?,
-            };
-            self.waiting.insert((tun, publisher), waiting);
-            if waiting > self.parameters.outbox_rows {
-                let removed = self.thin(tun, publisher, waiting - self.parameters.outbox_rows)?;
-                self.thinned += removed;
-                self.waiting.insert((tun, publisher), waiting - removed);
+        }
+        Ok(waiting)
+    }
+
+    /// To be called after the commit of what `waiting` tells.
+    pub(super) fn note_waiting(&mut self, waiting: Vec<Waiting>) {
+        for waiting in waiting {
+            self.thinned += waiting.removed;
+            let depth = waiting.depth.saturating_sub(waiting.removed);
+            self.waiting.insert((waiting.tun, waiting.publisher), depth);
+        }
+    }
+}
+
+/// What an append does to a publisher's backlog.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Waiting {
+    tun: TunId,
+    publisher: Publisher,
+    /// With the added messages, before any is given up.
+    depth: u64,
+    removed: u64,
+}
+
+impl Waiting {
+    /// Gives up the cheapest where more than `bound` wait, some more than needed so that it need not be done
+    /// again at once.
+    pub(super) fn thin(&mut self, connection: &Connection, bound: u64) -> rusqlite::Result<()> {
+        if self.depth <= bound {
+            return Ok(());
+        }
+        let wanted = (self.depth - bound).max(bound / 50);
+        for class in MessageClass::CHEAPEST_FIRST {
+            for query in [EVERY_OTHER_OF_THE_OLDEST, THE_OLDEST] {
+                if self.removed < wanted {
+                    let key = params![
+                        self.tun.0,
+                        self.publisher.name(),
+                        class.column(),
+                        (wanted - self.removed).cast_signed()
+                    ];
+                    self.removed += connection.execute(query, key)? as u64;
+                }
             }
         }
         Ok(())
     }
-
-    /// Removes at least `excess` messages, some more so that it need not be done again at once.
-    fn thin(&mut self, tun: TunId, publisher: Publisher, excess: u64) -> Result<u64, StoreError> {
-        let failed = self.failed("thinning the outbox");
-        let wanted = excess.max(self.parameters.outbox_rows / 50);
-        let transaction = self.connection.transaction().map_err(&failed)?;
-        let mut removed = 0;
-        for class in MessageClass::CHEAPEST_FIRST {
-            for query in [EVERY_OTHER_OF_THE_OLDEST, THE_OLDEST] {
-                if removed < wanted {
-                    let key = params![
-                        tun.0,
-                        publisher.name(),
-                        class.column(),
-                        (wanted - removed).cast_signed()
-                    ];
-                    removed += transaction.execute(query, key).map_err(&failed)? as u64;
-                }
-            }
-        }
-        transaction.commit().map_err(&failed)?;
-        Ok(removed)
-    }
 }
+
+pub(super) const NEXT: &str = "SELECT id, class, topic, payload, retain, created_us FROM outbox \
+     WHERE tun_id = ?1 AND publisher = ?2 AND id > ?3 ORDER BY id LIMIT ?4";
 
 /// Leaves a coarser history instead of a hole.
 const EVERY_OTHER_OF_THE_OLDEST: &str = "DELETE FROM outbox WHERE id IN (\

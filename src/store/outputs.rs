@@ -5,17 +5,16 @@
 
 use lauter_core::reading::Moment;
 use lauter_core::supervisor::{
-    AlarmLine, ConditionedReading, Dated, Line, Output, ProjectionLine, RunoffState, TableLine,
+    AlarmLine, Dated, Line, Output, ProjectionLine, RunoffState, TableLine,
 };
-use rusqlite::{Connection, Row, params};
+use rusqlite::{Connection, params};
 use serde::de::DeserializeOwned;
 
 use super::database::Progress;
-use super::encoding::{
-    from_json, from_name, name_of, status_column, status_from_column, to_json, unreadable,
-};
+use super::encoding::{from_json, to_json};
 use super::events::{self, DatedEvent};
 use super::outbox::{self, NewMessage};
+use super::readings;
 use super::{BrewId, Database, StoreError, StoreParameters, TunId};
 
 /// What belongs together: about a second's worth.
@@ -55,7 +54,7 @@ pub struct Receipt {
 
 /// Kinds of output that are kept as JSON.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum OutputKind {
+pub(super) enum OutputKind {
     Projection,
     Alarm,
     Table,
@@ -77,13 +76,6 @@ impl OutputKind {
     }
 }
 
-/// A conditioned reading of the record.
-#[derive(Clone, Debug, PartialEq)]
-pub struct RecordedReading {
-    pub at: Moment,
-    pub reading: ConditionedReading,
-}
-
 impl Database {
     /// Takes a batch in, in one transaction. When it returns, the batch survives a power cut.
     pub fn append(&mut self, batch: &Batch) -> Result<Receipt, StoreError> {
@@ -95,6 +87,7 @@ impl Database {
         if let Some((brew, progress)) = &progress {
             self.check_instruments(*brew, progress, &batch.outputs)?;
         }
+        let mut waiting = self.waiting_before(batch.tun, &batch.messages)?;
         let transaction = self.connection.transaction().map_err(&failed)?;
         if let Some((brew, progress)) = &mut progress {
             events::insert(&transaction, *brew, progress, &batch.events).map_err(&failed)?;
@@ -103,11 +96,15 @@ impl Database {
         }
         insert(&transaction, &self.parameters, batch, &mut progress).map_err(&failed)?;
         let messages = outbox::insert(&transaction, batch.tun, &batch.messages).map_err(&failed)?;
+        for waiting in &mut waiting {
+            let bound = self.parameters.outbox_rows;
+            waiting.thin(&transaction, bound).map_err(&failed)?;
+        }
         transaction.commit().map_err(&failed)?;
         if let Some((brew, progress)) = progress {
             self.progress.insert(brew, progress);
         }
-        self.count_waiting(batch.tun, &batch.messages)?;
+        self.note_waiting(waiting);
         Ok(Receipt { messages })
     }
 
@@ -128,26 +125,6 @@ impl Database {
             last_runoff: None,
             instruments: instruments.into_iter().map(|i| i.id).collect(),
         })
-    }
-
-    fn check_instruments(
-        &self,
-        brew: BrewId,
-        progress: &Progress,
-        outputs: &[Dated],
-    ) -> Result<(), StoreError> {
-        for dated in outputs {
-            if let Output::Reading(reading) = &dated.output
-                && progress.index_of(&reading.instrument).is_none()
-            {
-                return Err(StoreError::UnknownInstrument {
-                    path: self.path.clone(),
-                    brew: brew.0,
-                    instrument: reading.instrument.clone(),
-                });
-            }
-        }
-        Ok(())
     }
 
     /// The outputs of some kind of a brew with their moments, in the order they were put out.
@@ -235,37 +212,6 @@ impl Database {
         let lines = self.outputs(brew, kind)?;
         Ok(lines.into_iter().map(|(_, line)| line).collect())
     }
-
-    /// The conditioned readings of a brew, in the order they were put out.
-    pub fn readings(&self, brew: BrewId) -> Result<Vec<RecordedReading>, StoreError> {
-        let instruments: Vec<String> = self
-            .brew(brew)?
-            .header
-            .instruments
-            .into_iter()
-            .map(|instrument| instrument.id)
-            .collect();
-        let failed = self.failed("reading conditioned readings");
-        let mut statement = self
-            .connection
-            .prepare_cached(
-                "SELECT at_us, instrument, unit, value, standard_error, rate_per_min, status, cause, raw \
-                 FROM conditioned WHERE brew_id = ?1 ORDER BY seq",
-            )
-            .map_err(&failed)?;
-        let mut rows = statement.query([brew.0]).map_err(&failed)?;
-        let mut readings = Vec::new();
-        while let Some(row) = rows.next().map_err(&failed)? {
-            let at = Moment(row.get(0).map_err(&failed)?);
-            let reading = decode(row, &instruments)
-                .map_err(&failed)?
-                .map_err(|detail| {
-                    unreadable(&self.path, format!("the reading at {} µs", at.0), detail)
-                })?;
-            readings.push(RecordedReading { at, reading });
-        }
-        Ok(readings)
-    }
 }
 
 fn insert(
@@ -278,7 +224,7 @@ fn insert(
         match output {
             Output::Reading(reading) => {
                 if let Some((brew, progress)) = progress {
-                    insert_reading(connection, *brew, progress, *at, reading)?;
+                    readings::insert(connection, *brew, progress, *at, reading)?;
                 }
             }
             Output::Runoff(state) => {
@@ -324,73 +270,7 @@ fn insert_line(
     Ok(())
 }
 
-fn insert_reading(
-    connection: &Connection,
-    brew: BrewId,
-    progress: &mut Progress,
-    at: Moment,
-    reading: &ConditionedReading,
-) -> rusqlite::Result<()> {
-    let mut statement = connection.prepare_cached(
-        "INSERT INTO conditioned (brew_id, seq, at_us, instrument, unit, value, standard_error, \
-         rate_per_min, status, cause, raw) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
-    )?;
-    statement.execute(params![
-        brew.0,
-        progress.next_conditioned,
-        at.0,
-        progress
-            .index_of(&reading.instrument)
-            .map(usize::cast_signed),
-        name_of(&reading.unit),
-        reading.value,
-        reading.standard_error,
-        reading.rate_per_min,
-        status_column(reading.status),
-        reading.cause.map(|cause| name_of(&cause)),
-        reading.raw,
-    ])?;
-    progress.next_conditioned += 1;
-    Ok(())
-}
-
-/// The outer error is SQLite's, the inner one says what is wrong with the row.
-fn decode(
-    row: &Row<'_>,
-    instruments: &[String],
-) -> rusqlite::Result<Result<ConditionedReading, String>> {
-    let instrument: i64 = row.get(1)?;
-    let unit: String = row.get(2)?;
-    let value = row.get(3)?;
-    let standard_error = row.get(4)?;
-    let rate_per_min = row.get(5)?;
-    let status: Option<String> = row.get(6)?;
-    let cause: Option<String> = row.get(7)?;
-    let raw = row.get(8)?;
-    let decoded = || {
-        let instrument = usize::try_from(instrument)
-            .ok()
-            .and_then(|index| instruments.get(index))
-            .ok_or_else(|| format!("the brew has no instrument {instrument}"))?;
-        Ok(ConditionedReading {
-            instrument: instrument.clone(),
-            value,
-            unit: from_name(&unit)?,
-            standard_error,
-            rate_per_min,
-            status: status_from_column(status.as_deref())?,
-            cause: cause.as_deref().map(from_name).transpose()?,
-            raw,
-        })
-    };
-    Ok(decoded())
-}
-
 impl Progress {
-    fn index_of(&self, instrument: &str) -> Option<usize> {
-        self.instruments.iter().position(|id| id == instrument)
-    }
-
     fn runoff_is_due(&mut self, at: Moment, parameters: &StoreParameters) -> bool {
         let due = self
             .last_runoff

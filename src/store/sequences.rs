@@ -58,7 +58,8 @@ impl Sequencer {
         if let Some(number) = self.reserved.next() {
             return Ok(number);
         }
-        self.reserved = self.store.next_sequences(self.tun, BLOCK).await?;
-        Ok(self.reserved.next().unwrap_or(self.reserved.start))
+        let block = self.store.next_sequences(self.tun, BLOCK).await?;
+        self.reserved = block.start + 1..block.end;
+        Ok(block.start)
     }
 }

@@ -8,7 +8,7 @@ use lauterd::publish::influx::State;
 
 use crate::script::{Delivery, Reply, Server, settings};
 
-fn is_poison(line: &String) -> bool {
+fn is_poison(line: &str) -> bool {
     line.ends_with(" 13") || line.ends_with(" 14")
 }
 
@@ -80,7 +80,7 @@ async fn a_server_that_never_answers_costs_one_timeout_and_no_row() {
 #[tokio::test]
 async fn a_poisoned_point_is_set_aside_alone_and_the_others_arrive() {
     let server = Server::start(|_, lines| {
-        if lines.iter().any(is_poison) {
+        if lines.iter().any(|line| is_poison(line)) {
             Reply::Status(400, "partial write: field type conflict")
         } else {
             Reply::Status(204, "")

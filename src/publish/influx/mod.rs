@@ -21,4 +21,4 @@ pub use health::{Health, SetAside, State};
 pub use lines::{Field, Point, PointFault};
 pub use parameters::DeliveryParameters;
 pub use points::{Source, point};
-pub use publisher::{ACKNOWLEDGEMENTS_BOUND, Feed, Publisher, ROWS_BOUND, Row, connect};
+pub use publisher::{ACKNOWLEDGEMENTS_BOUND, Ends, Feed, Publisher, ROWS_BOUND, Row, connect};

@@ -113,4 +113,5 @@ CREATE TABLE outbox (
     created_us INTEGER NOT NULL
 ) STRICT;
 
-CREATE INDEX outbox_of_publisher ON outbox (tun_id, publisher, class, id);
+CREATE INDEX outbox_of_publisher ON outbox (tun_id, publisher, id);
+CREATE INDEX outbox_of_class ON outbox (tun_id, publisher, class, id);
