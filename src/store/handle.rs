@@ -33,6 +33,7 @@ enum Order {
 pub struct Store {
     orders: mpsc::Sender<Order>,
     shared: Arc<Shared>,
+    directory: Arc<Path>,
 }
 
 #[derive(Debug, Default)]
@@ -77,10 +78,25 @@ impl Store {
         Ok(Self {
             orders,
             shared: Arc::default(),
+            directory: directory.into(),
         })
     }
 
-    /// Runs `job` on the store's thread. For everything `Database` can do that has no method here.
+    /// Runs `query` on a connection of its own beside the store's thread, so that a long one (a whole brew's
+    /// readings, an export) never holds up a batch. It sees everything that was committed before.
+    pub async fn read<T, F>(&self, query: F) -> Result<T, StoreError>
+    where
+        T: Send + 'static,
+        F: FnOnce(&mut Database) -> Result<T, StoreError> + Send + 'static,
+    {
+        let directory = Arc::clone(&self.directory);
+        tokio::task::spawn_blocking(move || query(&mut Database::open_read_only(&directory)?))
+            .await
+            .map_err(|_| StoreError::Closed)?
+    }
+
+    /// Runs `job` on the store's thread. For everything `Database` can do that has no method here; long queries
+    /// belong to `read`.
     pub async fn run<T, F>(&self, job: F) -> Result<T, StoreError>
     where
         T: Send + 'static,

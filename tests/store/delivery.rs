@@ -214,6 +214,36 @@ async fn a_stalled_thread_refuses_offers_counts_them_and_gives_them_back() {
 }
 
 #[tokio::test]
+async fn a_long_query_does_not_hold_up_a_batch() {
+    let directory = tempdir().unwrap();
+    let store = Store::open(directory.path()).unwrap();
+    let tun = store.tun("north-yard", "tun-1").await.unwrap();
+    let brew = store.begin_brew(header(tun, "2026-0412", 1)).await.unwrap();
+    let (release, held) = mpsc::channel::<()>();
+    let long = tokio::spawn({
+        let store = store.clone();
+        async move {
+            store
+                .read(move |database| {
+                    let before = database.alarms(brew)?.len();
+                    let _ = held.recv();
+                    Ok((before, database.alarms(brew)?.len()))
+                })
+                .await
+        }
+    });
+    let batch = Batch {
+        outputs: vec![alarm(1.0)],
+        ..Batch::new(tun, Some(brew))
+    };
+    store.append(batch).await.unwrap();
+    release.send(()).unwrap();
+    let (before, after) = long.await.unwrap().unwrap();
+    assert!(before <= 1);
+    assert_eq!(after, 1);
+}
+
+#[tokio::test]
 async fn closing_does_what_waits_and_refuses_what_comes_later() {
     let directory = tempdir().unwrap();
     let store = Store::open(directory.path()).unwrap();
