@@ -53,21 +53,11 @@ impl Channel {
 
     /// Limits of the conditioned value: those of a current loop are currents and become the span's ends.
     fn limits(instrument: &Instrument) -> (f64, f64) {
-        let (low, high) = (
-            instrument.low.unwrap_or(0.0),
-            instrument.high.unwrap_or(1.0),
-        );
-        match instrument.span {
-            Some(span) => {
-                let ends = [low, high]
-                    .map(|current_ma| loop_to_span(current_ma, span.at_4_ma, span.at_20_ma));
-                (
-                    ends[0].min(ends[1]) - instrument.zero,
-                    ends[0].max(ends[1]) - instrument.zero,
-                )
-            }
-            None => (low - instrument.zero, high - instrument.zero),
-        }
+        let low = instrument.low.unwrap_or(0.0) - instrument.zero;
+        let high = instrument.high.unwrap_or(1.0) - instrument.zero;
+        let Some(span) = instrument.span else { return (low, high) };
+        let ends = [low, high].map(|current_ma| loop_to_span(current_ma, span.at_4_ma, span.at_20_ma));
+        (ends[0].min(ends[1]), ends[0].max(ends[1]))
     }
 
     pub fn is_switch(&self) -> bool {
