@@ -7,6 +7,8 @@ use super::super::key_path::KeyPath;
 use super::super::model::{ModbusLink, Parity, Transport};
 use super::super::tables::{ModbusLinkTable, RootTable};
 
+/// The keys that say how a link reaches its devices.
+const WAYS: [&str; 3] = ["tcp", "rtu_over_tcp", "rtu"];
 /// The broker's name among the links, as alarms and topics show it.
 const BROKER: &str = "mqtt";
 /// Bits a second where the file does not say (Modbus over Serial Line V1.02; from memory).
@@ -31,7 +33,7 @@ fn link(table: &ModbusLinkTable, at: &KeyPath, faults: &mut Faults) -> Option<Mo
     }
     let ways = ways(table);
     match ways.as_slice() {
-        [] if !faults.concern(at) => {
+        [] if !WAYS.iter().any(|way| faults.concern(&at.key(way))) => {
             let message = "needs one of tcp = \"host:port\", rtu_over_tcp = \"host:port\" and rtu = \"/dev/…\"";
             faults.add(at, message);
         }
@@ -82,12 +84,9 @@ fn transport(table: &ModbusLinkTable) -> Option<Transport> {
 }
 
 fn ways(table: &ModbusLinkTable) -> Vec<(&'static str, &str)> {
-    let ways = [
-        ("tcp", &table.tcp),
-        ("rtu_over_tcp", &table.rtu_over_tcp),
-        ("rtu", &table.rtu),
-    ];
-    ways.into_iter()
+    let given = [&table.tcp, &table.rtu_over_tcp, &table.rtu];
+    WAYS.into_iter()
+        .zip(given)
         .filter_map(|(key, way)| Some((key, way.as_deref()?)))
         .collect()
 }
