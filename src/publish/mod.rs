@@ -1,4 +1,4 @@
 //! Publishers: MQTT and InfluxDB.
 
-pub mod mqtt;
 pub mod influx;
+pub mod mqtt;

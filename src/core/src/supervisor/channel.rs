@@ -55,8 +55,11 @@ impl Channel {
     fn limits(instrument: &Instrument) -> (f64, f64) {
         let low = instrument.low.unwrap_or(0.0) - instrument.zero;
         let high = instrument.high.unwrap_or(1.0) - instrument.zero;
-        let Some(span) = instrument.span else { return (low, high) };
-        let ends = [low, high].map(|current_ma| loop_to_span(current_ma, span.at_4_ma, span.at_20_ma));
+        let Some(span) = instrument.span else {
+            return (low, high);
+        };
+        let ends =
+            [low, high].map(|current_ma| loop_to_span(current_ma, span.at_4_ma, span.at_20_ma));
         (ends[0].min(ends[1]), ends[0].max(ends[1]))
     }
 
@@ -107,7 +110,11 @@ impl Channel {
             });
         }
         // The zero of a current loop is a current.
-        Ok(loop_to_span(value - self.instrument.zero, span.at_4_ma, span.at_20_ma))
+        Ok(loop_to_span(
+            value - self.instrument.zero,
+            span.at_4_ma,
+            span.at_20_ma,
+        ))
     }
 
     /// The conditioned value in `unit`, or the cause why there is none.
