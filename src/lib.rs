@@ -7,4 +7,5 @@ pub mod config;
 pub mod exit;
 pub mod ingest;
 pub mod publish;
+pub mod runtime;
 pub mod store;
