@@ -195,11 +195,21 @@ impl Fault {
         let duration = |key, value: f64| range(key, value, value >= 0.0, "0 or more");
         match self {
             Self::Channel { share, over_s } => {
-                range("share", *share, (0.05..=0.95).contains(share), "0.05 to 0.95")?;
+                range(
+                    "share",
+                    *share,
+                    (0.05..=0.95).contains(share),
+                    "0.05 to 0.95",
+                )?;
                 duration("over_s", *over_s)
             }
             Self::Rake { for_s, strength } => {
-                range("strength", *strength, (0.0..=1.0).contains(strength), "0 to 1")?;
+                range(
+                    "strength",
+                    *strength,
+                    (0.0..=1.0).contains(strength),
+                    "0 to 1",
+                )?;
                 duration("for_s", *for_s)
             }
             Self::Pause { for_s } | Self::Recirculate { for_s } => duration("for_s", *for_s),

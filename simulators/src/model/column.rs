@@ -46,7 +46,9 @@ impl Column {
         let cells = self.mobile_kg_l.len() as f64;
         let courant = volume_l / self.cell_mobile_l;
         // Every new concentration must remain an average of old ones: Co (1 + 2 beta) <= 1.
-        let parts = (courant * (1.0 + 2.0 * cells / self.peclet)).ceil().max(1.0);
+        let parts = (courant * (1.0 + 2.0 * cells / self.peclet))
+            .ceil()
+            .max(1.0);
         let part_l = volume_l / parts;
         let part_courant = courant / parts;
         let spread = (cells / self.peclet - (1.0 - part_courant) / 2.0).max(0.0);
@@ -162,7 +164,10 @@ mod tests {
     #[test]
     fn one_lane_without_exchange_follows_brenner_at_peclet_10() {
         let expected = [0.06811, 0.31182, 0.58033, 0.88206, 0.97153];
-        for (got, want) in outlet_at(&mut column(60, 1.0, 10.0), &TIMES).iter().zip(expected) {
+        for (got, want) in outlet_at(&mut column(60, 1.0, 10.0), &TIMES)
+            .iter()
+            .zip(expected)
+        {
             assert!((got - want).abs() < 0.001, "got {got}, Brenner {want}");
         }
     }
@@ -170,7 +175,10 @@ mod tests {
     #[test]
     fn one_lane_without_exchange_follows_brenner_at_peclet_40() {
         let expected = [0.00093, 0.11387, 0.54348, 0.97550, 0.99956];
-        for (got, want) in outlet_at(&mut column(60, 1.0, 40.0), &TIMES).iter().zip(expected) {
+        for (got, want) in outlet_at(&mut column(60, 1.0, 40.0), &TIMES)
+            .iter()
+            .zip(expected)
+        {
             // The front is narrower than at Péclet 10, so that 60 cells resolve it less well.
             assert!((got - want).abs() < 0.003, "got {got}, Brenner {want}");
         }
@@ -226,7 +234,10 @@ mod tests {
         let variance = second - mean * mean;
         let identity = 2.0 / peclet - 2.0 / peclet.powi(2) * (1.0 - (-peclet).exp());
         assert!((mean - 1.0).abs() < 1e-3, "mean {mean}");
-        assert!((variance - identity).abs() < 2e-3, "{variance} against {identity}");
+        assert!(
+            (variance - identity).abs() < 2e-3,
+            "{variance} against {identity}"
+        );
     }
 
     #[test]

@@ -9,9 +9,9 @@ pub mod column;
 pub mod flow;
 pub mod kettle;
 pub mod pipe;
+pub mod truth;
 pub mod tun;
 pub mod turbidity;
-pub mod truth;
 pub mod wort;
 
 pub use brewhouse::Brewhouse;

@@ -90,7 +90,10 @@ mod tests {
         let mut passed_l = 0.0;
         while passed_l < 59.5 {
             let out = pipe.push(parcel(1.0, 0.1));
-            assert!((out.extract_kg - 0.2).abs() < 1e-12, "old wort at {passed_l} L");
+            assert!(
+                (out.extract_kg - 0.2).abs() < 1e-12,
+                "old wort at {passed_l} L"
+            );
             passed_l += 1.0;
         }
         let out = pipe.push(parcel(1.0, 0.1));

@@ -44,6 +44,10 @@ impl Wort {
     }
 }
 
+pub fn ph_in_process(ph_room: f64, temperature_c: f64) -> f64 {
+    ph_room - 0.0078 * (temperature_c - 20.0)
+}
+
 #[cfg(test)]
 mod tests {
     use super::Wort;
@@ -66,7 +70,10 @@ mod tests {
             let c = wort.concentration_kg_l(gravity_p);
             let additive_kg_m3 = 1000.0 * (c + wort.water_kg(1.0, c));
             let table_kg_m3 = units::wort_density_kg_m3(gravity_p, 75.0);
-            assert!((additive_kg_m3 / table_kg_m3 - 1.0).abs() < 5e-4, "{gravity_p} °P");
+            assert!(
+                (additive_kg_m3 / table_kg_m3 - 1.0).abs() < 5e-4,
+                "{gravity_p} °P"
+            );
         }
     }
 }

@@ -30,6 +30,9 @@ pub struct Scenario {
     /// Seed of the run when none is given.
     #[serde(default = "default_seed")]
     pub seed: u64,
+    /// Address of `lauterd`'s page.
+    #[serde(default = "default_web_listen")]
+    pub web_listen: String,
     /// The brewer's plan, as in a `lauterd` plan file.
     pub plan: Plan,
     pub tun: Tun,
@@ -55,9 +58,6 @@ pub struct Scenario {
     /// Time-series database that `lauterd` writes to; nothing is simulated for it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub influx: Option<Influx>,
-    /// Address of `lauterd`'s page.
-    #[serde(default = "default_web_listen")]
-    pub web_listen: String,
 }
 
 /// Something that happens at a moment of the run.
