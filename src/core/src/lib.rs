@@ -5,7 +5,11 @@
 //! imports: each may use only those above it.
 
 pub mod alarm;
+pub mod bed;
+pub mod conditioning;
+pub mod kettle;
 pub mod projection;
 pub mod reading;
 pub mod supervisor;
 pub mod units;
+pub mod washout;

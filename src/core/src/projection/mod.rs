@@ -1,5 +1,16 @@
 //! Stop-point, limits, top-up liquor, all with bands.
+//!
+//! Owns the carrying forward of kettle gravity from what is believed now, and the rule that chooses among the
+//! target, the tannin limits and the kettle's capacity. It advises and knows nothing of alarms.
 
+mod answer;
+mod draws;
+mod ensemble;
 mod plan;
+mod stop;
 
+pub use answer::{Band, Crossing, Stop, StopCause};
+pub use draws::Draws;
+pub use ensemble::{Crossings, Limits, Situation, crossings};
 pub use plan::{PhBasis, Plan, PlanFault};
+pub use stop::{StopRule, top_up_l};

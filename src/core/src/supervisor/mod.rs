@@ -3,8 +3,9 @@
 mod event;
 mod output;
 
+pub use crate::projection::{Band, Crossing, Stop, StopCause};
 pub use event::{Event, LinkState, OperatorAction, Place, Sample};
 pub use output::{
-    AlarmLine, Band, ConditionedReading, Crossing, Dated, Line, Occurrence, Output, Phase,
-    ProjectionLine, RunoffState, Stop, StopCause, SummaryLine, TableLine,
+    AlarmLine, ConditionedReading, Dated, Line, Occurrence, Output, Phase, ProjectionLine,
+    RunoffState, SummaryLine, TableLine,
 };

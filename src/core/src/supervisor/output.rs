@@ -5,46 +5,9 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::projection::{Crossing, Stop, StopCause};
 use crate::reading::{Cause, Moment, Status};
 use crate::units::Unit;
-
-/// Quantiles of an honest forecast: 90 % of true values fall inside p5–p95.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Band {
-    pub p5: f64,
-    pub p50: f64,
-    pub p95: f64,
-}
-
-/// Where a limit or a target will be crossed: kettle volume and time.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Crossing {
-    pub volume_l: Band,
-    pub elapsed_s: Band,
-}
-
-/// What ends the run-off first.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum StopCause {
-    TargetGravity,
-    GravityFloor,
-    PhCeiling,
-    KettleCapacity,
-    /// The brew was ended, or the data ended, before any of the others.
-    EndOfData,
-}
-
-/// What to do given every limit.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Stop {
-    pub cause: StopCause,
-    pub volume_l: f64,
-    pub elapsed_s: f64,
-    /// Liquor to add in the kettle to bring the target gravity, when a limit comes before it.
-    pub top_up_l: f64,
-    pub final_volume_l: f64,
-}
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct ProjectionLine {

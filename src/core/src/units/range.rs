@@ -35,3 +35,12 @@ pub(super) fn within(
         })
     }
 }
+
+/// The parameters outside their range, as sentences: (name, value, least, greatest).
+pub fn outside_ranges(parameters: &[(&str, f64, f64, f64)]) -> Vec<String> {
+    parameters
+        .iter()
+        .filter(|(_, value, low, high)| !(*low..=*high).contains(value))
+        .map(|(name, value, low, high)| format!("{name} is {value}; allowed is {low} to {high}"))
+        .collect()
+}

@@ -36,7 +36,7 @@ pub fn brix_from_refractive_index(index: f64) -> Result<f64, OutsideRange> {
         refractive_index_from_brix(BRIX_RANGE.0),
         refractive_index_from_brix(BRIX_RANGE.1),
     );
-    within("refractive index", index, range, "nD at 20 °C")?;
+    within("refractive index", index, range, "nD")?;
     let [first, second, third] = FRACTION_TERMS;
     let mut fraction = (index - WATER_INDEX) / first;
     for _ in 0..MAXIMUM_STEPS {
@@ -52,6 +52,26 @@ pub fn brix_from_refractive_index(index: f64) -> Result<f64, OutsideRange> {
 
 /// The curve is nearly straight: Newton's steps settle in four; the rest is a stop for the proof.
 const MAXIMUM_STEPS: usize = 20;
+
+/// Temperatures for which the reading can be corrected, °C.
+const CORRECTION_C: (f64, f64) = (10.0, 30.0);
+
+/// °Bx at 20 °C from °Bx read at `temperature_c` on a refractometer that does not compensate; inline ones do.
+///
+/// The correction is (a + b·Bx + c·Bx²)·Δ + (d + e·Bx)·Δ² with Δ = t − 20 °C, fitted by least squares to OIV-MA-AS2-02
+/// Table I (10–17 °C, 10–30 %) and to water after IAPWS R9-97 (10–30 °C). It meets those within 0.008 °Bx up to 20 °C; above,
+/// only the water is a check, and 0.05 °Bx is a fair allowance at 30 °C.
+///
+/// # Errors
+/// [`OutsideRange`] outside 10 to 30 °C or −2.5 to 40 °Bx.
+pub fn brix_at_20_c(brix_read: f64, temperature_c: f64) -> Result<f64, OutsideRange> {
+    within("temperature", temperature_c, CORRECTION_C, "°C")?;
+    within("reading", brix_read, BRIX_RANGE, "°Bx")?;
+    let delta = temperature_c - 20.0;
+    let linear = 6.244327e-2 + brix_read * (7.061259e-4 - 1.070547e-5 * brix_read);
+    let square = 1.230564e-3 - 2.495969e-5 * brix_read;
+    Ok(brix_read + delta * (linear + square * delta))
+}
 
 /// Gravity in °P from a refractometer's °Bx at 20 °C and the brewery's wort factor (about 1.04: common practice).
 pub fn gravity_from_brix_p(brix: f64, wort_factor: f64) -> f64 {
@@ -86,6 +106,52 @@ mod tests {
                 "{brix} °Bx: {got} against {index}"
             );
         }
+    }
+
+    /// OIV-MA-AS2-02 Table I: at 10 °Bx, 15 °C it is −0.32. 0.008: the fit, and the table's rounding of 0.005.
+    #[test]
+    fn temperature_correction_is_that_of_the_oiv_table() {
+        let table = [
+            (10.0, [-0.59, -0.62, -0.65, -0.67, -0.69]),
+            (12.0, [-0.49, -0.51, -0.53, -0.55, -0.56]),
+            (15.0, [-0.32, -0.33, -0.34, -0.35, -0.36]),
+            (17.0, [-0.20, -0.20, -0.21, -0.21, -0.22]),
+        ];
+        for (t, row) in table {
+            for (brix, correction) in [10.0, 15.0, 20.0, 25.0, 30.0].into_iter().zip(row) {
+                let got = brix_at_20_c(brix, t).unwrap() - brix;
+                assert!(
+                    (got - correction).abs() < 8e-3,
+                    "{brix} °Bx {t} °C: {got} against {correction}"
+                );
+            }
+        }
+    }
+
+    /// Index of water computed with PyPI `iapws` 1.5.5 (IAPWS R9-97, 589.3 nm): what a refractometer set to zero at 20 °C
+    /// shows on water of another temperature. 0.008: the fit.
+    #[test]
+    fn temperature_correction_brings_warm_water_back_to_zero() {
+        let at_20_c = 1.3333491;
+        for (t, index) in [
+            (10.0, 1.3340629),
+            (15.0, 1.3337541),
+            (25.0, 1.3328583),
+            (30.0, 1.3322898),
+        ] {
+            let read = brix_from_refractive_index(WATER_INDEX + index - at_20_c).unwrap();
+            let corrected = brix_at_20_c(read, t).unwrap();
+            assert!(
+                corrected.abs() < 8e-3,
+                "{t} °C: read {read}, corrected {corrected}"
+            );
+        }
+    }
+
+    #[test]
+    fn temperature_correction_ends_with_its_table() {
+        assert!(brix_at_20_c(10.0, 65.0).is_err());
+        assert!((brix_at_20_c(10.0, 20.0).unwrap() - 10.0).abs() < 1e-12);
     }
 
     #[test]

@@ -67,7 +67,7 @@ fn checked(
     from_gravity: fn(f64) -> f64,
 ) -> Result<f64, OutsideRange> {
     let range = (from_gravity(GRAVITY_LOW_P), from_gravity(GRAVITY_HIGH_P));
-    within(quantity, sg, range, "20/20 °C")
+    within(quantity, sg, range, "sg")
 }
 
 /// The range is already checked; the clamp takes up the last rounding at its ends.

@@ -1,0 +1,160 @@
+//! pH of the runnings as the extract washes out.
+//!
+//! Owns the rise of pH with the fall of gravity: the buffers leave with the extract, so pH is taken as linear
+//! in the logarithm of the share of first wort left, with a discrepancy of its own. Works on whichever pH
+//! basis the plan names; the conversion is the units' work.
+
+use nalgebra::{Matrix2, Vector2};
+use serde::{Deserialize, Serialize};
+
+/// What is believed about pH before it is measured. Common practice, no source; wide.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct AcidityParameters {
+    /// pH of the first wort on the plan's basis, 4.5 to 6.5, and its standard deviation.
+    pub first_wort_ph: f64,
+    pub first_wort_sd_ph: f64,
+    /// pH gained when the gravity falls by a factor e, 0 to 1, and its standard deviation.
+    pub rise_ph: f64,
+    pub rise_sd_ph: f64,
+    /// Standard deviation of the law's own error, pH, 0.005 to 0.5.
+    pub discrepancy_sd_ph: f64,
+}
+
+impl Default for AcidityParameters {
+    fn default() -> Self {
+        Self {
+            first_wort_ph: 5.35,
+            first_wort_sd_ph: 0.2,
+            rise_ph: 0.2,
+            rise_sd_ph: 0.1,
+            discrepancy_sd_ph: 0.04,
+        }
+    }
+}
+
+impl AcidityParameters {
+    /// Everything outside its range, as sentences.
+    pub fn check(&self) -> Vec<String> {
+        crate::units::outside_ranges(&[
+            ("first_wort_ph", self.first_wort_ph, 4.5, 6.5),
+            ("first_wort_sd_ph", self.first_wort_sd_ph, 0.01, 1.0),
+            ("rise_ph", self.rise_ph, 0.0, 1.0),
+            ("rise_sd_ph", self.rise_sd_ph, 0.005, 0.5),
+            ("discrepancy_sd_ph", self.discrepancy_sd_ph, 0.005, 0.5),
+        ])
+    }
+}
+
+/// Belief about the line pH = intercept + rise · ln(first wort / runnings).
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Acidity {
+    parameters: AcidityParameters,
+    mean: Vector2<f64>,
+    covariance: Matrix2<f64>,
+    /// Washing, ln(first wort / runnings), of the last reading used, and what it missed by.
+    last: Option<(f64, f64)>,
+}
+
+/// Readings closer together in washing than this share one discrepancy and are not counted twice.
+const SPACING: f64 = 0.04;
+/// Distance in washing over which the discrepancy is forgotten.
+const MEMORY: f64 = 0.5;
+
+/// ln of first wort over runnings gravity; runnings below 0.2 °P count as 0.2, where the law ends.
+pub(crate) fn washing(first_wort_gravity_p: f64, gravity_p: f64) -> f64 {
+    (first_wort_gravity_p / gravity_p.max(0.2)).ln().max(0.0)
+}
+
+impl Acidity {
+    pub fn new(parameters: AcidityParameters) -> Self {
+        Self {
+            parameters,
+            mean: Vector2::new(parameters.first_wort_ph, parameters.rise_ph),
+            covariance: Matrix2::from_diagonal(&Vector2::new(
+                parameters.first_wort_sd_ph.powi(2),
+                parameters.rise_sd_ph.powi(2),
+            )),
+            last: None,
+        }
+    }
+
+    /// The runnings' pH at a gravity.
+    pub fn observe(
+        &mut self,
+        first_wort_gravity_p: f64,
+        gravity_p: f64,
+        ph: f64,
+        noise_sd_ph: f64,
+    ) {
+        let washing = washing(first_wort_gravity_p, gravity_p);
+        let row = Vector2::new(1.0, washing);
+        if self
+            .last
+            .is_none_or(|(used, _)| (washing - used).abs() >= SPACING)
+        {
+            // The discrepancy of neighbours is common: counting each reading as independent would make the
+            // line surer than the law is.
+            let variance = noise_sd_ph.powi(2)
+                + self.parameters.discrepancy_sd_ph.powi(2) * MEMORY / SPACING / 4.0;
+            let spread = self.covariance * row;
+            let gain = spread / (row.dot(&spread) + variance);
+            self.mean += gain * (ph - row.dot(&self.mean));
+            self.covariance -= gain * spread.transpose();
+        } else if self.last.is_some_and(|(used, _)| washing < used) {
+            return;
+        }
+        let used = self
+            .last
+            .filter(|(used, _)| (washing - used).abs() < SPACING)
+            .map_or(washing, |(used, _)| used);
+        self.last = Some((used, ph - row.dot(&self.mean)));
+    }
+
+    /// pH expected at a gravity and its standard deviation.
+    pub fn expected(&self, first_wort_gravity_p: f64, gravity_p: f64) -> (f64, f64) {
+        let washing = washing(first_wort_gravity_p, gravity_p);
+        let row = Vector2::new(1.0, washing);
+        let law_variance = row.dot(&(self.covariance * row));
+        let own = self.parameters.discrepancy_sd_ph.powi(2);
+        let (offset, own_variance) = self.last.map_or((0.0, own), |(used, miss)| {
+            let rho = (-(washing - used).max(0.0) / MEMORY).exp();
+            // Having read the pH at `used` settles most of the line there; what is left grows with distance.
+            (rho * miss, own * (1.0 - rho * rho))
+        });
+        let near = self.last.map_or(1.0, |(used, _)| {
+            1.0 - (-(washing - used).max(0.0) / MEMORY).exp()
+        });
+        (
+            row.dot(&self.mean) + offset,
+            (law_variance * near + own_variance).max(0.0).sqrt(),
+        )
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_rise_is_learnt_from_the_run_off_itself() {
+        let mut acidity = Acidity::new(AcidityParameters::default());
+        for step in 0..400 {
+            let gravity_p = 18.0 * (-f64::from(step) * 0.003).exp();
+            let ph = 5.4 + 0.3 * (18.0 / gravity_p).ln();
+            acidity.observe(18.0, gravity_p, ph, 0.01);
+        }
+        let (ph, sd) = acidity.expected(18.0, 3.0);
+        let truth = 5.4 + 0.3 * 6.0_f64.ln();
+        assert!(
+            (ph - truth).abs() < 2.0 * sd + 0.02,
+            "{ph} ± {sd} for {truth}"
+        );
+        assert!((ph - truth).abs() < 0.06, "{ph} for {truth}");
+    }
+
+    #[test]
+    fn before_a_reading_the_doubt_is_wide() {
+        let (_, sd) = Acidity::new(AcidityParameters::default()).expected(18.0, 3.0);
+        assert!(sd > 0.2);
+    }
+}

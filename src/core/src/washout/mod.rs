@@ -1,0 +1,281 @@
+//! The curve of runnings gravity and pH over run-off volume: prior, update, forecast.
+//!
+//! Owns what is known about how this bed washes out. Volume drives it, so a pause or a change of flow leaves
+//! it alone. It does not know the kettle or the plan's limits; projection puts them together.
+
+mod acidity;
+mod curve;
+mod discrepancy;
+mod fit;
+pub mod theory;
+
+use nalgebra::Cholesky;
+use serde::{Deserialize, Serialize};
+
+pub use acidity::{Acidity, AcidityParameters};
+pub use curve::{Curve, SHAPES, ShapeVector};
+pub use discrepancy::{Discrepancy, Offset};
+use fit::{Bin, Problem};
+pub use fit::{PlanHint, Posterior, Prior};
+
+/// How much is believed before the first reading, and how far real beds stray from any curve of the family.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Parameters {
+    /// Standard deviation of the planned first-wort gravity, °P, 0.1 to 3.
+    pub first_wort_sd_p: f64,
+    /// First-wort gravity where the plan names none, °P, 10 to 25, and its standard deviation. Common
+    /// practice, no source.
+    pub usual_first_wort_p: f64,
+    pub usual_first_wort_sd_p: f64,
+    /// Breakthrough volume as a share of the planned run-off volume, 0.2 to 1, and the standard deviation of
+    /// its logarithm. Wide: the plan hint and the readings settle it.
+    pub breakthrough_share: f64,
+    pub breakthrough_sd: f64,
+    /// Steepness of the breakthrough, 2 to 20, and the standard deviation of its logarithm.
+    pub steepness: f64,
+    pub steepness_sd: f64,
+    /// Share of the slow part, 0.05 to 0.8, and the standard deviation of its log-odds.
+    pub tail_share: f64,
+    pub tail_share_sd: f64,
+    /// Scale of the slow part over the breakthrough volume, 0.1 to 2, and the standard deviation of its
+    /// logarithm.
+    pub tail_scale: f64,
+    pub tail_scale_sd: f64,
+    /// Standard deviation of the plan's volume, share, 0.005 to 0.3: plans are out by some 6 %.
+    pub plan_volume_sd: f64,
+    /// Standard deviation of the discrepancy, °P, 0.02 to 2.
+    pub discrepancy_sd_p: f64,
+    /// Its correlation length as a share of the planned volume, 0.02 to 1.
+    pub discrepancy_length_share: f64,
+    /// Width of a bin as a share of the planned volume, 0.002 to 0.05.
+    pub bin_share: f64,
+}
+
+impl Default for Parameters {
+    fn default() -> Self {
+        Self {
+            first_wort_sd_p: 0.5,
+            usual_first_wort_p: 18.0,
+            usual_first_wort_sd_p: 2.0,
+            breakthrough_share: 0.55,
+            breakthrough_sd: 0.3,
+            steepness: 5.0,
+            steepness_sd: 0.4,
+            tail_share: 0.35,
+            tail_share_sd: 0.8,
+            tail_scale: 0.5,
+            tail_scale_sd: 0.35,
+            plan_volume_sd: 0.06,
+            discrepancy_sd_p: 0.25,
+            discrepancy_length_share: 0.12,
+            bin_share: 0.008,
+        }
+    }
+}
+
+impl Parameters {
+    /// Everything outside its range, as sentences.
+    pub fn check(&self) -> Vec<String> {
+        crate::units::outside_ranges(&[
+            ("first_wort_sd_p", self.first_wort_sd_p, 0.1, 3.0),
+            ("usual_first_wort_p", self.usual_first_wort_p, 10.0, 25.0),
+            (
+                "usual_first_wort_sd_p",
+                self.usual_first_wort_sd_p,
+                0.1,
+                5.0,
+            ),
+            ("breakthrough_share", self.breakthrough_share, 0.2, 1.0),
+            ("breakthrough_sd", self.breakthrough_sd, 0.02, 1.0),
+            ("steepness", self.steepness, 2.0, 20.0),
+            ("steepness_sd", self.steepness_sd, 0.02, 1.0),
+            ("tail_share", self.tail_share, 0.05, 0.8),
+            ("tail_share_sd", self.tail_share_sd, 0.02, 2.0),
+            ("tail_scale", self.tail_scale, 0.1, 2.0),
+            ("tail_scale_sd", self.tail_scale_sd, 0.02, 1.0),
+            ("plan_volume_sd", self.plan_volume_sd, 0.005, 0.3),
+            ("discrepancy_sd_p", self.discrepancy_sd_p, 0.02, 2.0),
+            (
+                "discrepancy_length_share",
+                self.discrepancy_length_share,
+                0.02,
+                1.0,
+            ),
+            ("bin_share", self.bin_share, 0.002, 0.05),
+        ])
+    }
+}
+
+/// What the plan leads one to expect.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Expectation {
+    pub first_wort_gravity_p: Option<f64>,
+    pub target_gravity_p: f64,
+    pub planned_volume_l: f64,
+    pub heel_l: f64,
+}
+
+/// What is known about this bed's washout.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Washout {
+    prior: Prior,
+    hint: PlanHint,
+    discrepancy: Discrepancy,
+    bin_l: f64,
+    bins: Vec<Bin>,
+    posterior: Posterior,
+}
+
+impl Washout {
+    pub fn new(parameters: Parameters, expectation: Expectation) -> Self {
+        let runoff_volume_l = (expectation.planned_volume_l - expectation.heel_l).max(1.0);
+        let prior = Self::prior(parameters, expectation, runoff_volume_l);
+        // At the stop-point the runnings are well below the kettle, so a share of volume is worth about half
+        // that share of the target gravity.
+        let hint = PlanHint {
+            runoff_volume_l,
+            heel_l: expectation.heel_l,
+            kettle_gravity_p: expectation.target_gravity_p,
+            standard_deviation_p: 0.55 * parameters.plan_volume_sd * expectation.target_gravity_p,
+        };
+        let discrepancy = Discrepancy {
+            standard_deviation: parameters.discrepancy_sd_p,
+            correlation_length_l: parameters.discrepancy_length_share * runoff_volume_l,
+        };
+        let problem = Problem {
+            prior: &prior,
+            hint,
+            bins: &[],
+            discrepancy,
+        };
+        let posterior = problem.solve(prior.mean);
+        let bin_l = parameters.bin_share * runoff_volume_l;
+        Self {
+            prior,
+            hint,
+            discrepancy,
+            bin_l,
+            bins: Vec::new(),
+            posterior,
+        }
+    }
+
+    fn prior(parameters: Parameters, expectation: Expectation, runoff_volume_l: f64) -> Prior {
+        let (first_wort_gravity_p, first_wort_sd_p) = match expectation.first_wort_gravity_p {
+            Some(planned_p) => (planned_p, parameters.first_wort_sd_p),
+            None => (
+                parameters
+                    .usual_first_wort_p
+                    .max(expectation.target_gravity_p + 3.0),
+                parameters.usual_first_wort_sd_p,
+            ),
+        };
+        let curve = Curve {
+            first_wort_gravity_p,
+            breakthrough_l: parameters.breakthrough_share * runoff_volume_l,
+            steepness: parameters.steepness,
+            tail_share: parameters.tail_share,
+            tail_scale: parameters.tail_scale,
+        };
+        let standard_deviation = ShapeVector::from([
+            first_wort_sd_p,
+            parameters.breakthrough_sd,
+            parameters.steepness_sd,
+            parameters.tail_share_sd,
+            parameters.tail_scale_sd,
+        ]);
+        Prior {
+            mean: curve.to_vector(),
+            standard_deviation,
+        }
+    }
+
+    /// The runnings had `gravity_p` when `volume_l` had run off. Volumes must not fall; earlier ones are
+    /// ignored.
+    pub fn observe(&mut self, volume_l: f64, gravity_p: f64, noise_sd_p: f64) {
+        let index = (volume_l / self.bin_l).floor();
+        match self.bins.last_mut() {
+            Some(bin) if (bin.volume_l / self.bin_l).floor() >= index => {
+                if volume_l < bin.volume_l - self.bin_l {
+                    return;
+                }
+                let weight = 1.0 / f64::from(bin.count + 1);
+                bin.volume_l += weight * (volume_l - bin.volume_l);
+                bin.gravity_p += weight * (gravity_p - bin.gravity_p);
+                bin.noise_sd_p += weight * (noise_sd_p - bin.noise_sd_p);
+                bin.count += 1;
+            }
+            _ => self.bins.push(Bin {
+                volume_l,
+                gravity_p,
+                noise_sd_p,
+                count: 1,
+            }),
+        }
+    }
+
+    /// Brings the posterior up to the bins.
+    pub fn refit(&mut self) {
+        let problem = Problem {
+            prior: &self.prior,
+            hint: self.hint,
+            bins: &self.bins,
+            discrepancy: self.discrepancy,
+        };
+        self.posterior = problem.solve(self.posterior.mean);
+    }
+
+    pub fn posterior(&self) -> &Posterior {
+        &self.posterior
+    }
+
+    pub fn discrepancy(&self) -> Discrepancy {
+        self.discrepancy
+    }
+
+    /// Run-off volume of the last reading that has been used.
+    pub fn last_volume_l(&self) -> f64 {
+        self.bins.last().map_or(0.0, |bin| bin.volume_l)
+    }
+
+    /// Expected gravity at a volume and its standard deviation, from the last fit.
+    pub fn expected(&self, volume_l: f64) -> (f64, f64) {
+        let curve = Curve::from_vector(&self.posterior.mean);
+        let base = curve.gravity_p(volume_l);
+        let mut slopes = ShapeVector::zeros();
+        for index in 0..SHAPES {
+            let mut nudged = self.posterior.mean;
+            nudged[index] += 1e-4;
+            slopes[index] = (Curve::from_vector(&nudged).gravity_p(volume_l) - base) / 1e-4;
+        }
+        let offset = self.offset_at(volume_l);
+        let variance = slopes.dot(&(self.posterior.covariance * slopes)) + offset.variance;
+        ((base + offset.mean).max(0.0), variance.max(0.0).sqrt())
+    }
+
+    /// Lower triangular root of the shape's covariance, for drawing curves.
+    pub fn covariance_root(&self) -> nalgebra::SMatrix<f64, SHAPES, SHAPES> {
+        Cholesky::new(self.posterior.covariance).map_or_else(
+            || {
+                nalgebra::SMatrix::from_diagonal(
+                    &self
+                        .posterior
+                        .covariance
+                        .diagonal()
+                        .map(|v| v.max(0.0).sqrt()),
+                )
+            },
+            |cholesky| cholesky.l(),
+        )
+    }
+
+    fn offset_at(&self, volume_l: f64) -> Offset {
+        self.discrepancy.carried(
+            self.posterior.offset,
+            (volume_l - self.last_volume_l()).max(0.0),
+        )
+    }
+}
+
+#[cfg(test)]
+mod tests;
