@@ -44,9 +44,9 @@ struct Until<T> {
 }
 
 impl<T: Copy> Until<T> {
-    fn new(what: T, now_s: f64, for_s: Option<f64>) -> Option<Self> {
+    fn new(what: T, now_s: f64, for_s: Option<f64>) -> Self {
         let until_s = for_s.map_or(f64::INFINITY, |s| now_s + s);
-        Some(Self { what, until_s })
+        Self { what, until_s }
     }
 
     fn now(this: Option<Self>, now_s: f64) -> Option<T> {
@@ -211,14 +211,20 @@ impl Instruments {
 impl Condition {
     fn change(&mut self, fault: &Fault, now_s: f64) {
         match *fault {
-            Fault::Freeze { for_s, .. } => self.frozen = Until::new((), now_s, for_s),
-            Fault::Dropout { for_s, .. } => self.silent = Until::new((), now_s, for_s),
-            Fault::Bubbles { depth, for_s, .. } => self.depth = Until::new(depth, now_s, for_s),
-            Fault::Noise { factor, for_s, .. } => self.noise = Until::new(factor, now_s, for_s),
-            Fault::Status { status, for_s, .. } => {
-                self.status = Until::new(status, now_s, for_s);
+            Fault::Freeze { for_s, .. } => self.frozen = Some(Until::new((), now_s, for_s)),
+            Fault::Dropout { for_s, .. } => self.silent = Some(Until::new((), now_s, for_s)),
+            Fault::Bubbles { depth, for_s, .. } => {
+                self.depth = Some(Until::new(depth, now_s, for_s));
             }
-            Fault::Current { ma, for_s, .. } => self.current_ma = Until::new(ma, now_s, for_s),
+            Fault::Noise { factor, for_s, .. } => {
+                self.noise = Some(Until::new(factor, now_s, for_s));
+            }
+            Fault::Status { status, for_s, .. } => {
+                self.status = Some(Until::new(status, now_s, for_s));
+            }
+            Fault::Current { ma, for_s, .. } => {
+                self.current_ma = Some(Until::new(ma, now_s, for_s));
+            }
             Fault::Step { by, .. } => self.step += by,
             Fault::Drift { per_h, .. } => {
                 self.step += self.drifted(now_s);

@@ -19,8 +19,8 @@ mod raking {
     pub const RESETTLING_S: f64 = 1500.0;
     /// Share of the difference between lanes that full raking evens out in a second.
     pub const LANE_MIXING_PER_S: f64 = 0.003;
-    /// Share of the difference between neighbouring cells, likewise.
-    pub const DEPTH_MIXING_PER_S: f64 = 0.006;
+    /// Variance that full raking adds to where wort stands, squares of the depth in a second.
+    pub const DEPTH_VARIANCE_PER_S: f64 = 5e-5;
 }
 
 /// Viscosities change slowly; they are looked up again this often, s.
@@ -90,13 +90,13 @@ impl Bed {
         let viscosity_mpa_s =
             units::wort_viscosity_mpa_s(plan.first_wort_gravity_p, scenario.wort.temperature_c);
         let areas = lane_areas(&keys, noise);
-        let mut conductances: Vec<f64> = areas
+        let uneven: Vec<f64> = areas
             .iter()
             .map(|area| area * (keys.permeability_spread * noise.gaussian()).exp())
             .collect();
-        let sum: f64 = conductances.iter().sum();
-        conductances.iter_mut().for_each(|c| *c /= sum);
-        let lanes = areas
+        let sum: f64 = uneven.iter().sum();
+        let conductances = uneven.iter().map(|c| c / sum);
+        let mut lanes: Vec<Lane> = areas
             .iter()
             .zip(conductances)
             .map(|(area, conductance)| Lane {
@@ -113,6 +113,10 @@ impl Bed {
                 viscosity_mpa_s,
             })
             .collect();
+        for lane in &mut lanes {
+            let factors = unevenness(&keys, noise);
+            lane.column.scale(factors.into_iter());
+        }
         let planned_flow_l_min = plan.planned_volume_l / plan.runoff_minutes;
         Self {
             lanes,
@@ -222,7 +226,10 @@ impl Bed {
         self.looseness += (1.0 - self.looseness) * loosened;
         self.close_channel(loosened);
         self.mix_lanes((strength * seconds * raking::LANE_MIXING_PER_S).min(1.0));
-        let stirred = (strength * seconds * raking::DEPTH_MIXING_PER_S).min(0.5);
+        // Moving a share to both neighbours adds twice that share, in squares of a cell.
+        let cells = self.keys.cells as f64;
+        let variance = strength * seconds * raking::DEPTH_VARIANCE_PER_S * cells * cells;
+        let stirred = (variance / 2.0).min(0.5);
         for lane in &mut self.lanes {
             lane.column.stir(stirred);
         }
@@ -351,6 +358,18 @@ fn lane_areas(keys: &BedKeys, noise: &mut Noise) -> Vec<f64> {
         .iter()
         .map(|width| width / sum * (1.0 - keys.channel_area_share))
         .chain([keys.channel_area_share])
+        .collect()
+}
+
+/// Factors on the concentration from top to bottom of a lane, alike over about a fifth of the depth.
+fn unevenness(keys: &BedKeys, noise: &mut Noise) -> Vec<f64> {
+    let kept = (-5.0 / keys.cells as f64).exp();
+    let mut deviation = noise.gaussian();
+    (0..keys.cells)
+        .map(|_| {
+            deviation = kept * deviation + (1.0 - kept * kept).sqrt() * noise.gaussian();
+            1.0 + keys.unevenness * deviation.clamp(-3.0, 3.0)
+        })
         .collect()
 }
 

@@ -332,7 +332,7 @@ impl Brewhouse {
         truth.runnings_ph_room =
             keys.first_wort_ph + keys.ph_rise * lost.clamp(0.0, 1.0).powf(keys.ph_exponent);
         truth.runnings_ph =
-            super::wort::ph_in_process(truth.runnings_ph_room, truth.runnings_temperature_c);
+            units::ph_in_process(truth.runnings_ph_room, truth.runnings_temperature_c);
         truth.elapsed_s = self.steps as f64 * self.scenario.run.step_s;
         truth.kettle_volume_l = self.kettle.volume_l;
         truth.kettle_gravity_p = self.kettle.gravity_p().unwrap_or(truth.runnings_gravity_p);

@@ -38,6 +38,15 @@ impl Column {
         }
     }
 
+    /// Multiplies the concentration at each depth, in flow and grain alike: a mash is never quite even.
+    pub fn scale(&mut self, factors: impl Iterator<Item = f64>) {
+        let cells = self.mobile_kg_l.iter_mut().zip(&mut self.immobile_kg_l);
+        for ((mobile, immobile), factor) in cells.zip(factors) {
+            *mobile *= factor;
+            *immobile *= factor;
+        }
+    }
+
     /// Lets `volume_l` of inlet wort in at the top and gives the extract that leaves below, kg.
     pub fn pass(&mut self, volume_l: f64, inlet_kg_l: f64) -> f64 {
         if volume_l <= 0.0 {

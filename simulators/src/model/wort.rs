@@ -44,10 +44,6 @@ impl Wort {
     }
 }
 
-pub fn ph_in_process(ph_room: f64, temperature_c: f64) -> f64 {
-    ph_room - 0.0078 * (temperature_c - 20.0)
-}
-
 #[cfg(test)]
 mod tests {
     use super::Wort;

@@ -5,8 +5,10 @@
 
 mod check;
 pub mod draw;
+mod draw_instruments;
 mod instruments;
 mod process;
+mod ranges;
 
 use serde::{Deserialize, Serialize};
 

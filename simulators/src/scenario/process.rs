@@ -98,6 +98,8 @@ pub struct Bed {
     pub peclet: f64,
     /// Standard deviation of the logarithm of the tubes' permeability.
     pub permeability_spread: f64,
+    /// Standard deviation of the first wort's concentration from place to place, relative.
+    pub unevenness: f64,
     /// Share of the bed that the narrow tube takes in which a channel may open.
     pub channel_area_share: f64,
     /// Pressure drop of the fresh bed at the planned flow of first wort, kPa.
@@ -123,6 +125,7 @@ impl Default for Bed {
             cells: 30,
             peclet: 25.0,
             permeability_spread: 0.15,
+            unevenness: 0.008,
             channel_area_share: 0.04,
             pressure_drop_kpa: 1.0,
             available_pressure_kpa: 6.0,
