@@ -7,6 +7,7 @@ pub mod config;
 pub mod engine;
 pub mod exit;
 pub mod ingest;
+pub mod logging;
 pub mod publish;
 pub mod replay;
 pub mod runtime;

@@ -9,6 +9,7 @@ use crate::exit::{Failure, Kind};
 mod calc;
 mod check_config;
 mod replay;
+mod run;
 
 /// Watches a lauter run-off through inline instruments and tells the brewer what to do next.
 #[derive(Debug, Parser)]
@@ -22,6 +23,7 @@ pub struct Arguments {
 enum Command {
     CheckConfig(check_config::Arguments),
     Calc(calc::Arguments),
+    Run(run::Arguments),
     Replay(replay::Arguments),
 }
 
@@ -41,6 +43,7 @@ pub fn main() -> ExitCode {
     let outcome = match arguments.command {
         Command::CheckConfig(arguments) => check_config::run(&arguments),
         Command::Calc(arguments) => calc::run(&arguments),
+        Command::Run(arguments) => run::run(&arguments),
         Command::Replay(arguments) => replay::run(&arguments),
     };
     match outcome {

@@ -229,6 +229,7 @@ pub fn any_events(instruments: usize) -> impl Strategy<Value = Vec<DatedEvent>> 
             publisher: "mqtt".to_owned(),
             oldest_age_s,
             depth: 3,
+            refused: None,
         }),
     ];
     let other = (prop_oneof![Just(0), 0..2_000_000_i64], other)

@@ -66,9 +66,9 @@ impl Machine {
         )
     }
 
-    /// Since when the condition has held; None while it does not.
-    pub fn holding_since(&self) -> Option<Moment> {
-        self.since.filter(|_| self.condition)
+    /// The condition has lasted its on-delay and has not gone, whether it is shown or kept quiet.
+    pub fn is_met(&self) -> bool {
+        self.is_annunciated() || (self.state == AlarmState::Suppressed && self.condition)
     }
 
     /// Tells the machine the condition and the time, and whether the plant's state suppresses this alarm.
@@ -139,7 +139,11 @@ impl Machine {
         let on = self.condition && lasted_s >= delays.on_s;
         let off = !self.condition && lasted_s >= delays.off_s;
         if self.suppressed {
-            // Only what would be shown is recorded as suppressed; a quiet alarm stays normal.
+            // Only what would be shown is recorded as suppressed; a quiet alarm stays normal, and what went
+            // away unseen still waits for its acknowledgement.
+            if self.state == AlarmState::ReturnedUnacknowledged && !on {
+                return None;
+            }
             let shown = on || (self.state != AlarmState::Normal && !off);
             return self.go(if shown {
                 AlarmState::Suppressed

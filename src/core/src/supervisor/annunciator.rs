@@ -36,6 +36,11 @@ impl Annunciator {
             .is_some_and(|entry| entry.machine.is_annunciated())
     }
 
+    /// The alarm's condition is met, whether it is shown or suppressed.
+    pub fn is_met(&self, alarm: AlarmId) -> bool {
+        self.find(alarm, None).is_some_and(|entry| entry.machine.is_met())
+    }
+
     /// Any instance of the alarm is annunciated.
     pub fn any_active(&self, alarm: AlarmId) -> bool {
         self.entries

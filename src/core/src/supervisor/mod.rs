@@ -42,11 +42,12 @@ pub enum DeadlineReason {
     Step,
 }
 
-/// How long one publisher's oldest row has waited, and how many wait.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+/// How long one publisher's oldest row has waited, how many wait, and why the receiver refuses them.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 struct Backlog {
     oldest_age_s: f64,
     depth: u64,
+    refused: Option<String>,
 }
 
 /// The watch over one tun. The whole of it can be stored and taken up again.
@@ -57,7 +58,7 @@ pub struct Supervisor {
     channels: Vec<Channel>,
     by_measure: BTreeMap<Measures, usize>,
     flow_sum: FlowSum,
-    links: BTreeMap<String, LinkState>,
+    links: BTreeMap<String, (LinkState, String)>,
     backlogs: BTreeMap<String, Backlog>,
     annunciator: Annunciator,
     brew: Option<Brew>,
@@ -105,19 +106,9 @@ impl Supervisor {
                 reading,
             } => self.take_reading(instrument, &reading),
             Event::Sample(sample) => self.take_sample(&sample, now),
-            Event::Link { name, state } => _ = self.links.insert(name, state),
-            Event::Delivery {
-                publisher,
-                oldest_age_s,
-                depth,
-            } => {
-                self.backlogs.insert(
-                    publisher,
-                    Backlog {
-                        oldest_age_s,
-                        depth,
-                    },
-                );
+            Event::Link { name, state, detail } => _ = self.links.insert(name, (state, detail)),
+            Event::Delivery { publisher, oldest_age_s, depth, refused } => {
+                self.backlogs.insert(publisher, Backlog { oldest_age_s, depth, refused });
             }
             Event::Operator {
                 alarm,

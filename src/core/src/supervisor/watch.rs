@@ -177,7 +177,7 @@ impl Supervisor {
                 return;
             }
         };
-        if self.annunciator.is_active(alarm, None) {
+        if self.annunciator.is_met(alarm) {
             brew.take_stop(cause, now, &self.plant, &self.parameters);
         }
     }
@@ -194,9 +194,9 @@ impl Supervisor {
 
     fn watch_instruments(&mut self, now: Moment) {
         let mut findings = Vec::new();
-        for (name, state) in &self.links {
+        for (name, (state, detail)) in &self.links {
             let message =
-                format!("The link \"{name}\" does not answer; all its instruments are silent.");
+                format!("The link \"{name}\" does not answer ({detail}); all its instruments are silent.");
             findings.push((
                 Finding::new(AlarmId::LinkLost, *state == LinkState::Down, message).about(name),
                 false,
@@ -208,7 +208,7 @@ impl Supervisor {
                 .instrument
                 .link
                 .as_ref()
-                .is_some_and(|link| self.links.get(link) == Some(&LinkState::Down));
+                .is_some_and(|link| matches!(self.links.get(link), Some((LinkState::Down, _))));
             let message = fault.map_or_else(String::new, |cause| {
                 format!(
                     "{} gives no usable value: {}.",
@@ -239,11 +239,16 @@ impl Supervisor {
             .backlogs
             .iter()
             .map(|(publisher, backlog)| {
-                let message = format!(
+                let wait = format!(
                     "{} rows wait for {publisher}, the oldest for {:.0} s.",
                     backlog.depth, backlog.oldest_age_s
                 );
-                let holds = backlog.depth > 0 && backlog.oldest_age_s >= limit_s;
+                let message = match &backlog.refused {
+                    Some(reason) => format!("{publisher} refuses the service: {reason}. {wait}"),
+                    None => wait,
+                };
+                let late = backlog.depth > 0 && backlog.oldest_age_s >= limit_s;
+                let holds = late || backlog.refused.is_some();
                 Finding::new(AlarmId::DeliveryDelayed, holds, message)
                     .about(publisher)
                     .with("oldest_age_s", backlog.oldest_age_s)
