@@ -9,3 +9,4 @@ pub mod ingest;
 pub mod publish;
 pub mod runtime;
 pub mod store;
+pub mod web;
