@@ -12,3 +12,4 @@ pub mod publish;
 pub mod replay;
 pub mod runtime;
 pub mod store;
+pub mod web;

@@ -69,6 +69,17 @@ impl Document {
         })
     }
 
+    /// A tree that was never a file: its faults have a key and no line.
+    pub fn of_tree(name: &FilePath, tree: Value) -> Self {
+        Self {
+            file: name.to_owned(),
+            text: String::new(),
+            tree,
+            lines: BTreeMap::new(),
+            variables: BTreeMap::new(),
+        }
+    }
+
     /// Lays the environment's values over the file's.
     pub fn overridden(mut self, overrides: &[Override]) -> Result<Self, ConfigErrors> {
         self.tree = layered(&self.text, overrides).map_err(|error| {

@@ -17,6 +17,20 @@ pub fn load_plan(path: &Path) -> Result<Plan, Failure> {
     Ok(checked(&Document::read(path, Kind::Data)?)?)
 }
 
+/// As [`load_plan`], for TOML text that came by another way; `name` stands for the file in messages.
+pub fn parse_plan(name: &Path, text: String) -> Result<Plan, ConfigErrors> {
+    checked(&Document::parse(name, text, Kind::Data)?)
+}
+
+/// As [`parse_plan`], for a plan that came as JSON. A null is a key that is not given.
+pub fn plan_of_tree(name: &Path, mut tree: Value) -> Result<Plan, ConfigErrors> {
+    match tree.as_object_mut() {
+        Some(table) => table.retain(|_, value| !value.is_null()),
+        None => return Err(ConfigErrors::of_file(Kind::Data, name, "is not an object")),
+    }
+    checked(&Document::of_tree(name, tree))
+}
+
 fn checked(document: &Document) -> Result<Plan, ConfigErrors> {
     let schema = schema::plan();
     let root = KeyPath::default();

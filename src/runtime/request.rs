@@ -6,7 +6,7 @@
 use lauter_core::alarm::AlarmId;
 use lauter_core::projection::Plan;
 use lauter_core::supervisor::{Line, OperatorAction, ProjectionLine, RunoffState, Sample};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use thiserror::Error;
 use tokio::sync::oneshot;
 
@@ -63,7 +63,7 @@ pub enum Request {
 }
 
 /// A tun as it stands now.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct TunStatus {
     pub site: String,
     pub tun: String,
