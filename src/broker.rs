@@ -51,7 +51,7 @@ pub const PARAMETERS: Parameters = Parameters {
 };
 
 /// Whether waiting helps.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
 pub enum FaultKind {
     /// The broker refuses user name, password or rights: a person has to act.
     Unauthorised,
@@ -62,7 +62,7 @@ pub enum FaultKind {
 }
 
 /// Why there is no connection, in words for the log and the alarm's evidence.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]
 pub struct Fault {
     pub kind: FaultKind,
     pub detail: String,

@@ -9,10 +9,8 @@ use lauter_core::supervisor::{Dated, Event, Line, Output, SummaryLine};
 
 use crate::clock;
 use crate::engine;
-use crate::exit::{Failure, Kind};
-use crate::store::{
-    Batch, BrewHeader, BrewId, Database, DatedEvent, FinishedBrew, StoreError, TunId,
-};
+use crate::exit::Failure;
+use crate::store::{Batch, BrewHeader, BrewId, Database, DatedEvent, FinishedBrew, TunId};
 
 use super::Job;
 
@@ -29,20 +27,14 @@ pub(super) struct Keeper {
     started_at: Moment,
 }
 
-fn failed(error: StoreError) -> Failure {
-    Failure::new(Kind::Io, error.to_string())
-}
-
 impl Keeper {
     /// None where nothing is to be kept.
     pub(super) fn open(job: &Job, start: Moment) -> Result<Option<Self>, Failure> {
         let Some(directory) = &job.store else {
             return Ok(None);
         };
-        let mut database = Database::open(directory).map_err(failed)?;
-        let tun = database
-            .tun(&job.configuration.site, &job.configuration.tun.name)
-            .map_err(failed)?;
+        let mut database = Database::open(directory)?;
+        let tun = database.tun(&job.configuration.site, &job.configuration.tun.name)?;
         let started = clock::wall_now();
         let header = BrewHeader {
             tun,
@@ -58,7 +50,7 @@ impl Keeper {
             started_at: start,
             origin: Moment::ZERO,
         };
-        let brew = database.begin_brew(&header).map_err(failed)?;
+        let brew = database.begin_brew(&header)?;
         let batch = Batch::new(tun, Some(brew));
         Ok(Some(Self {
             database,
@@ -97,14 +89,13 @@ impl Keeper {
             ended_at: end,
             summary: self.summary.take(),
         };
-        self.database
-            .finish_brew(self.brew, &finished)
-            .map_err(failed)?;
-        self.database.close().map_err(failed)
+        self.database.finish_brew(self.brew, &finished)?;
+        Ok(self.database.close()?)
     }
 
     fn write(&mut self) -> Result<(), Failure> {
         let batch = std::mem::replace(&mut self.batch, Batch::new(self.tun, Some(self.brew)));
-        self.database.append(&batch).map(|_| ()).map_err(failed)
+        self.database.append(&batch)?;
+        Ok(())
     }
 }

@@ -21,7 +21,8 @@ impl Latest {
     pub fn note(&mut self, dated: &Dated) {
         match &dated.output {
             Output::Reading(reading) => {
-                self.readings.insert(reading.instrument.clone(), reading.clone());
+                self.readings
+                    .insert(reading.instrument.clone(), reading.clone());
             }
             Output::Runoff(runoff) => self.runoff = Some(runoff.clone()),
             Output::Line(Line::Projection(line)) => self.projection = Some(line.clone()),
@@ -46,7 +47,9 @@ impl Latest {
 
     pub fn alarm_state(&self, alarm: AlarmId, instrument: Option<&str>) -> AlarmState {
         let key = (alarm, instrument.map(str::to_owned));
-        self.alarms.get(&key).map_or(AlarmState::Normal, |line| line.to)
+        self.alarms
+            .get(&key)
+            .map_or(AlarmState::Normal, |line| line.to)
     }
 
     pub fn alarms(&self) -> Vec<Line> {
@@ -55,6 +58,7 @@ impl Latest {
 
     /// In the order of `ids`.
     pub fn readings<'a>(&self, ids: impl Iterator<Item = &'a str>) -> Vec<ConditionedReading> {
-        ids.filter_map(|id| self.readings.get(id).cloned()).collect()
+        ids.filter_map(|id| self.readings.get(id).cloned())
+            .collect()
     }
 }

@@ -11,6 +11,7 @@ mod sequence;
 mod signals;
 mod tun;
 
+use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, HashMap};
 use std::net::SocketAddr;
 use std::path::PathBuf;
@@ -20,6 +21,7 @@ use std::time::Duration;
 
 use lauter_core::supervisor::Dated;
 use serde_json::json;
+use tokio::net::TcpListener;
 use tokio::sync::mpsc;
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
@@ -28,7 +30,7 @@ use crate::clock::{Clock, wall_now};
 use crate::config::Configuration;
 use crate::exit::{Failure, Kind};
 use crate::ingest::{self, Intake};
-use crate::store::{Keep, Store, StoreError};
+use crate::store::{Keep, Store};
 use crate::web;
 use publishers::Publishers;
 use request::{REQUESTS_BOUND, TunHandle};
@@ -58,79 +60,74 @@ pub struct Service {
     pub listening: Vec<SocketAddr>,
     stop: CancellationToken,
     tasks: Vec<JoinHandle<()>>,
-    stores: Vec<Store>,
+    stores: HashMap<PathBuf, Store>,
     heartbeats: Vec<Arc<AtomicU64>>,
-}
-
-fn store_failure(error: &StoreError) -> Failure {
-    Failure::new(Kind::Io, error.to_string())
 }
 
 impl Service {
     /// Starts everything. Ports are bound and stores are open when this returns.
-    pub async fn start(configurations: Vec<Configuration>, options: Options) -> Result<Self, Failure> {
-        for configuration in &configurations {
-            let faults = configuration.check_live();
-            if !faults.is_empty() {
-                let text: Vec<String> = faults.iter().map(ToString::to_string).collect();
-                return Err(Failure::new(Kind::Configuration, text.join("\n")));
-            }
-        }
-        one_store_an_address(&configurations)?;
-        let mut listeners = Vec::new();
-        let addresses: BTreeMap<SocketAddr, ()> = configurations
-            .iter()
-            .filter(|configuration| configuration.web.enabled)
-            .map(|configuration| (configuration.web.listen, ()))
-            .collect();
-        for address in addresses.into_keys() {
-            listeners.push((address, web::bind(address)?));
-        }
+    pub async fn start(
+        configurations: Vec<Configuration>,
+        options: Options,
+    ) -> Result<Self, Failure> {
+        check(&configurations)?;
         let mut service = Self {
             tuns: Vec::new(),
             listening: Vec::new(),
             stop: CancellationToken::new(),
             tasks: Vec::new(),
-            stores: Vec::new(),
+            stores: HashMap::new(),
             heartbeats: Vec::new(),
         };
-        let mut stores: HashMap<PathBuf, Store> = HashMap::new();
-        let mut by_address: HashMap<SocketAddr, (Store, Vec<TunHandle>)> = HashMap::new();
+        // Ports first: a service that cannot be reached must not begin to record.
+        let mut desks = desks(&configurations)?;
         for configuration in configurations {
-            let directory = configuration.store.directory.clone();
-            let store = match stores.get(&directory) {
-                Some(store) => store.clone(),
-                None => {
-                    let path = directory.clone();
-                    let opened = tokio::task::spawn_blocking(move || Store::open(&path)).await;
-                    let store = opened
-                        .map_err(|error| Failure::new(Kind::Io, error.to_string()))?
-                        .map_err(|error| store_failure(&error))?;
-                    stores.insert(directory, store.clone());
-                    service.tasks.push(tokio::spawn(retain(
-                        store.clone(),
-                        configuration.store.keep_readings_days,
-                        configuration.store.keep_brews_days,
-                        service.stop.clone(),
-                    )));
-                    store
-                }
-            };
-            let listen = configuration.web.enabled.then_some(configuration.web.listen);
-            let handle = service.start_tun(configuration, store.clone(), &options).await?;
-            if let Some(listen) = listen {
-                by_address.entry(listen).or_insert((store, Vec::new())).1.push(handle.clone());
+            let listen = configuration
+                .web
+                .enabled
+                .then_some(configuration.web.listen);
+            let store = service.store(&configuration).await?;
+            let handle = service
+                .start_tun(configuration, store.clone(), &options)
+                .await?;
+            if let Some(desk) = listen.and_then(|listen| desks.get_mut(&listen)) {
+                desk.tuns.push(handle.clone());
+                desk.store = Some(store);
             }
             service.tuns.push(handle);
         }
-        for (address, listener) in listeners {
-            service.listening.extend(listener.local_addr().ok());
-            if let Some((store, tuns)) = by_address.remove(&address) {
-                service.tasks.push(web::serve(listener, tuns, store, service.stop.clone()));
+        for desk in desks.into_values() {
+            service.listening.extend(desk.listener.local_addr().ok());
+            if let Some(store) = desk.store {
+                service.tasks.push(web::serve(
+                    desk.listener,
+                    desk.tuns,
+                    store,
+                    service.stop.clone(),
+                ));
             }
         }
-        service.stores = stores.into_values().collect();
         Ok(service)
+    }
+
+    /// The store of a configuration, opened once for all tuns that share its directory.
+    async fn store(&mut self, configuration: &Configuration) -> Result<Store, Failure> {
+        let directory = configuration.store.directory.clone();
+        if let Some(store) = self.stores.get(&directory) {
+            return Ok(store.clone());
+        }
+        let path = directory.clone();
+        let store = tokio::task::spawn_blocking(move || Store::open(&path))
+            .await
+            .map_err(|error| Failure::new(Kind::Io, error.to_string()))??;
+        self.tasks.push(tokio::spawn(retain(
+            store.clone(),
+            configuration.store.keep_readings_days,
+            configuration.store.keep_brews_days,
+            self.stop.clone(),
+        )));
+        self.stores.insert(directory, store.clone());
+        Ok(store)
     }
 
     async fn start_tun(
@@ -139,23 +136,27 @@ impl Service {
         store: Store,
         options: &Options,
     ) -> Result<TunHandle, Failure> {
-        let failed = |error: StoreError| store_failure(&error);
-        let id = store.tun(&configuration.site, &configuration.tun.name).await.map_err(failed)?;
+        let id = store
+            .tun(&configuration.site, &configuration.tun.name)
+            .await?;
         let last = store
             .read(move |database| {
                 let unfinished = database.unfinished_brew(id)?;
-                let events = unfinished.map(|brew| database.events(brew.id)).transpose()?;
+                let events = unfinished
+                    .map(|brew| database.events(brew.id))
+                    .transpose()?;
                 Ok(events.and_then(|events| events.last().map(|event| event.at)))
             })
-            .await
-            .map_err(failed)?;
+            .await?;
         let clock = Clock::start_at_speed(last, options.speed.unwrap_or(1.0));
-        let sequence = Sequence::open(&store, id).await.map_err(failed)?;
-        let publishers = Publishers::start(&configuration, id, sequence.clone(), clock, &self.stop)?;
+        let sequence = Sequence::open(&store, id).await?;
+        let publishers =
+            Publishers::start(&configuration, id, sequence.clone(), clock, &self.stop)?;
         let (intake, arrivals) = Intake::channel();
         let polling = ingest::modbus::start(&configuration, &intake, clock, &self.stop);
         self.tasks.extend(polling.tasks);
-        let subscription = ingest::mqtt::start(&configuration, intake.clone(), clock, self.stop.clone());
+        let subscription =
+            ingest::mqtt::start(&configuration, intake.clone(), clock, self.stop.clone());
         let links = polling.links;
         let subscribed = subscription.map(|(task, health)| {
             self.tasks.push(task);
@@ -189,7 +190,7 @@ impl Service {
             adapters: Box::new(adapters),
             observer: options.observer.clone(),
         });
-        tun.resume().await.map_err(failed)?;
+        tun.resume().await?;
         self.tasks.push(tokio::spawn(tun.run(self.stop.clone())));
         Ok(handle)
     }
@@ -209,7 +210,11 @@ impl Service {
                 () = self.stop.cancelled() => break,
                 () = tokio::time::sleep(every) => {}
             }
-            let now: Vec<u64> = self.heartbeats.iter().map(|beat| beat.load(Ordering::Relaxed)).collect();
+            let now: Vec<u64> = self
+                .heartbeats
+                .iter()
+                .map(|beat| beat.load(Ordering::Relaxed))
+                .collect();
             if now.iter().zip(&last).all(|(now, last)| now != last) {
                 let _ = sd_notify::notify(&[sd_notify::NotifyState::Watchdog]);
             } else {
@@ -232,7 +237,7 @@ impl Service {
         if tokio::time::timeout(END_LIMIT, all).await.is_err() {
             tracing::warn!("not everything ended in time");
         }
-        for store in self.stores {
+        for store in self.stores.into_values() {
             if let Err(error) = store.close().await {
                 tracing::warn!("the store did not close: {error}");
             }
@@ -240,32 +245,87 @@ impl Service {
     }
 }
 
+/// One web address: its listener, and the tuns and the record behind it.
+struct Desk {
+    listener: TcpListener,
+    tuns: Vec<TunHandle>,
+    store: Option<Store>,
+}
+
+/// Binds every address once.
+fn desks(configurations: &[Configuration]) -> Result<BTreeMap<SocketAddr, Desk>, Failure> {
+    let mut desks = BTreeMap::new();
+    for configuration in configurations
+        .iter()
+        .filter(|configuration| configuration.web.enabled)
+    {
+        let address = configuration.web.listen;
+        if let Entry::Vacant(place) = desks.entry(address) {
+            place.insert(Desk {
+                listener: web::bind(address)?,
+                tuns: Vec::new(),
+                store: None,
+            });
+        }
+    }
+    Ok(desks)
+}
+
+/// What must be right before anything is started.
+fn check(configurations: &[Configuration]) -> Result<(), Failure> {
+    let mut faults: Vec<String> = configurations
+        .iter()
+        .flat_map(Configuration::check_live)
+        .map(|fault| fault.to_string())
+        .collect();
+    faults.extend(two_records_behind_one_address(configurations));
+    if faults.is_empty() {
+        return Ok(());
+    }
+    Err(Failure::new(Kind::Configuration, faults.join("\n")))
+}
+
 /// One address serves one record: its tuns must keep theirs in the same directory.
-fn one_store_an_address(configurations: &[Configuration]) -> Result<(), Failure> {
+fn two_records_behind_one_address(configurations: &[Configuration]) -> Vec<String> {
     let mut known: BTreeMap<SocketAddr, &Configuration> = BTreeMap::new();
-    for configuration in configurations.iter().filter(|configuration| configuration.web.enabled) {
-        let first = *known.entry(configuration.web.listen).or_insert(configuration);
+    let mut faults = Vec::new();
+    for configuration in configurations
+        .iter()
+        .filter(|configuration| configuration.web.enabled)
+    {
+        let first = *known
+            .entry(configuration.web.listen)
+            .or_insert(configuration);
         if first.store.directory != configuration.store.directory {
-            let text = format!(
+            faults.push(format!(
                 "{}: store.directory: is {}, but {} has the same web.listen and keeps its record in {}; give both \
                  files the same directory or different addresses",
                 configuration.file.display(),
                 configuration.store.directory.display(),
                 first.file.display(),
                 first.store.directory.display()
-            );
-            return Err(Failure::new(Kind::Configuration, text));
+            ));
         }
     }
-    Ok(())
+    faults
 }
 
 /// Removes what is older than the configuration keeps, now and then.
-async fn retain(store: Store, readings_days: f64, brews_days: Option<f64>, stop: CancellationToken) {
+async fn retain(
+    store: Store,
+    readings_days: f64,
+    brews_days: Option<f64>,
+    stop: CancellationToken,
+) {
     loop {
-        let keep = Keep { readings_days, brews_days };
+        let keep = Keep {
+            readings_days,
+            brews_days,
+        };
         match store.retention(wall_now(), keep).await {
-            Ok(removed) if removed > 0 => tracing::info!("{removed} old rows removed from the record"),
+            Ok(removed) if removed > 0 => {
+                tracing::info!("{removed} old rows removed from the record")
+            }
             Ok(_) => {}
             Err(error) => tracing::warn!("old records cannot be removed: {error}"),
         }

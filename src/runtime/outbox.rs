@@ -38,7 +38,12 @@ impl Receiver {
                     retain: message.retain,
                 })
                 .is_ok(),
-            Self::Influx(feed) => feed.put(Row { id, line: message.payload }).is_ok(),
+            Self::Influx(feed) => feed
+                .put(Row {
+                    id,
+                    line: message.payload,
+                })
+                .is_ok(),
         }
     }
 }
@@ -57,7 +62,12 @@ pub struct Pump {
 impl Pump {
     /// Begins with whatever earlier runs have left.
     pub fn new(receiver: Receiver, tun: TunId) -> Self {
-        Self { receiver, tun, after: 0, behind: true }
+        Self {
+            receiver,
+            tun,
+            after: 0,
+            behind: true,
+        }
     }
 
     pub fn publisher(&self) -> Publisher {
@@ -72,7 +82,9 @@ impl Pump {
     /// Hands over what there is room for.
     pub async fn run(&mut self, store: &Store) -> Result<(), StoreError> {
         while self.behind {
-            let rows = store.outbox(self.tun, self.publisher(), self.after, FETCH).await?;
+            let rows = store
+                .outbox(self.tun, self.publisher(), self.after, FETCH)
+                .await?;
             if rows.is_empty() {
                 self.behind = false;
             }

@@ -55,23 +55,39 @@ impl Publishers {
         clock: Clock,
         stop: &CancellationToken,
     ) -> Result<Self, Failure> {
-        let mut publishers =
-            Self { clock, sequence, mqtt: None, influx: None, pumps: Vec::new(), tasks: Vec::new() };
+        let mut publishers = Self {
+            clock,
+            sequence,
+            mqtt: None,
+            influx: None,
+            pumps: Vec::new(),
+            tasks: Vec::new(),
+        };
         publishers.start_mqtt(configuration, tun, stop);
         publishers.start_influx(configuration, tun, stop)?;
         Ok(publishers)
     }
 
     fn start_mqtt(&mut self, configuration: &Configuration, tun: TunId, stop: &CancellationToken) {
-        let Some(settings) = &configuration.mqtt else { return };
+        let Some(settings) = &configuration.mqtt else {
+            return;
+        };
         let (outlet, inlet) = Outlet::lanes();
         let (receipts_in, receipts) = mpsc::channel(RECEIPTS_BOUND);
         let numbers = self.sequence.clone();
         let sequence: mqtt::Sequence = std::sync::Arc::new(move || numbers.next());
-        let started = mqtt::start(configuration, inlet, receipts_in, sequence, self.clock, stop.clone());
+        let started = mqtt::start(
+            configuration,
+            inlet,
+            receipts_in,
+            sequence,
+            self.clock,
+            stop.clone(),
+        );
         let Some(publisher) = started else { return };
         self.tasks.push(publisher.task);
-        self.pumps.push(Pump::new(Receiver::Mqtt(outlet.clone()), tun));
+        self.pumps
+            .push(Pump::new(Receiver::Mqtt(outlet.clone()), tun));
         self.mqtt = Some(MqttSide {
             topics: Topics::new(&configuration.site, &configuration.tun.name),
             outlet,
@@ -87,7 +103,9 @@ impl Publishers {
         tun: TunId,
         stop: &CancellationToken,
     ) -> Result<(), Failure> {
-        let Some(settings) = &configuration.influx else { return Ok(()) };
+        let Some(settings) = &configuration.influx else {
+            return Ok(());
+        };
         let (feed, publisher, acknowledgements, health) =
             influx::connect(settings, DeliveryParameters::default()).map_err(|error| {
                 Failure::new(
@@ -97,8 +115,15 @@ impl Publishers {
             })?;
         self.tasks.push(tokio::spawn(publisher.run(stop.clone())));
         self.pumps.push(Pump::new(Receiver::Influx(feed), tun));
-        let source = Source { site: configuration.site.clone(), tun: configuration.tun.name.clone() };
-        self.influx = Some(InfluxSide { source, acknowledgements, health });
+        let source = Source {
+            site: configuration.site.clone(),
+            tun: configuration.tun.name.clone(),
+        };
+        self.influx = Some(InfluxSide {
+            source,
+            acknowledgements,
+            health,
+        });
         Ok(())
     }
 
@@ -112,7 +137,13 @@ impl Publishers {
                 _ => true,
             };
             if due {
-                let message = side.topics.message(&dated.output, Stamp { time, seq: self.sequence.next() });
+                let message = side.topics.message(
+                    &dated.output,
+                    Stamp {
+                        time,
+                        seq: self.sequence.next(),
+                    },
+                );
                 match message.quality {
                     // A live message that finds no room is old by the next one; the outlet counts it.
                     Quality::AtMostOnce => _ = side.outlet.put(message),

@@ -23,7 +23,10 @@ pub struct Sequence {
 impl Sequence {
     pub async fn open(store: &Store, tun: TunId) -> Result<Self, StoreError> {
         let block = store.next_sequences(tun, BLOCK).await?;
-        Ok(Self { next: Arc::new(AtomicU64::new(block.start)), end: Arc::new(AtomicU64::new(block.end)) })
+        Ok(Self {
+            next: Arc::new(AtomicU64::new(block.start)),
+            end: Arc::new(AtomicU64::new(block.end)),
+        })
     }
 
     pub fn next(&self) -> u64 {
@@ -32,7 +35,10 @@ impl Sequence {
 
     /// Reserves more when few are left. Blocks of one tun follow each other, since only its task reserves.
     pub async fn refill(&self, store: &Store, tun: TunId) -> Result<(), StoreError> {
-        let left = self.end.load(Ordering::Relaxed).saturating_sub(self.next.load(Ordering::Relaxed));
+        let left = self
+            .end
+            .load(Ordering::Relaxed)
+            .saturating_sub(self.next.load(Ordering::Relaxed));
         if left < LOW {
             let block = store.next_sequences(tun, BLOCK).await?;
             self.end.store(block.end, Ordering::Relaxed);

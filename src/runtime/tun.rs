@@ -11,7 +11,7 @@ use std::time::Duration;
 use lauter_core::alarm::AlarmId;
 use lauter_core::projection::Plan;
 use lauter_core::reading::Moment;
-use lauter_core::supervisor::{Event, Line, OperatorAction, Output, Supervisor, SummaryLine};
+use lauter_core::supervisor::{Event, Line, OperatorAction, Output, SummaryLine, Supervisor};
 use serde_json::json;
 use tokio::sync::mpsc;
 use tokio::time::{MissedTickBehavior, interval, sleep_until};
@@ -58,6 +58,7 @@ pub struct Setting {
     pub observer: Option<mpsc::UnboundedSender<lauter_core::supervisor::Dated>>,
 }
 
+#[allow(missing_debug_implementations, reason = "holds channels and closures")]
 pub struct Tun {
     setting: Setting,
     supervisor: Supervisor,
@@ -112,7 +113,9 @@ impl Tun {
                 None => Ok(None),
             })
             .await?;
-        let Some((brew, events)) = unfinished else { return Ok(()) };
+        let Some((brew, events)) = unfinished else {
+            return Ok(());
+        };
         for DatedEvent { at, event } in events {
             self.last = self.last.max(at);
             self.supervisor.handle(event, at);
@@ -133,8 +136,14 @@ impl Tun {
         backlog.set_missed_tick_behavior(MissedTickBehavior::Delay);
         self.give(Event::Tick, self.setting.clock.now());
         loop {
-            let deadline = self.supervisor.next_deadline().map_or(Moment(i64::MAX), |(at, _)| at);
-            let wake = self.setting.clock.instant_of(Moment(deadline.0.saturating_add(1)));
+            let deadline = self
+                .supervisor
+                .next_deadline()
+                .map_or(Moment(i64::MAX), |(at, _)| at);
+            let wake = self
+                .setting
+                .clock
+                .instant_of(Moment(deadline.0.saturating_add(1)));
             let turn = tokio::select! {
                 biased;
                 () = stop.cancelled() => Turn::Stop,
@@ -176,17 +185,41 @@ impl Tun {
 
     fn arrive(&mut self, arrival: Arrival) {
         match arrival {
-            Arrival::Reading { instrument, mut reading } => {
+            Arrival::Reading {
+                instrument,
+                mut reading,
+            } => {
                 let now = reading.at.max(self.last);
-                let now = if now.0 - self.setting.clock.now().0 > 0 { self.setting.clock.now() } else { now };
+                let now = if now.0 - self.setting.clock.now().0 > 0 {
+                    self.setting.clock.now()
+                } else {
+                    now
+                };
                 let now = now.max(self.last);
                 if (now.0 - reading.at.0).abs() <= SAME_MOMENT_US {
                     reading.at = now;
                 }
-                self.give(Event::Reading { instrument, reading }, now);
+                self.give(
+                    Event::Reading {
+                        instrument,
+                        reading,
+                    },
+                    now,
+                );
             }
-            Arrival::Link { name, state, detail } => {
-                self.give(Event::Link { name, state, detail }, self.setting.clock.now());
+            Arrival::Link {
+                name,
+                state,
+                detail,
+            } => {
+                self.give(
+                    Event::Link {
+                        name,
+                        state,
+                        detail,
+                    },
+                    self.setting.clock.now(),
+                );
             }
         }
     }
@@ -196,7 +229,10 @@ impl Tun {
         let now = now.max(self.last);
         self.last = now;
         if !matches!(event, Event::Tick) {
-            self.batch.events.push(DatedEvent { at: now, event: event.clone() });
+            self.batch.events.push(DatedEvent {
+                at: now,
+                event: event.clone(),
+            });
         }
         self.supervisor.handle(event, now);
         while let Some(dated) = self.supervisor.poll_output() {
@@ -239,7 +275,11 @@ impl Tun {
             }
         }
         let pumped = self.setting.publishers.pump(&self.setting.store).await;
-        let refilled = self.setting.sequence.refill(&self.setting.store, self.setting.tun).await;
+        let refilled = self
+            .setting
+            .sequence
+            .refill(&self.setting.store, self.setting.tun)
+            .await;
         if let Err(error) = pumped.and(refilled) {
             self.note_store(Some(&error));
         }
@@ -256,7 +296,9 @@ impl Tun {
 
     fn note_store(&mut self, error: Option<&StoreError>) {
         match error {
-            Some(error) if !self.store_failed => tracing::error!("the record cannot be written: {error}"),
+            Some(error) if !self.store_failed => {
+                tracing::error!("the record cannot be written: {error}");
+            }
             None if self.store_failed => tracing::info!("the record is being written again"),
             _ => {}
         }
@@ -265,12 +307,19 @@ impl Tun {
 
     async fn look_at_backlogs(&mut self) {
         for (publisher, refused) in self.setting.publishers.refusals() {
-            let Ok(backlog) = self.setting.store.backlog(self.setting.tun, publisher).await else { continue };
+            let Ok(backlog) = self
+                .setting
+                .store
+                .backlog(self.setting.tun, publisher)
+                .await
+            else {
+                continue;
+            };
             let now = self.setting.clock.now();
             let wall = self.setting.clock.wall(now);
-            let oldest_age_s = backlog
-                .oldest
-                .map_or(0.0, |oldest| wall.as_second().saturating_sub(oldest.as_second()).max(0) as f64);
+            let oldest_age_s = backlog.oldest.map_or(0.0, |oldest| {
+                wall.as_second().saturating_sub(oldest.as_second()).max(0) as f64
+            });
             let event = Event::Delivery {
                 publisher: publisher.name().to_owned(),
                 oldest_age_s,
@@ -301,7 +350,13 @@ impl Tun {
                 };
                 send(reply, answer);
             }
-            Request::Operate { alarm, instrument, who, action, reply } => {
+            Request::Operate {
+                alarm,
+                instrument,
+                who,
+                action,
+                reply,
+            } => {
                 let answer = self.operate(alarm, instrument, who, action).await;
                 send(reply, answer);
             }
@@ -324,10 +379,18 @@ impl Tun {
         if let Some(current) = self.supervisor.plan() {
             return Err(Refusal::BrewUnderWay(current.brew.clone()));
         }
-        let mut faults: Vec<String> =
-            plan.check().into_iter().map(|fault| format!("{} {}", fault.key, fault.message)).collect();
+        let mut faults: Vec<String> = plan
+            .check()
+            .into_iter()
+            .map(|fault| format!("{} {}", fault.key, fault.message))
+            .collect();
         let configuration = &self.setting.configuration;
-        faults.extend(configuration.check_plan(&plan).iter().map(ToString::to_string));
+        faults.extend(
+            configuration
+                .check_plan(&plan)
+                .iter()
+                .map(ToString::to_string),
+        );
         if !faults.is_empty() {
             return Err(Refusal::Plan(faults.join("; ")));
         }
@@ -350,7 +413,13 @@ impl Tun {
             .map_err(|error| Refusal::Store(error.to_string()))?;
         self.batch.brew = Some(brew);
         self.latest.forget_brew();
-        self.give(Event::BrewStarted { plan: Box::new(plan), zero: now }, now);
+        self.give(
+            Event::BrewStarted {
+                plan: Box::new(plan),
+                zero: now,
+            },
+            now,
+        );
         self.flush().await;
         self.written()
     }
@@ -383,12 +452,24 @@ impl Tun {
         action: OperatorAction,
     ) -> Result<(), Refusal> {
         let before = self.latest.alarm_state(alarm, instrument.as_deref());
-        let event = Event::Operator { alarm, instrument: instrument.clone(), who, action };
+        let event = Event::Operator {
+            alarm,
+            instrument: instrument.clone(),
+            who,
+            action,
+        };
         self.give(event, self.setting.clock.now());
         if self.latest.alarm_state(alarm, instrument.as_deref()) == before {
             let state = serde_json::to_value(before).ok();
-            let state = state.as_ref().and_then(serde_json::Value::as_str).unwrap_or_default().to_owned();
-            return Err(Refusal::AlarmState { alarm: alarm.name().to_owned(), state });
+            let state = state
+                .as_ref()
+                .and_then(serde_json::Value::as_str)
+                .unwrap_or_default()
+                .to_owned();
+            return Err(Refusal::AlarmState {
+                alarm: alarm.name().to_owned(),
+                state,
+            });
         }
         self.flush().await;
         self.written()
@@ -407,9 +488,12 @@ impl Tun {
             runoff: self.latest.runoff.clone(),
             projection: self.latest.projection.clone(),
             alarms: self.latest.alarms(),
-            readings: self
-                .latest
-                .readings(configuration.instruments.iter().map(|each| each.instrument.id.as_str())),
+            readings: self.latest.readings(
+                configuration
+                    .instruments
+                    .iter()
+                    .map(|each| each.instrument.id.as_str()),
+            ),
             health: json!({
                 "arrivals_refused": self.setting.intake.refused(),
                 "unwritten_dropped": self.dropped,
@@ -426,8 +510,14 @@ impl Tun {
     }
 }
 
-fn configuration_instruments(configuration: &Configuration) -> Vec<lauter_core::reading::Instrument> {
-    configuration.instruments.iter().map(|each| each.instrument.clone()).collect()
+fn configuration_instruments(
+    configuration: &Configuration,
+) -> Vec<lauter_core::reading::Instrument> {
+    configuration
+        .instruments
+        .iter()
+        .map(|each| each.instrument.clone())
+        .collect()
 }
 
 fn send<T>(reply: Reply<T>, answer: Result<T, Refusal>) {
@@ -441,7 +531,14 @@ fn log(output: &Output, tun: &str) {
         Output::Line(Line::Alarm(line)) => {
             let about = line.instrument.as_deref().unwrap_or("-");
             let state = serde_json::to_string(&line.to).unwrap_or_default();
-            tracing::warn!(tun, alarm = line.alarm.name(), about, state, "{}", line.message);
+            tracing::warn!(
+                tun,
+                alarm = line.alarm.name(),
+                about,
+                state,
+                "{}",
+                line.message
+            );
         }
         Output::Occurrence(occurrence) => tracing::info!(tun, "{}", occurrence.text),
         _ => {}

@@ -5,6 +5,8 @@ use std::path::{Path, PathBuf};
 
 use rusqlite::ErrorCode;
 
+use crate::exit::{Failure, Kind};
+
 /// Each names the file at fault and the remedy.
 #[derive(Debug, thiserror::Error)]
 pub enum StoreError {
@@ -114,5 +116,11 @@ impl StoreError {
             ),
             _ => false,
         }
+    }
+}
+
+impl From<StoreError> for Failure {
+    fn from(error: StoreError) -> Self {
+        Self::new(Kind::Io, error.to_string())
     }
 }

@@ -14,7 +14,7 @@ pub struct MqttIngestHealth {
 }
 
 /// Counts since the start.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, serde::Serialize)]
 pub struct MqttIngestState {
     /// The broker has accepted the connection and at least one subscription.
     pub connected: bool,
@@ -32,7 +32,7 @@ pub struct MqttIngestState {
     pub topics: BTreeMap<String, TopicState>,
 }
 
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, serde::Serialize)]
 pub struct TopicState {
     pub messages: u64,
     /// Payloads without a usable value, counted for each instrument that wanted one.
@@ -43,7 +43,7 @@ pub struct TopicState {
     pub refused: bool,
 }
 
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]
 pub struct BadPayload {
     pub excerpt: String,
     pub error: String,

@@ -38,7 +38,8 @@ impl Annunciator {
 
     /// The alarm's condition is met, whether it is shown or suppressed.
     pub fn is_met(&self, alarm: AlarmId) -> bool {
-        self.find(alarm, None).is_some_and(|entry| entry.machine.is_met())
+        self.find(alarm, None)
+            .is_some_and(|entry| entry.machine.is_met())
     }
 
     /// Any instance of the alarm is annunciated.

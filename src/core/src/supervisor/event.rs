@@ -56,10 +56,19 @@ pub enum Event {
     },
     Sample(Sample),
     /// A link came up or went down; `detail` says why, in words.
-    Link { name: String, state: LinkState, detail: String },
+    Link {
+        name: String,
+        state: LinkState,
+        detail: String,
+    },
     /// A publisher's oldest undelivered row and how many wait; `refused` says why the receiver will not have
     /// them, if a person has to mend that.
-    Delivery { publisher: String, oldest_age_s: f64, depth: u64, refused: Option<String> },
+    Delivery {
+        publisher: String,
+        oldest_age_s: f64,
+        depth: u64,
+        refused: Option<String>,
+    },
     Operator {
         alarm: AlarmId,
         instrument: Option<String>,

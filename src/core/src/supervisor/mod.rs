@@ -106,9 +106,25 @@ impl Supervisor {
                 reading,
             } => self.take_reading(instrument, &reading),
             Event::Sample(sample) => self.take_sample(&sample, now),
-            Event::Link { name, state, detail } => _ = self.links.insert(name, (state, detail)),
-            Event::Delivery { publisher, oldest_age_s, depth, refused } => {
-                self.backlogs.insert(publisher, Backlog { oldest_age_s, depth, refused });
+            Event::Link {
+                name,
+                state,
+                detail,
+            } => _ = self.links.insert(name, (state, detail)),
+            Event::Delivery {
+                publisher,
+                oldest_age_s,
+                depth,
+                refused,
+            } => {
+                self.backlogs.insert(
+                    publisher,
+                    Backlog {
+                        oldest_age_s,
+                        depth,
+                        refused,
+                    },
+                );
             }
             Event::Operator {
                 alarm,

@@ -195,8 +195,9 @@ impl Supervisor {
     fn watch_instruments(&mut self, now: Moment) {
         let mut findings = Vec::new();
         for (name, (state, detail)) in &self.links {
-            let message =
-                format!("The link \"{name}\" does not answer ({detail}); all its instruments are silent.");
+            let message = format!(
+                "The link \"{name}\" does not answer ({detail}); all its instruments are silent."
+            );
             findings.push((
                 Finding::new(AlarmId::LinkLost, *state == LinkState::Down, message).about(name),
                 false,
