@@ -324,7 +324,7 @@ async fn retain(
         };
         match store.retention(wall_now(), keep).await {
             Ok(removed) if removed > 0 => {
-                tracing::info!("{removed} old rows removed from the record")
+                tracing::info!("{removed} old rows removed from the record");
             }
             Ok(_) => {}
             Err(error) => tracing::warn!("old records cannot be removed: {error}"),
