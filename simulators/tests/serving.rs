@@ -171,6 +171,34 @@ async fn a_dropped_link_closes_connections_and_refuses_new_ones_until_it_is_rest
 }
 
 #[tokio::test]
+async fn the_configuration_of_a_served_scenario_names_the_port_it_is_served_on() {
+    let handle = orchard(1.0).await;
+    let address = handle.modbus_tcp().expect("a TCP link");
+    let configuration = simulators::lauterd_files::configuration(handle.scenario());
+    assert!(
+        configuration.contains(&format!("tcp = \"{address}\"")),
+        "{configuration}"
+    );
+    handle.stop().await;
+}
+
+#[tokio::test]
+async fn rtu_frames_over_tcp_are_answered_too() {
+    let mut scenario = Scenario::from_toml(ORCHARD).expect("our own scenario");
+    scenario.modbus_links[0].tcp = None;
+    scenario.modbus_links[0].rtu_over_tcp = Some("127.0.0.1:0".to_owned());
+    let handle = serve::start(&scenario, Options::with_seed(7))
+        .await
+        .expect("served");
+    let (_, address) = handle.tcp_links()[0].clone();
+    let stream = TcpStream::connect(address).await.expect("connected");
+    let mut context = rtu::attach_slave(stream, Slave(3));
+    let value = float(&words(&mut context, 100, 2).await);
+    assert!((1030.0..1060.0).contains(&value), "{value} kg/m3");
+    handle.stop().await;
+}
+
+#[tokio::test]
 async fn a_stopped_brewhouse_has_let_go_of_its_port() {
     let handle = orchard(1.0).await;
     let address = handle.modbus_tcp().expect("a TCP link");

@@ -4,7 +4,7 @@
 //! the brewhouse, so that it can run without a terminal.
 
 use std::fs::File;
-use std::io::{BufRead as _, Write};
+use std::io::{BufRead as _, IsTerminal as _, Write};
 use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::time::Duration;
@@ -66,6 +66,7 @@ fn broker(text: &str) -> Result<scenario::Mqtt, String> {
 pub fn run(scenario: &Scenario, arguments: &Serve) -> Result<(), Failure> {
     tracing_subscriber::fmt()
         .with_writer(std::io::stderr)
+        .with_ansi(std::io::stderr().is_terminal())
         .with_env_filter(
             tracing_subscriber::EnvFilter::try_from_default_env()
                 .unwrap_or_else(|_| "simulators=info".into()),
@@ -178,6 +179,7 @@ async fn stop_signal() -> std::io::Result<()> {
 struct TruthLines {
     file: Option<(PathBuf, Box<dyn Write + Send>)>,
     next_s: f64,
+    ended: bool,
 }
 
 impl TruthLines {
@@ -199,16 +201,22 @@ impl TruthLines {
                 Some((path.clone(), out))
             }
         };
-        Ok(Self { file, next_s: 0.0 })
+        Ok(Self {
+            file,
+            next_s: 0.0,
+            ended: false,
+        })
     }
 
     fn write(&mut self, snapshot: &Snapshot) -> Result<(), Failure> {
         let Some((path, file)) = &mut self.file else {
             return Ok(());
         };
-        if snapshot.truth.elapsed_s < self.next_s {
+        let ends = snapshot.finished && !self.ended;
+        if snapshot.truth.elapsed_s < self.next_s && !ends {
             return Ok(());
         }
+        self.ended = snapshot.finished;
         self.next_s = snapshot.truth.elapsed_s + Self::EVERY_S;
         let line = serde_json::json!({
             "truth": snapshot.truth,

@@ -126,11 +126,17 @@ pub struct Handle {
     shared: Shared,
     commands: mpsc::Sender<Command>,
     tasks: JoinSet<()>,
+    scenario: Scenario,
     tcp: Vec<(String, SocketAddr)>,
     serial: Vec<(String, String)>,
 }
 
 impl Handle {
+    /// The scenario with the addresses that are really served: `lauterd_files::configuration` of it fits.
+    pub fn scenario(&self) -> &Scenario {
+        &self.scenario
+    }
+
     /// Bound address of each TCP link, by its name, in the scenario's order.
     pub fn tcp_links(&self) -> &[(String, SocketAddr)] {
         &self.tcp
@@ -204,11 +210,13 @@ pub async fn start(scenario: &Scenario, options: Options) -> Result<Handle, Serv
         shared: shared.clone(),
         commands,
         tasks: JoinSet::new(),
+        scenario: scenario.clone(),
         tcp: Vec::new(),
         serial: Vec::new(),
     };
-    for link in &scenario.modbus_links {
-        serve_link(&scenario, link, &mut handle).await?;
+    for (index, link) in scenario.modbus_links.iter().enumerate() {
+        let bound = serve_link(&scenario, link, &mut handle).await?;
+        handle.scenario.modbus_links[index] = bound;
     }
     if let Some(broker) = &scenario.mqtt
         && scenario.instruments.iter().any(|i| i.mqtt.is_some())
@@ -257,11 +265,13 @@ fn link_names(scenario: &Scenario) -> Vec<String> {
         .collect()
 }
 
+/// Serves one link and gives it back with its real address.
 async fn serve_link(
     scenario: &Scenario,
     link: &ModbusLink,
     handle: &mut Handle,
-) -> Result<(), ServeError> {
+) -> Result<ModbusLink, ServeError> {
+    let mut served = link.clone();
     let service = modbus::Device::new(
         &link.name,
         RegisterMap::of(scenario, &link.name),
@@ -274,16 +284,17 @@ async fn serve_link(
             path: path.clone(),
             source,
         })?;
+        served.rtu = Some(port.client_path().to_owned());
         handle
             .serial
             .push((link.name.clone(), port.client_path().to_owned()));
         handle
             .tasks
             .spawn(serial::serve(port, service, handle.shared.clone()));
-        return Ok(());
+        return Ok(served);
     }
     let Some(address) = link.tcp.as_ref().or(link.rtu_over_tcp.as_ref()) else {
-        return Ok(());
+        return Ok(served);
     };
     let error = |source| ServeError::Listen {
         link: link.name.clone(),
@@ -295,13 +306,15 @@ async fn serve_link(
     handle.tcp.push((link.name.clone(), bound));
     let shared = handle.shared.clone();
     if link.tcp.is_some() {
+        served.tcp = Some(bound.to_string());
         handle
             .tasks
             .spawn(modbus::serve_tcp(listener, service, shared));
     } else {
+        served.rtu_over_tcp = Some(bound.to_string());
         handle
             .tasks
             .spawn(modbus::serve_rtu_over_tcp(listener, service, shared));
     }
-    Ok(())
+    Ok(served)
 }
