@@ -33,7 +33,8 @@ pub struct Serve {
     /// Address of the first Modbus TCP link; port 0 takes a free one.
     #[arg(long, value_name = "ADDR")]
     modbus_tcp: Option<SocketAddr>,
-    /// Device of the first serial link; "pty" makes a pseudo-terminal and prints its path.
+    /// Device of the first serial link; "pty" makes a pseudo-terminal and prints its path (open it
+    /// with parity "none": it has no other).
     #[arg(long, value_name = "PATH")]
     rtu: Option<String>,
     /// Broker of the MQTT instruments.

@@ -23,7 +23,7 @@ use tokio_util::sync::CancellationToken;
 use crate::fault::{Fault, FaultError};
 use crate::instrument::InstrumentReading;
 use crate::model::{Brewhouse, Crossings, Truth};
-use crate::scenario::{ModbusLink, Mqtt, Scenario};
+use crate::scenario::{ModbusLink, Mqtt, Parity, Scenario};
 use registers::RegisterMap;
 use stepping::Command;
 
@@ -285,6 +285,10 @@ async fn serve_link(
             source,
         })?;
         served.rtu = Some(port.client_path().to_owned());
+        if port.is_pseudo_terminal() {
+            // A pseudo-terminal has no parity bit, and opening one with parity fails.
+            served.parity = Some(Parity::None);
+        }
         handle
             .serial
             .push((link.name.clone(), port.client_path().to_owned()));

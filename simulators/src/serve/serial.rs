@@ -67,6 +67,10 @@ impl Port {
         })
     }
 
+    pub fn is_pseudo_terminal(&self) -> bool {
+        self.client.is_some()
+    }
+
     /// What a client opens.
     pub fn client_path(&self) -> &str {
         &self.client_path
