@@ -14,6 +14,7 @@ pub mod model;
 pub mod noise;
 pub mod record;
 pub mod scenario;
+pub mod serve;
 
 pub use fault::{Fault, FaultError};
 pub use instrument::InstrumentReading;

@@ -126,6 +126,16 @@ impl Brewhouse {
         }
     }
 
+    /// Lets simulated time reach `elapsed_s`; what lies in the past changes nothing.
+    pub fn advance_to(&mut self, elapsed_s: f64) {
+        self.advance(elapsed_s - self.asked_s);
+    }
+
+    /// Stops the flow for good: the run is over, the instruments go on.
+    pub fn stop_flow(&mut self) {
+        self.paused_until_s = f64::INFINITY;
+    }
+
     /// Seconds since the start of the run.
     pub fn elapsed_s(&self) -> f64 {
         self.steps as f64 * self.scenario.run.step_s

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeSet;
 
+use lauter_core::reading::Measures;
 use lauter_core::units::Unit;
 use toml::de::DeTable;
 
@@ -133,6 +134,15 @@ fn instruments(scenario: &Scenario, faults: &mut Faults) {
         }
         unit(instrument, &key, faults);
         qualities(instrument, &key, faults);
+        let needs_temperature = instrument.unit == Unit::KilogramPerCubicMetre
+            || (instrument.measures == Measures::RunningsPh && scenario.plan.ph_basis == "room");
+        if needs_temperature && instrument.temperature.is_none() {
+            faults.add(
+                key("temperature"),
+                "is missing: a density, and a pH for a plan on the room basis, need the instrument \
+                 that compensates them",
+            );
+        }
         if let Some(other) = &instrument.temperature
             && !scenario.instruments.iter().any(|i| &i.id == other)
         {

@@ -4,6 +4,7 @@
 //! being tuned to one. Grain holds about as much wort as its own weight, beds are 25 to 50 cm deep and
 //! run-offs take 70 to 110 minutes: common practice, no source, for these and all others without one.
 
+use lauter_core::reading::Measures;
 use lauter_core::units::Unit;
 
 use super::{
@@ -112,9 +113,9 @@ pub fn ordinary(seed: u64) -> Scenario {
         web_listen: "127.0.0.1:8320".to_owned(),
     };
     scenario.plan.planned_volume_l = remembered_volume_l(&scenario, noise);
+    let instrument_noise = &mut Noise::stream(seed, INSTRUMENT_STREAM);
+    scenario.instruments = draw_instruments::instruments(&scenario, instrument_noise);
     scenario.events = ordinary_events(&scenario, &mut Noise::stream(seed, EVENT_STREAM));
-    scenario.instruments =
-        draw_instruments::instruments(&scenario, &mut Noise::stream(seed, INSTRUMENT_STREAM));
     scenario
 }
 
@@ -166,9 +167,18 @@ pub fn disturbed(seed: u64, disturbance: Disturbance) -> Scenario {
     if disturbance == Disturbance::FlowStep {
         scenario.run.flow.retain(|entry| entry.at_s < at_s);
     }
+    if disturbance == Disturbance::Recirculation && !tells_recirculation(&scenario) {
+        let switch = draw_instruments::recirculation_switch();
+        scenario.instruments.push(switch);
+    }
     scenario.events.push(Event { at_s, what });
     scenario.events.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
     scenario
+}
+
+fn tells_recirculation(scenario: &Scenario) -> bool {
+    let mut measured = scenario.instruments.iter().map(|i| i.measures);
+    measured.any(|measures| measures == Measures::Recirculating)
 }
 
 /// What one °P is in the unit of the gravity meter.
@@ -189,7 +199,7 @@ fn wort(noise: &mut Noise) -> Wort {
         temperature_c: noise.within(70.0, 78.0),
         cooling_k_per_h: noise.within(0.2, 3.0),
         first_wort_ph: noise.within(5.2, 5.65),
-        ph_rise: noise.within(0.35, 1.2),
+        ph_rise: noise.within(0.25, 0.95),
         ph_exponent: noise.within(0.9, 2.2),
         turbidity_ebc: noise.log_within(5.0, 40.0),
         first_turbidity_ebc: noise.log_within(40.0, 300.0),
@@ -306,11 +316,12 @@ fn run(noise: &mut Noise) -> Run {
     }
 }
 
-/// Recirculation at the start in half of the brews, a routine rake or a short pause in some.
+/// Recirculation at the start of most brews, a routine rake or a short pause in some. Where no switch tells that
+/// wort goes back, the recording begins with the flow to the kettle: nothing measured could tell them apart.
 fn ordinary_events(scenario: &Scenario, noise: &mut Noise) -> Vec<Event> {
     let planned_s = scenario.plan.runoff_minutes * 60.0;
     let mut events = Vec::new();
-    if noise.chance(0.5) {
+    if noise.chance(0.75) && tells_recirculation(scenario) {
         events.push(Event {
             at_s: 0.0,
             what: Fault::Recirculate {

@@ -97,19 +97,26 @@ pub fn instruments(scenario: &Scenario, noise: &mut Noise) -> Vec<Instrument> {
     }
     all.extend(bed_and_quality(scenario, noise));
     if noise.chance(0.6) {
-        for (id, measures) in [
-            ("rake_running", Measures::RakeRunning),
-            ("recirculating", Measures::Recirculating),
-            ("pump_running", Measures::PumpRunning),
-        ] {
-            all.push(Instrument {
-                low: None,
-                high: None,
-                ..plain(id, measures, Unit::Bool, 0.0, 1.0)
-            });
-        }
+        all.push(switch("rake_running", Measures::RakeRunning));
+        all.push(switch("pump_running", Measures::PumpRunning));
+    }
+    if noise.chance(0.7) {
+        all.push(recirculation_switch());
     }
     all
+}
+
+/// The switch that tells that wort goes back to the tun.
+pub fn recirculation_switch() -> Instrument {
+    switch("recirculating", Measures::Recirculating)
+}
+
+fn switch(id: &str, measures: Measures) -> Instrument {
+    Instrument {
+        low: None,
+        high: None,
+        ..plain(id, measures, Unit::Bool, 0.0, 1.0)
+    }
 }
 
 fn gravity_meter(noise: &mut Noise) -> Instrument {
@@ -122,7 +129,7 @@ fn gravity_meter(noise: &mut Noise) -> Instrument {
     });
     let dropouts = noise.chance(0.3).then(|| Dropouts {
         per_h: noise.within(0.5, 4.0),
-        for_s: noise.within(2.0, 20.0),
+        for_s: noise.within(1.0, 5.0),
     });
     let (noise_p, bias_p, drift_p_per_h) = (
         noise.log_within(0.01, 0.1),
@@ -179,6 +186,7 @@ fn bed_and_quality(scenario: &Scenario, noise: &mut Noise) -> Vec<Instrument> {
         all.push(Instrument {
             noise: noise.log_within(0.003, 0.02),
             lag_s: noise.within(5.0, 40.0),
+            temperature: Some("runnings_temperature".to_owned()),
             bias: 0.04 * noise.gaussian(),
             drift_per_h: 0.015 * noise.gaussian(),
             resolution: 0.01,

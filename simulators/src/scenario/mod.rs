@@ -117,6 +117,12 @@ impl Scenario {
         Err(ScenarioError::Values(faults))
     }
 
+    /// The scenario of the demonstration: a calm brew in which a channel opens at mid sparge and is raked shut.
+    pub fn demonstration() -> Self {
+        Self::from_toml(include_str!("../../scenarios/orchard-ale-channel.toml"))
+            .expect("a test reads every scenario of ours")
+    }
+
     /// Everything impossible in this scenario; empty when it can be run.
     pub fn faults(&self) -> Vec<ScenarioFault> {
         check::faults(self)

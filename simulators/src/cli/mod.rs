@@ -1,5 +1,7 @@
 //! Commands and exit codes of the `simulators` program.
 
+mod serve;
+
 use std::fs;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
@@ -7,10 +9,13 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 use simulators::record::RecordError;
+use simulators::serve::ServeError;
 use simulators::{Scenario, ScenarioError, lauterd_files, record};
 
 const EXAMPLES: &str = "\
 Examples:
+  simulators serve simulators/scenarios/orchard-ale-channel.toml --speed 60
+  simulators serve simulators/scenarios/small-rtu.toml --rtu pty --truth truth.jsonl
   simulators record simulators/scenarios/harbour-stout.toml --seed 7 --into harbour
   simulators draw --seed 42 > brew.toml
   simulators check simulators/scenarios/*.toml
@@ -26,6 +31,9 @@ struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    /// Serves a brewhouse live over Modbus and MQTT. Reads commands from standard input; `help` lists them.
+    #[command(after_help = simulators::fault::HELP)]
+    Serve(serve::Serve),
     /// Simulates a whole brew and writes the files of a replay: RUN.csv, samples.csv, config.toml, plan.toml, and
     /// the truth in truth.csv and truth.json.
     Record {
@@ -72,6 +80,15 @@ enum Failure {
     },
     #[error(transparent)]
     Record(#[from] RecordError),
+    #[error(transparent)]
+    Serve(ServeError),
+    #[error("{}: {source}; name a file that can be written", path.display())]
+    Truth {
+        path: PathBuf,
+        source: std::io::Error,
+    },
+    #[error("cannot run: {0}")]
+    Runtime(std::io::Error),
 }
 
 impl Failure {
@@ -79,7 +96,9 @@ impl Failure {
         match self {
             Self::NoInput { .. } => 66,
             Self::Scenario { .. } => 78,
-            Self::Record(_) => 74,
+            Self::Serve(ServeError::Speed(_) | ServeError::NoSuchLink(_)) => 64,
+            Self::Serve(_) => 69,
+            Self::Record(_) | Self::Truth { .. } | Self::Runtime(_) => 74,
         }
     }
 }
@@ -104,6 +123,9 @@ pub fn main() -> ExitCode {
 
 fn run(command: Command) -> Result<(), Failure> {
     match command {
+        Command::Serve(arguments) => {
+            serve::run(&read(&arguments.scenario)?, &arguments)?;
+        }
         Command::Record {
             scenario,
             seed,
