@@ -9,6 +9,11 @@ use std::time::{Duration, Instant};
 use jiff::Timestamp;
 use lauter_core::reading::Moment;
 
+/// The wall clock, for dating what no running clock dates.
+pub fn wall_now() -> Timestamp {
+    Timestamp::now()
+}
+
 /// A running clock. Cheap to copy; all copies of one clock agree.
 #[derive(Clone, Copy, Debug)]
 pub struct Clock {

@@ -8,6 +8,7 @@ use crate::exit::{Failure, Kind};
 
 mod calc;
 mod check_config;
+mod replay;
 
 /// Watches a lauter run-off through inline instruments and tells the brewer what to do next.
 #[derive(Debug, Parser)]
@@ -21,6 +22,7 @@ pub struct Arguments {
 enum Command {
     CheckConfig(check_config::Arguments),
     Calc(calc::Arguments),
+    Replay(replay::Arguments),
 }
 
 /// Runs the command line and returns the exit code; failures are written to standard error.
@@ -39,6 +41,7 @@ pub fn main() -> ExitCode {
     let outcome = match arguments.command {
         Command::CheckConfig(arguments) => check_config::run(&arguments),
         Command::Calc(arguments) => calc::run(&arguments),
+        Command::Replay(arguments) => replay::run(&arguments),
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,

@@ -38,12 +38,28 @@ pub type Reply<T> = oneshot::Sender<Result<T, Refusal>>;
 #[derive(Debug)]
 pub enum Request {
     /// A brew id seen before replaces its record.
-    StartBrew { plan: Box<Plan>, reply: Reply<()> },
+    StartBrew {
+        plan: Box<Plan>,
+        reply: Reply<()>,
+    },
     /// Answers with the brew's id.
-    EndBrew { reply: Reply<String> },
-    Sample { sample: Sample, reply: Reply<()> },
-    Operate { alarm: AlarmId, instrument: Option<String>, who: String, action: OperatorAction, reply: Reply<()> },
-    Status { reply: oneshot::Sender<TunStatus> },
+    EndBrew {
+        reply: Reply<String>,
+    },
+    Sample {
+        sample: Sample,
+        reply: Reply<()>,
+    },
+    Operate {
+        alarm: AlarmId,
+        instrument: Option<String>,
+        who: String,
+        action: OperatorAction,
+        reply: Reply<()>,
+    },
+    Status {
+        reply: oneshot::Sender<TunStatus>,
+    },
 }
 
 /// A tun as it stands now.
@@ -78,13 +94,19 @@ impl TunHandle {
     /// Sends a request made with a reply channel and waits for the answer.
     pub async fn ask<T>(&self, make: impl FnOnce(Reply<T>) -> Request) -> Result<T, Refusal> {
         let (reply, answer) = oneshot::channel();
-        self.requests.send(make(reply)).await.map_err(|_| Refusal::Stopping)?;
+        self.requests
+            .send(make(reply))
+            .await
+            .map_err(|_| Refusal::Stopping)?;
         answer.await.map_err(|_| Refusal::Stopping)?
     }
 
     pub async fn status(&self) -> Result<TunStatus, Refusal> {
         let (reply, answer) = oneshot::channel();
-        self.requests.send(Request::Status { reply }).await.map_err(|_| Refusal::Stopping)?;
+        self.requests
+            .send(Request::Status { reply })
+            .await
+            .map_err(|_| Refusal::Stopping)?;
         answer.await.map_err(|_| Refusal::Stopping)
     }
 }

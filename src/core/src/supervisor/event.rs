@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::alarm::AlarmId;
 use crate::projection::Plan;
-use crate::reading::Reading;
+use crate::reading::{Moment, Reading};
 
 /// Where a hand sample was taken.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -47,6 +47,7 @@ pub enum Event {
     /// `elapsed_s` of everything that follows counts from the event's moment.
     BrewStarted {
         plan: Box<Plan>,
+        zero: Moment,
     },
     BrewEnded,
     Reading {

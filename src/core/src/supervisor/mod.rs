@@ -94,11 +94,11 @@ impl Supervisor {
     /// Takes an event that happened at `now`. Moments must not fall; an earlier one counts as the last.
     pub fn handle(&mut self, event: Event, now: Moment) {
         if self.origin.is_none() {
-            self.set_origin(now);
+            self.set_origin(now, now);
         }
         self.advance_before(now);
         match event {
-            Event::BrewStarted { plan } => self.start_brew(*plan, now),
+            Event::BrewStarted { plan, zero } => self.start_brew(*plan, zero, now),
             Event::BrewEnded => self.end_brew(now),
             Event::Reading {
                 instrument,
@@ -152,9 +152,11 @@ impl Supervisor {
         self.brew.as_ref().map_or(Phase::Idle, Brew::phase)
     }
 
-    fn set_origin(&mut self, now: Moment) {
-        self.origin = Some(now);
-        self.next_step = now.plus_seconds(self.parameters.step_s);
+    /// The grid's points are whole steps from `zero`; the next one is the first after `now`.
+    fn set_origin(&mut self, zero: Moment, now: Moment) {
+        let step_us = ((self.parameters.step_s * 1e6).round() as i64).max(1);
+        self.origin = Some(zero);
+        self.next_step = Moment(zero.0 + ((now.0 - zero.0).div_euclid(step_us) + 1) * step_us);
     }
 
     /// Runs the grid up to but not at `now`: what arrives at a grid point is still seen by it.
@@ -198,11 +200,11 @@ impl Supervisor {
                 .is_some_and(|flow| flow > self.parameters.no_flow_l_min)
     }
 
-    fn start_brew(&mut self, plan: Plan, now: Moment) {
+    fn start_brew(&mut self, plan: Plan, zero: Moment, now: Moment) {
         if self.brew.is_some() {
             self.end_brew(now);
         }
-        self.set_origin(now);
+        self.set_origin(zero, now);
         // A brew begins with fresh conditioning, so that its record alone replays it.
         for channel in &mut self.channels {
             *channel = Channel::new(channel.instrument.clone());
@@ -212,7 +214,7 @@ impl Supervisor {
             "Brew {} started: {:.0} kg of grist, target {:.1} °P at about {:.0} L.",
             plan.brew, plan.grist_kg, plan.target_gravity_p, plan.planned_volume_l
         );
-        self.brew = Some(Brew::new(plan, now, &self.plant, &self.parameters));
+        self.brew = Some(Brew::new(plan, zero, &self.plant, &self.parameters));
         self.occur(now, "brew-started", text);
     }
 

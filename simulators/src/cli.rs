@@ -1,0 +1,158 @@
+//! Commands and exit codes of the `simulators` program.
+
+use std::fs;
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+use simulators::record::RecordError;
+use simulators::{Scenario, ScenarioError, lauterd_files, record};
+
+const EXAMPLES: &str = "\
+Examples:
+  simulators record simulators/scenarios/harbour-stout.toml --seed 7 --into harbour
+  simulators draw --seed 42 > brew.toml
+  simulators check simulators/scenarios/*.toml
+  simulators config simulators/scenarios/hill-lager.toml > config/simulated-hill-lager.toml";
+
+/// A simulated brewhouse: lauter tun, kettle, and the instruments that watch the run-off.
+#[derive(Debug, Parser)]
+#[command(version, after_help = EXAMPLES)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Simulates a whole brew and writes the files of a replay: RUN.csv, samples.csv, config.toml, plan.toml, and
+    /// the truth in truth.csv and truth.json.
+    Record {
+        /// Scenario file.
+        scenario: PathBuf,
+        /// Seed of all randomness; without it the scenario's own.
+        #[arg(long)]
+        seed: Option<u64>,
+        /// Directory to write into; made if it is not there.
+        #[arg(long)]
+        into: PathBuf,
+    },
+    /// Prints an invented scenario.
+    Draw {
+        #[arg(long)]
+        seed: u64,
+    },
+    /// Checks scenario files and names every error with key and line.
+    Check {
+        #[arg(required = true)]
+        scenarios: Vec<PathBuf>,
+    },
+    /// Prints lauterd's configuration for a scenario, or its run-off plan.
+    Config {
+        scenario: PathBuf,
+        /// The plan instead of the configuration.
+        #[arg(long)]
+        plan: bool,
+    },
+}
+
+/// What went wrong, with its exit code.
+#[derive(Debug, thiserror::Error)]
+enum Failure {
+    #[error("{}: {source}; name a scenario file that can be read", path.display())]
+    NoInput {
+        path: PathBuf,
+        source: std::io::Error,
+    },
+    #[error("{}: {source}", path.display())]
+    Scenario {
+        path: PathBuf,
+        source: ScenarioError,
+    },
+    #[error(transparent)]
+    Record(#[from] RecordError),
+}
+
+impl Failure {
+    fn exit_code(&self) -> u8 {
+        match self {
+            Self::NoInput { .. } => 66,
+            Self::Scenario { .. } => 78,
+            Self::Record(_) => 74,
+        }
+    }
+}
+
+pub fn main() -> ExitCode {
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(error) => {
+            let code = if error.use_stderr() { 64 } else { 0 };
+            let _ = error.print();
+            return ExitCode::from(code);
+        }
+    };
+    match run(cli.command) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => {
+            eprintln!("simulators: {failure}");
+            ExitCode::from(failure.exit_code())
+        }
+    }
+}
+
+fn run(command: Command) -> Result<(), Failure> {
+    match command {
+        Command::Record {
+            scenario,
+            seed,
+            into,
+        } => {
+            let scenario = read(&scenario)?;
+            let outcome = record::record(&scenario, seed.unwrap_or(scenario.seed), &into)?;
+            print(&serde_json::to_string_pretty(&outcome.crossings).expect("finite numbers"));
+        }
+        Command::Draw { seed } => print(&Scenario::draw(seed).to_toml()),
+        Command::Check { scenarios } => check(&scenarios)?,
+        Command::Config { scenario, plan } => {
+            let scenario = read(&scenario)?;
+            let text = if plan {
+                lauterd_files::plan(&scenario)
+            } else {
+                lauterd_files::configuration(&scenario)
+            };
+            print(text.trim_end());
+        }
+    }
+    Ok(())
+}
+
+/// Every file is checked; the first failure decides the exit code.
+fn check(paths: &[PathBuf]) -> Result<(), Failure> {
+    let mut first = None;
+    for path in paths {
+        match read(path) {
+            Ok(scenario) => print(&format!("{}: {} is fine", path.display(), scenario.name)),
+            Err(failure) if first.is_none() => first = Some(failure),
+            Err(failure) => eprintln!("simulators: {failure}"),
+        }
+    }
+    first.map_or(Ok(()), Err)
+}
+
+fn read(path: &Path) -> Result<Scenario, Failure> {
+    let text = fs::read_to_string(path).map_err(|source| Failure::NoInput {
+        path: path.to_owned(),
+        source,
+    })?;
+    Scenario::from_toml(&text).map_err(|source| Failure::Scenario {
+        path: path.to_owned(),
+        source,
+    })
+}
+
+/// A closed pipe at the other end is not an error.
+fn print(text: &str) {
+    let _ = writeln!(std::io::stdout(), "{text}");
+}

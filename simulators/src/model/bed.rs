@@ -1,0 +1,446 @@
+//! The bed: lanes side by side that share the flow by Darcy, packing, rakes and a channel.
+//!
+//! Owns every resistance. All lanes lie between the same two pressures, so a lane's share of the flow is its
+//! share of the conductance; a lane washed thin flows ever faster. Must not know pumps, liquor or instruments.
+
+use super::column::{Column, ColumnShape};
+use super::wort::Wort;
+use crate::noise::Noise;
+use crate::scenario::{Bed as BedKeys, Scenario};
+use lauter_core::units;
+
+/// How raking acts; common practice, no source, for all of them.
+mod raking {
+    /// Time constant of loosening while the rakes run, s.
+    pub const LOOSENING_S: f64 = 15.0;
+    /// Share of the fresh bed's resistance that full raking takes away.
+    pub const LOOSENED_SHARE: f64 = 0.2;
+    /// Time constant of settling again afterwards, s.
+    pub const RESETTLING_S: f64 = 1500.0;
+    /// Share of the difference between lanes that full raking evens out in a second.
+    pub const LANE_MIXING_PER_S: f64 = 0.003;
+    /// Variance that full raking adds to where wort stands, squares of the depth in a second.
+    pub const DEPTH_VARIANCE_PER_S: f64 = 5e-5;
+}
+
+/// Viscosities change slowly; they are looked up again this often, s.
+const VISCOSITY_EVERY_S: f64 = 10.0;
+
+#[derive(Clone, Debug)]
+struct Lane {
+    column: Column,
+    /// Conductance of the fresh bed at unit viscosity; all lanes together 1.
+    conductance: f64,
+    /// Mean viscosity over its depth, mPa·s.
+    viscosity_mpa_s: f64,
+}
+
+impl Lane {
+    fn fluid_conductance(&self) -> f64 {
+        self.conductance / self.viscosity_mpa_s
+    }
+}
+
+/// A channel on its way: the share of the flow the narrow lane takes.
+#[derive(Clone, Copy, Debug)]
+struct Opening {
+    from_share: f64,
+    to_share: f64,
+    since_s: f64,
+    over_s: f64,
+}
+
+/// The grain bed.
+#[derive(Clone, Debug)]
+pub struct Bed {
+    /// The last lane is the narrow one in which a channel may open.
+    lanes: Vec<Lane>,
+    keys: BedKeys,
+    exchange_per_s: f64,
+    planned_volume_l: f64,
+    /// kPa per (L/min · mPa·s) of the fresh bed.
+    fresh_resistance: f64,
+    /// Logarithm of the packing beyond the fresh bed.
+    packing: f64,
+    /// Packing forced from outside: rate per second and how much is left.
+    forced_packing_per_s: f64,
+    forced_packing_left_s: f64,
+    /// Volume since the fines were last raked up, L.
+    settled_volume_l: f64,
+    /// 0 (settled) to 1 (freshly raked).
+    looseness: f64,
+    opening: Option<Opening>,
+    channel_share: f64,
+    viscosity_age_s: f64,
+}
+
+/// What the bed gave in one step.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Outflow {
+    pub extract_kg: f64,
+    pub pressure_drop_kpa: f64,
+}
+
+impl Bed {
+    /// A fresh bed full of first wort. Lane permeabilities come from `noise`.
+    pub fn new(scenario: &Scenario, wort: &Wort, noise: &mut Noise) -> Self {
+        let keys = scenario.bed.clone();
+        let plan = &scenario.plan;
+        let first_wort_kg_l = wort.concentration_kg_l(plan.first_wort_gravity_p);
+        let viscosity_mpa_s =
+            units::wort_viscosity_mpa_s(plan.first_wort_gravity_p, scenario.wort.temperature_c);
+        let areas = lane_areas(&keys, noise);
+        let uneven: Vec<f64> = areas
+            .iter()
+            .map(|area| area * (keys.permeability_spread * noise.gaussian()).exp())
+            .collect();
+        let sum: f64 = uneven.iter().sum();
+        let conductances = uneven.iter().map(|c| c / sum);
+        let mut lanes: Vec<Lane> = areas
+            .iter()
+            .zip(conductances)
+            .map(|(area, conductance)| Lane {
+                column: Column::filled(
+                    ColumnShape {
+                        cells: keys.cells,
+                        mobile_l: keys.mobile_l_per_kg * plan.grist_kg * area,
+                        immobile_l: keys.immobile_l_per_kg * plan.grist_kg * area,
+                        peclet: keys.peclet,
+                    },
+                    first_wort_kg_l,
+                ),
+                conductance,
+                viscosity_mpa_s,
+            })
+            .collect();
+        for lane in &mut lanes {
+            let factors = unevenness(&keys, noise);
+            lane.column.scale(factors.into_iter());
+        }
+        let planned_flow_l_min = plan.planned_volume_l / plan.runoff_minutes;
+        Self {
+            lanes,
+            exchange_per_s: keys.exchange_per_min / 60.0,
+            planned_volume_l: plan.planned_volume_l,
+            fresh_resistance: keys.pressure_drop_kpa / (planned_flow_l_min * viscosity_mpa_s),
+            packing: 0.0,
+            forced_packing_per_s: 0.0,
+            forced_packing_left_s: 0.0,
+            settled_volume_l: 0.0,
+            looseness: 0.0,
+            opening: None,
+            channel_share: 0.0,
+            viscosity_age_s: 0.0,
+            keys,
+        }
+    }
+
+    /// Lets a channel open from now on until the narrow lane takes `share` of the flow.
+    pub fn open_channel(&mut self, share: f64, now_s: f64, over_s: f64) {
+        self.opening = Some(Opening {
+            from_share: self.narrow_share(),
+            to_share: share,
+            since_s: now_s,
+            over_s,
+        });
+    }
+
+    /// Packs the bed: resistance times `factor`, exponentially over `over_s`.
+    pub fn force_packing(&mut self, factor: f64, over_s: f64) {
+        self.forced_packing_per_s = factor.ln() / over_s;
+        self.forced_packing_left_s = over_s;
+    }
+
+    /// Largest flow the available pressure drives, L/min.
+    pub fn largest_flow_l_min(&self) -> f64 {
+        self.keys.available_pressure_kpa * self.conductance_l_min_kpa()
+    }
+
+    /// Resistance per viscosity relative to the fresh bed without channel.
+    pub fn relative_resistance(&self) -> f64 {
+        let bulk: f64 = self.lanes.iter().map(|lane| lane.conductance).sum();
+        self.packed() / bulk * (1.0 - self.channel_share)
+    }
+
+    /// Share of the flow beyond its natural one that the narrow lane takes, 0 without a channel.
+    pub fn channel_share(&self) -> f64 {
+        self.channel_share
+    }
+
+    /// Advances by `seconds` with this flow of wort of the head's concentration.
+    pub fn advance(
+        &mut self,
+        now_s: f64,
+        seconds: f64,
+        flow_l_min: f64,
+        head_kg_l: f64,
+    ) -> Outflow {
+        let volume_l = flow_l_min * seconds / 60.0;
+        self.open(now_s);
+        let total: f64 = self.lanes.iter().map(Lane::fluid_conductance).sum();
+        let narrow = self.lanes.len() - 1;
+        let bulk = total - self.lanes[narrow].fluid_conductance();
+        let pressure_drop_kpa = flow_l_min / self.conductance_l_min_kpa();
+        let mut extract_kg = 0.0;
+        for (number, lane) in self.lanes.iter_mut().enumerate() {
+            let natural = lane.fluid_conductance() / total;
+            let share = if self.channel_share <= 0.0 {
+                natural
+            } else if number == narrow {
+                self.channel_share
+            } else {
+                (1.0 - self.channel_share) * lane.fluid_conductance() / bulk
+            };
+            extract_kg += lane.column.pass(volume_l * share, head_kg_l);
+            lane.column.exchange(seconds, self.exchange_per_s);
+        }
+        self.settle(seconds, volume_l, pressure_drop_kpa);
+        Outflow {
+            extract_kg,
+            pressure_drop_kpa,
+        }
+    }
+
+    /// Looks viscosities up again when it is time.
+    pub fn refresh_viscosity(&mut self, seconds: f64, wort: &Wort, temperature_c: f64) {
+        self.viscosity_age_s += seconds;
+        if self.viscosity_age_s < VISCOSITY_EVERY_S {
+            return;
+        }
+        self.viscosity_age_s = 0.0;
+        for lane in &mut self.lanes {
+            let cells = lane.column.mobile_kg_l();
+            let sum: f64 = cells
+                .iter()
+                .map(|c| units::wort_viscosity_mpa_s(wort.gravity_p(*c), temperature_c))
+                .sum();
+            lane.viscosity_mpa_s = sum / cells.len() as f64;
+        }
+    }
+
+    /// One step of raking with a strength of 0 to 1.
+    pub fn rake(&mut self, seconds: f64, strength: f64) {
+        let loosened = 1.0 - (-strength * seconds / raking::LOOSENING_S).exp();
+        self.packing *= 1.0 - loosened;
+        self.settled_volume_l *= 1.0 - loosened;
+        self.looseness += (1.0 - self.looseness) * loosened;
+        self.close_channel(loosened);
+        self.mix_lanes((strength * seconds * raking::LANE_MIXING_PER_S).min(1.0));
+        // Moving a share to both neighbours adds twice that share, in squares of a cell.
+        let cells = self.keys.cells as f64;
+        let variance = strength * seconds * raking::DEPTH_VARIANCE_PER_S * cells * cells;
+        let stirred = (variance / 2.0).min(0.5);
+        for lane in &mut self.lanes {
+            lane.column.stir(stirred);
+        }
+    }
+
+    /// Extract in the bed, kg.
+    pub fn extract_kg(&self) -> f64 {
+        self.lanes.iter().map(|l| l.column.extract_kg()).sum()
+    }
+
+    /// Mobile and immobile wort, L.
+    pub fn volume_l(&self) -> f64 {
+        self.lanes.iter().map(|l| l.column.volume_l()).sum()
+    }
+
+    /// Flow that each lane takes, as shares, the narrow one last.
+    pub fn flow_shares(&self) -> Vec<f64> {
+        let total: f64 = self.lanes.iter().map(Lane::fluid_conductance).sum();
+        let narrow = self.lanes.len() - 1;
+        let bulk = total - self.lanes[narrow].fluid_conductance();
+        let mut shares: Vec<f64> = self
+            .lanes
+            .iter()
+            .map(|lane| lane.fluid_conductance() / total)
+            .collect();
+        if self.channel_share > 0.0 {
+            for (share, lane) in shares.iter_mut().zip(&self.lanes) {
+                *share = (1.0 - self.channel_share) * lane.fluid_conductance() / bulk;
+            }
+            shares[narrow] = self.channel_share;
+        }
+        shares
+    }
+
+    fn narrow_share(&self) -> f64 {
+        *self.flow_shares().last().expect("at least one lane")
+    }
+
+    /// L/min for each kPa, everything counted.
+    fn conductance_l_min_kpa(&self) -> f64 {
+        let total: f64 = self.lanes.iter().map(Lane::fluid_conductance).sum();
+        let open = if self.channel_share > 0.0 {
+            let narrow = self.lanes[self.lanes.len() - 1].fluid_conductance();
+            (total - narrow) / (1.0 - self.channel_share)
+        } else {
+            total
+        };
+        open / (self.fresh_resistance * self.packed())
+    }
+
+    /// Factor on the fresh bed's resistance.
+    fn packed(&self) -> f64 {
+        let settled = self.keys.settling * (self.settled_volume_l / self.planned_volume_l).powi(2);
+        let loosened = 1.0 - raking::LOOSENED_SHARE * self.looseness;
+        (1.0 + settled) * self.packing.exp() * loosened
+    }
+
+    fn settle(&mut self, seconds: f64, volume_l: f64, pressure_drop_kpa: f64) {
+        let beyond = (pressure_drop_kpa / self.keys.compaction_threshold_kpa - 1.0).max(0.0);
+        self.packing += self.keys.compaction_per_h / 3600.0 * beyond * seconds;
+        let forced_s = seconds.min(self.forced_packing_left_s);
+        self.packing += self.forced_packing_per_s * forced_s;
+        self.forced_packing_left_s -= forced_s;
+        self.settled_volume_l += volume_l;
+        self.looseness *= (-seconds / raking::RESETTLING_S).exp();
+    }
+
+    /// Moves the channel towards its share, smoothly.
+    fn open(&mut self, now_s: f64) {
+        if let Some(opening) = self.opening {
+            let done = ((now_s - opening.since_s) / opening.over_s.max(1e-9)).clamp(0.0, 1.0);
+            let smooth = done * done * (3.0 - 2.0 * done);
+            self.channel_share =
+                opening.from_share + (opening.to_share - opening.from_share) * smooth;
+            if done >= 1.0 {
+                self.opening = None;
+            }
+        }
+    }
+
+    fn close_channel(&mut self, closed: f64) {
+        if self.channel_share <= 0.0 {
+            return;
+        }
+        let total: f64 = self.lanes.iter().map(Lane::fluid_conductance).sum();
+        let natural = self.lanes[self.lanes.len() - 1].fluid_conductance() / total;
+        self.opening = None;
+        self.channel_share -= (self.channel_share - natural) * closed;
+        if (self.channel_share - natural).abs() < 1e-3 {
+            self.channel_share = 0.0;
+        }
+    }
+
+    /// Evens the lanes out at each depth by this share of their difference; keeps the extract.
+    fn mix_lanes(&mut self, share: f64) {
+        let volumes: Vec<f64> = self
+            .lanes
+            .iter()
+            .map(|l| l.column.cell_mobile_l())
+            .collect();
+        let whole_l: f64 = volumes.iter().sum();
+        for depth in 0..self.keys.cells {
+            let extract_kg: f64 = self
+                .lanes
+                .iter()
+                .zip(&volumes)
+                .map(|(lane, volume_l)| lane.column.mobile_kg_l()[depth] * volume_l)
+                .sum();
+            let mean_kg_l = extract_kg / whole_l;
+            for lane in &mut self.lanes {
+                let cell = &mut lane.column.mobile_kg_l_mut()[depth];
+                *cell += share * (mean_kg_l - *cell);
+            }
+        }
+    }
+}
+
+/// Shares of the bed: ordinary lanes of uneven width, then the narrow one.
+fn lane_areas(keys: &BedKeys, noise: &mut Noise) -> Vec<f64> {
+    if keys.lanes == 1 {
+        return vec![1.0];
+    }
+    let widths: Vec<f64> = (1..keys.lanes).map(|_| noise.within(0.7, 1.3)).collect();
+    let sum: f64 = widths.iter().sum();
+    widths
+        .iter()
+        .map(|width| width / sum * (1.0 - keys.channel_area_share))
+        .chain([keys.channel_area_share])
+        .collect()
+}
+
+/// Factors on the concentration from top to bottom of a lane, alike over about a fifth of the depth.
+fn unevenness(keys: &BedKeys, noise: &mut Noise) -> Vec<f64> {
+    let kept = (-5.0 / keys.cells as f64).exp();
+    let mut deviation = noise.gaussian();
+    (0..keys.cells)
+        .map(|_| {
+            deviation = kept * deviation + (1.0 - kept * kept).sqrt() * noise.gaussian();
+            1.0 + keys.unevenness * deviation.clamp(-3.0, 3.0)
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Bed;
+    use crate::model::wort::Wort;
+    use crate::noise::Noise;
+    use crate::scenario::Scenario;
+
+    fn bed(seed: u64) -> Bed {
+        let scenario = Scenario::draw(seed);
+        Bed::new(&scenario, &Wort::at(75.0), &mut Noise::stream(seed, 0))
+    }
+
+    #[test]
+    fn lanes_share_the_flow_in_the_ratio_of_their_conductance_over_viscosity() {
+        for seed in 0..20 {
+            let mut bed = bed(seed);
+            for lane in &mut bed.lanes {
+                lane.viscosity_mpa_s *= 0.6;
+            }
+            bed.lanes[0].viscosity_mpa_s *= 0.5;
+            let shares = bed.flow_shares();
+            assert!(
+                (shares.iter().sum::<f64>() - 1.0).abs() < 1e-12,
+                "seed {seed}"
+            );
+            // Equal pressure drop over all lanes: flow × viscosity / conductance is the same.
+            let drops: Vec<f64> = bed
+                .lanes
+                .iter()
+                .zip(&shares)
+                .map(|(lane, share)| share * lane.viscosity_mpa_s / lane.conductance)
+                .collect();
+            for drop in &drops {
+                assert!(
+                    (drop / drops[0] - 1.0).abs() < 1e-12,
+                    "seed {seed}: {drops:?}"
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn pressure_drop_is_proportional_to_flow() {
+        let bed = bed(3);
+        let drop = |flow| bed.clone().advance(0.0, 1.0, flow, 0.18).pressure_drop_kpa;
+        assert!((drop(60.0) / drop(30.0) - 2.0).abs() < 1e-9);
+        assert!(drop(0.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_channel_takes_its_share_and_lowers_the_resistance_by_it() {
+        let mut bed = bed(5);
+        let before = bed.clone().advance(0.0, 1.0, 50.0, 0.18).pressure_drop_kpa;
+        bed.open_channel(0.5, 0.0, 60.0);
+        let natural = bed.narrow_share();
+        let after = bed.advance(60.0, 1.0, 50.0, 0.18).pressure_drop_kpa;
+        assert!((bed.flow_shares().last().expect("lane") - 0.5).abs() < 1e-9);
+        assert!((after / before - 0.5 / (1.0 - natural)).abs() < 1e-4);
+    }
+
+    #[test]
+    fn raking_keeps_the_extract() {
+        let mut bed = bed(8);
+        for second in 0..1200 {
+            bed.advance(f64::from(second), 1.0, 80.0, 0.0);
+        }
+        let before_kg = bed.extract_kg();
+        (0..120).for_each(|_| bed.rake(1.0, 1.0));
+        assert!((bed.extract_kg() / before_kg - 1.0).abs() < 1e-12);
+    }
+}

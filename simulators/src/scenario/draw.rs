@@ -1,0 +1,340 @@
+//! Invented brewhouses and brews for seeded studies.
+//!
+//! Owns the ranges. They are wide on purpose: what a supervisor does well on all of them it does not do by
+//! being tuned to one. Grain holds about as much wort as its own weight, beds are 25 to 50 cm deep and
+//! run-offs take 70 to 110 minutes: common practice, no source, for these and all others without one.
+
+use lauter_core::units::Unit;
+
+use super::{
+    Bed, Event, Kettle, Plan, Run, Scenario, Setpoint, Sparge, SpargeMode, Tun, Wort,
+    draw_instruments,
+};
+use crate::fault::Fault;
+use crate::model::wort::Wort as Volumes;
+use crate::noise::Noise;
+
+/// One thing that goes wrong in a study.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Disturbance {
+    /// A channel of 25 to 60 % of the flow within 1 to 5 minutes.
+    Channelling,
+    /// The bed packs two- to fivefold.
+    Compaction,
+    /// The rakes run once.
+    Raking,
+    /// No flow for 3 to 20 minutes.
+    Pause,
+    /// Runnings go back for 3 to 10 minutes.
+    Recirculation,
+    /// The flow changes by 20 to 40 % at once.
+    FlowStep,
+    /// The gravity meter repeats its last value.
+    FrozenGravity,
+    /// The gravity meter's error jumps by 1 to 3 °P.
+    GravityStep,
+    /// The flow meter drifts by 5 to 15 % of the planned flow an hour.
+    FlowDrift,
+}
+
+impl Disturbance {
+    pub const ALL: [Self; 9] = [
+        Self::Channelling,
+        Self::Compaction,
+        Self::Raking,
+        Self::Pause,
+        Self::Recirculation,
+        Self::FlowStep,
+        Self::FrozenGravity,
+        Self::GravityStep,
+        Self::FlowDrift,
+    ];
+}
+
+/// Streams of the draw, apart from those of the run.
+const BREW_STREAM: u64 = 1000;
+const INSTRUMENT_STREAM: u64 = 1001;
+const EVENT_STREAM: u64 = 1002;
+const DISTURBANCE_STREAM: u64 = 1003;
+
+/// An ordinary brew without faults.
+pub fn ordinary(seed: u64) -> Scenario {
+    let noise = &mut Noise::stream(seed, BREW_STREAM);
+    let grist_kg = noise.log_within(150.0, 4000.0).round();
+    let first_wort_gravity_p = (noise.within(14.0, 22.0) * 100.0).round() / 100.0;
+    let wort = wort(noise);
+    let extract_kg_per_kg = noise.within(0.68, 0.79);
+    let bed_area_m2 = grist_kg / noise.within(130.0, 200.0);
+    let pipe_volume_l = grist_kg * noise.within(0.01, 0.06);
+    let bed = bed(
+        noise,
+        extract_kg_per_kg,
+        wort_per_kg(extract_kg_per_kg, first_wort_gravity_p, &wort) - pipe_volume_l / grist_kg,
+    );
+    let plan = plan(
+        noise,
+        seed,
+        grist_kg,
+        first_wort_gravity_p,
+        extract_kg_per_kg,
+    );
+    let heel_share = if noise.chance(0.25) {
+        noise.within(0.005, 0.03)
+    } else {
+        0.0
+    };
+    let kettle = Kettle {
+        capacity_l: (plan.planned_volume_l * noise.within(1.4, 1.8)).round(),
+        heel_l: (plan.planned_volume_l * heel_share).round(),
+        heel_gravity_p: 0.0,
+    };
+    let mut scenario = Scenario {
+        name: format!("drawn-{seed}"),
+        site: "simulated".to_owned(),
+        seed,
+        tun: Tun {
+            name: "tun-1".to_owned(),
+            bed_area_m2,
+            pipe_volume_l,
+            pressure_drop_limit_kpa: bed.compaction_threshold_kpa * 1.2,
+        },
+        sparge: sparge(noise),
+        run: run(noise),
+        bed,
+        kettle,
+        wort,
+        plan,
+        events: Vec::new(),
+        instruments: Vec::new(),
+        modbus_links: Vec::new(),
+        mqtt: None,
+        influx: None,
+        web_listen: "127.0.0.1:8320".to_owned(),
+    };
+    scenario.plan.planned_volume_l = remembered_volume_l(&scenario, noise);
+    scenario.events = ordinary_events(&scenario, &mut Noise::stream(seed, EVENT_STREAM));
+    scenario.instruments =
+        draw_instruments::instruments(&scenario, &mut Noise::stream(seed, INSTRUMENT_STREAM));
+    scenario
+}
+
+/// The same brew with one thing going wrong between 25 and 70 % of the planned time.
+pub fn disturbed(seed: u64, disturbance: Disturbance) -> Scenario {
+    let mut scenario = ordinary(seed);
+    let noise = &mut Noise::stream(seed, DISTURBANCE_STREAM);
+    let planned_s = scenario.plan.runoff_minutes * 60.0;
+    let at_s = (planned_s * noise.within(0.25, 0.7)).round();
+    let flow_l_min = scenario.plan.planned_volume_l / scenario.plan.runoff_minutes;
+    let gravity = || "runnings_gravity".to_owned();
+    let sign = if noise.chance(0.5) { 1.0 } else { -1.0 };
+    let what = match disturbance {
+        Disturbance::Channelling => Fault::Channel {
+            share: noise.within(0.25, 0.6),
+            over_s: noise.within(60.0, 300.0),
+        },
+        Disturbance::Compaction => Fault::Compaction {
+            factor: noise.within(2.0, 5.0),
+            over_s: noise.within(600.0, 1800.0),
+        },
+        Disturbance::Raking => Fault::Rake {
+            for_s: noise.within(60.0, 240.0),
+            strength: noise.within(0.5, 1.0),
+        },
+        Disturbance::Pause => Fault::Pause {
+            for_s: noise.within(180.0, 1200.0),
+        },
+        Disturbance::Recirculation => Fault::Recirculate {
+            for_s: noise.within(180.0, 600.0),
+        },
+        Disturbance::FlowStep => Fault::FlowStep {
+            to_l_min: flow_l_min * (1.0 + sign * noise.within(0.2, 0.4)),
+        },
+        Disturbance::FrozenGravity => Fault::Freeze {
+            instrument: gravity(),
+            for_s: None,
+        },
+        Disturbance::GravityStep => Fault::Step {
+            instrument: gravity(),
+            by: sign * noise.within(1.0, 3.0) * gravity_scale(&scenario),
+        },
+        Disturbance::FlowDrift => Fault::Drift {
+            instrument: "runoff_flow".to_owned(),
+            per_h: sign * noise.within(0.05, 0.15) * flow_l_min,
+        },
+    };
+    // A schedule's later setpoint would end a step of the flow by hand.
+    if disturbance == Disturbance::FlowStep {
+        scenario.run.flow.retain(|entry| entry.at_s < at_s);
+    }
+    scenario.events.push(Event { at_s, what });
+    scenario.events.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
+    scenario
+}
+
+/// What one °P is in the unit of the gravity meter.
+fn gravity_scale(scenario: &Scenario) -> f64 {
+    match scenario.instruments[0].unit {
+        Unit::KilogramPerCubicMetre => 4.1,
+        Unit::SpecificGravity => 0.0041,
+        _ => 1.0,
+    }
+}
+
+fn wort_per_kg(extract_kg_per_kg: f64, gravity_p: f64, wort: &Wort) -> f64 {
+    extract_kg_per_kg / Volumes::at(wort.temperature_c).concentration_kg_l(gravity_p)
+}
+
+fn wort(noise: &mut Noise) -> Wort {
+    Wort {
+        temperature_c: noise.within(70.0, 78.0),
+        cooling_k_per_h: noise.within(0.2, 3.0),
+        first_wort_ph: noise.within(5.2, 5.65),
+        ph_rise: noise.within(0.35, 1.2),
+        ph_exponent: noise.within(0.9, 2.2),
+        turbidity_ebc: noise.log_within(5.0, 40.0),
+        first_turbidity_ebc: noise.log_within(40.0, 300.0),
+        clearing_share: noise.within(0.05, 0.2),
+    }
+}
+
+/// A bed that, with the pipe, holds at most 85 % of the wort there is.
+fn bed(noise: &mut Noise, extract_kg_per_kg: f64, wort_l_per_kg: f64) -> Bed {
+    let mobile_l_per_kg: f64 = noise.within(0.95, 1.6);
+    let immobile_l_per_kg: f64 = noise.within(0.45, 0.95);
+    let fits = (0.85 * wort_l_per_kg / (mobile_l_per_kg + immobile_l_per_kg)).min(1.0);
+    let pressure_drop_kpa = noise.log_within(0.4, 3.0);
+    let compaction_threshold_kpa = pressure_drop_kpa * noise.within(1.6, 2.6);
+    Bed {
+        extract_kg_per_kg,
+        mobile_l_per_kg: mobile_l_per_kg * fits,
+        immobile_l_per_kg: immobile_l_per_kg * fits,
+        exchange_per_min: noise.log_within(0.03, 0.25),
+        lanes: 6,
+        cells: 24,
+        peclet: noise.log_within(8.0, 40.0),
+        permeability_spread: noise.within(0.03, 0.3),
+        unevenness: noise.log_within(0.002, 0.02),
+        channel_area_share: noise.within(0.02, 0.08),
+        pressure_drop_kpa,
+        available_pressure_kpa: compaction_threshold_kpa * noise.within(2.0, 3.5),
+        compaction_threshold_kpa,
+        compaction_per_h: noise.within(0.3, 2.5),
+        settling: noise.within(0.05, 0.5),
+    }
+}
+
+fn sparge(noise: &mut Noise) -> Sparge {
+    Sparge {
+        mode: if noise.chance(0.6) {
+            SpargeMode::Continuous
+        } else {
+            SpargeMode::Intermittent
+        },
+        temperature_c: noise.within(74.0, 79.0),
+        head_mm: noise.within(12.0, 60.0),
+        batch_mm: noise.within(15.0, 70.0),
+        batch_flow_factor: noise.within(1.3, 2.5),
+        liquor_l: None,
+    }
+}
+
+/// The plan of a brewer who knows the yield to some per cent.
+fn plan(
+    noise: &mut Noise,
+    seed: u64,
+    grist_kg: f64,
+    first_wort_gravity_p: f64,
+    extract_kg_per_kg: f64,
+) -> Plan {
+    let lowest_p = (0.66 * first_wort_gravity_p).max(10.0);
+    let target_gravity_p = noise.within(lowest_p, (0.87 * first_wort_gravity_p).min(15.0));
+    let target_gravity_p = (target_gravity_p * 10.0).round() / 10.0;
+    // A first guess, from which the brewer of `remembered_volume` learns better.
+    let density_kg_l = 1.0 + 0.004 * target_gravity_p - 0.027;
+    let expected_l = 0.9 * extract_kg_per_kg * grist_kg / (target_gravity_p / 100.0) / density_kg_l;
+    let noted = match noise.unit() {
+        u if u < 0.25 => 0.0,
+        _ => first_wort_gravity_p + 0.3 * noise.gaussian(),
+    };
+    Plan {
+        brew: format!("drawn-{seed}"),
+        recipe: "Drawn".to_owned(),
+        grist_kg,
+        target_gravity_p,
+        planned_volume_l: expected_l.round(),
+        runoff_minutes: noise.within(70.0, 110.0).round(),
+        first_wort_gravity_p,
+        noted_first_wort_gravity_p: Some((noted * 10.0).round() / 10.0),
+        gravity_floor_p: 3.0,
+        ph_ceiling: 6.0,
+        ph_basis: "room".to_owned(),
+    }
+}
+
+/// What earlier brews taught the brewer: the volume at target of the undisturbed brew, to some per cent.
+fn remembered_volume_l(scenario: &Scenario, noise: &mut Noise) -> f64 {
+    let error = 1.0 + 0.04 * noise.gaussian().clamp(-2.0, 2.0);
+    let brewhouse = crate::record::run(scenario, scenario.seed, |_| {});
+    let volume_l = brewhouse
+        .crossings()
+        .target
+        .map_or(scenario.plan.planned_volume_l, |crossing| crossing.volume_l);
+    (volume_l * error).round()
+}
+
+/// A slow start, then about the planned flow with up to three changes.
+fn run(noise: &mut Noise) -> Run {
+    let mut flow = vec![Setpoint {
+        at_s: noise.within(0.0, 120.0).round(),
+        share: noise.within(0.6, 1.0),
+    }];
+    let mut at_s = 0.0;
+    for _ in 0..=noise.choice(4) {
+        at_s += noise.within(400.0, 1400.0).round();
+        flow.push(Setpoint {
+            at_s,
+            share: noise.within(0.85, 1.25),
+        });
+    }
+    Run {
+        step_s: 1.0,
+        flow,
+        ramp_per_min: noise.log_within(0.1, 2.0),
+        unrest: noise.log_within(0.003, 0.02),
+        past_target_s: 900.0,
+        longest_s: 14_400.0,
+    }
+}
+
+/// Recirculation at the start in half of the brews, a routine rake or a short pause in some.
+fn ordinary_events(scenario: &Scenario, noise: &mut Noise) -> Vec<Event> {
+    let planned_s = scenario.plan.runoff_minutes * 60.0;
+    let mut events = Vec::new();
+    if noise.chance(0.5) {
+        events.push(Event {
+            at_s: 0.0,
+            what: Fault::Recirculate {
+                for_s: noise.within(180.0, 700.0).round(),
+            },
+        });
+    }
+    if noise.chance(0.3) {
+        events.push(Event {
+            at_s: noise.within(0.2 * planned_s, 0.8 * planned_s).round(),
+            what: Fault::Rake {
+                for_s: noise.within(60.0, 240.0).round(),
+                strength: noise.within(0.3, 0.9),
+            },
+        });
+    }
+    if noise.chance(0.2) {
+        events.push(Event {
+            at_s: noise.within(0.2 * planned_s, 0.8 * planned_s).round(),
+            what: Fault::Pause {
+                for_s: noise.within(60.0, 600.0).round(),
+            },
+        });
+    }
+    events.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
+    events
+}
