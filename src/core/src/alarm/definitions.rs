@@ -5,7 +5,8 @@
 
 use serde::Serialize;
 
-use super::identity::{AlarmId, Priority};
+use super::identity::Priority;
+use crate::detect::AlarmId;
 
 /// One row of the table.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]

@@ -7,8 +7,9 @@ mod definitions;
 mod identity;
 mod machine;
 
+pub use crate::detect::AlarmId;
 pub use definitions::{DEFINITIONS, Definition, definition};
-pub use identity::{AlarmId, AlarmState, Priority};
+pub use identity::{AlarmState, Priority};
 pub use machine::{Delays, Machine, Transition};
 
 use serde::{Deserialize, Serialize};

@@ -8,10 +8,9 @@ use std::collections::VecDeque;
 
 use serde::{Deserialize, Serialize};
 
-use crate::alarm::AlarmId;
 use crate::washout::Washout;
 
-use super::{Finding, Parameters, View};
+use super::{AlarmId, Finding, Parameters, View};
 
 /// What was expected of the runnings at one volume, and how surely.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]

@@ -5,6 +5,7 @@
 //! tell" by staying quiet when a value is missing.
 
 mod channelling;
+mod identity;
 mod rules;
 
 use std::collections::BTreeMap;
@@ -12,9 +13,9 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 pub use channelling::{ChannelWatch, Forecast};
+pub use identity::AlarmId;
 pub use rules::{Held, conditions};
 
-use crate::alarm::AlarmId;
 use crate::kettle::Contents;
 use crate::projection::{Crossing, Stop};
 

@@ -3,9 +3,7 @@
 //! Owns thresholds and wording. A rule that is on asks for the deadband less before it goes off, so that a
 //! value at its limit does not chatter.
 
-use crate::alarm::AlarmId;
-
-use super::{Finding, Parameters, View};
+use super::{AlarmId, Finding, Parameters, View};
 
 /// How a rule is held: whether its alarm is on now, and its deadband and site limit.
 #[derive(Clone, Copy, Debug, PartialEq)]
