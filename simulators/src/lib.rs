@@ -15,6 +15,7 @@ pub mod noise;
 pub mod record;
 pub mod scenario;
 pub mod serve;
+pub mod study;
 
 pub use fault::{Fault, FaultError};
 pub use instrument::InstrumentReading;

@@ -23,8 +23,8 @@ pub struct Parameters {
     pub level_scale_sd: f64,
     /// Standard deviation of the level's zero, as a share of the kettle's capacity, 0.0001 to 0.05.
     pub level_zero_sd_share: f64,
-    /// Standard deviation of the runnings meter's calibration, °P, 0.005 to 1. An inline density meter of
-    /// 0.1 kg/m³ with 0.2 K is good for 0.04 °P.
+    /// Standard deviation of the runnings meter's calibration, °P, 0.005 to 1. A new inline density meter of
+    /// 0.1 kg/m³ with 0.2 K is good for 0.04 °P; twice that allows for installation and ageing.
     pub gravity_calibration_sd_p: f64,
     /// The same for a gravity meter in the kettle, °P, 0.005 to 1.
     pub kettle_gravity_calibration_sd_p: f64,
@@ -41,9 +41,9 @@ impl Default for Parameters {
             flow_scale_sd: 0.006,
             level_scale_sd: 0.007,
             level_zero_sd_share: 0.003,
-            gravity_calibration_sd_p: 0.04,
+            gravity_calibration_sd_p: 0.08,
             kettle_gravity_calibration_sd_p: 0.08,
-            sample_gravity_sd_p: 0.15,
+            sample_gravity_sd_p: 0.2,
             sample_volume_sd_share: 0.01,
         }
     }
