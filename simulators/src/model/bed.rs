@@ -3,7 +3,7 @@
 //! All lanes lie between the same two pressures, so a lane's share of the flow is its
 //! share of the conductance; a lane washed thin flows ever faster. Must not know pumps, liquor or instruments.
 
-use super::column::{Column, ColumnShape};
+use super::lane::{self, Lane};
 use super::packing::Packing;
 use super::wort::Wort;
 use crate::noise::Noise;
@@ -18,21 +18,6 @@ const DEPTH_VARIANCE_PER_S: f64 = 5e-5;
 
 /// Viscosities change slowly; they are looked up again this often, s.
 const VISCOSITY_EVERY_S: f64 = 10.0;
-
-#[derive(Clone, Debug)]
-struct Lane {
-    column: Column,
-    /// Conductance of the fresh bed at unit viscosity; all lanes together 1.
-    conductance: f64,
-    /// Mean viscosity over its depth, mPa·s.
-    viscosity_mpa_s: f64,
-}
-
-impl Lane {
-    fn fluid_conductance(&self) -> f64 {
-        self.conductance / self.viscosity_mpa_s
-    }
-}
 
 /// A channel on its way: the share of the flow the narrow lane takes.
 #[derive(Clone, Copy, Debug)]
@@ -70,37 +55,9 @@ impl Bed {
     pub fn new(scenario: &Scenario, wort: &Wort, noise: &mut Noise) -> Self {
         let keys = scenario.bed.clone();
         let plan = &scenario.plan;
-        let first_wort_kg_l = wort.concentration_kg_l(plan.first_wort_gravity_p);
         let viscosity_mpa_s =
             units::wort_viscosity_mpa_s(plan.first_wort_gravity_p, scenario.wort.temperature_c);
-        let areas = lane_areas(&keys, noise);
-        let uneven: Vec<f64> = areas
-            .iter()
-            .map(|area| area * (keys.permeability_spread * noise.gaussian()).exp())
-            .collect();
-        let sum: f64 = uneven.iter().sum();
-        let conductances = uneven.iter().map(|c| c / sum);
-        let mut lanes: Vec<Lane> = areas
-            .iter()
-            .zip(conductances)
-            .map(|(area, conductance)| Lane {
-                column: Column::filled(
-                    ColumnShape {
-                        cells: keys.cells,
-                        mobile_l: keys.mobile_l_per_kg * plan.grist_kg * area,
-                        immobile_l: keys.immobile_l_per_kg * plan.grist_kg * area,
-                        peclet: keys.peclet,
-                    },
-                    first_wort_kg_l,
-                ),
-                conductance,
-                viscosity_mpa_s,
-            })
-            .collect();
-        for lane in &mut lanes {
-            let factors = unevenness(&keys, noise);
-            lane.column.scale(factors.into_iter());
-        }
+        let lanes = lane::laid_out(scenario, wort, viscosity_mpa_s, noise);
         let planned_flow_l_min = plan.planned_volume_l / plan.runoff_minutes;
         Self {
             lanes,
@@ -306,32 +263,6 @@ impl Bed {
             }
         }
     }
-}
-
-/// Shares of the bed: ordinary lanes of uneven width, then the narrow one.
-fn lane_areas(keys: &BedKeys, noise: &mut Noise) -> Vec<f64> {
-    if keys.lanes == 1 {
-        return vec![1.0];
-    }
-    let widths: Vec<f64> = (1..keys.lanes).map(|_| noise.within(0.7, 1.3)).collect();
-    let sum: f64 = widths.iter().sum();
-    widths
-        .iter()
-        .map(|width| width / sum * (1.0 - keys.channel_area_share))
-        .chain([keys.channel_area_share])
-        .collect()
-}
-
-/// Factors on the concentration from top to bottom of a lane, alike over about a fifth of the depth.
-fn unevenness(keys: &BedKeys, noise: &mut Noise) -> Vec<f64> {
-    let kept = (-5.0 / keys.cells as f64).exp();
-    let mut deviation = noise.gaussian();
-    (0..keys.cells)
-        .map(|_| {
-            deviation = kept * deviation + (1.0 - kept * kept).sqrt() * noise.gaussian();
-            1.0 + keys.unevenness * deviation.clamp(-3.0, 3.0)
-        })
-        .collect()
 }
 
 #[cfg(test)]
