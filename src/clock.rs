@@ -9,6 +9,11 @@ use std::time::{Duration, Instant};
 use jiff::Timestamp;
 use lauter_core::reading::Moment;
 
+/// The wall clock, for dating what no running clock dates.
+pub fn wall_now() -> Timestamp {
+    Timestamp::now()
+}
+
 /// A running clock. Cheap to copy; all copies of one clock agree.
 #[derive(Clone, Copy, Debug)]
 pub struct Clock {
@@ -42,6 +47,13 @@ impl Clock {
     /// Wall-clock time of a moment on this clock's axis.
     pub fn wall(&self, moment: Moment) -> Timestamp {
         Timestamp::from_microsecond(moment.0).unwrap_or(Timestamp::UNIX_EPOCH)
+    }
+
+    /// Where a wall-clock time stands on this clock's axis, judged by its age at present: an instrument's own
+    /// timestamp keeps its distance to now even when the wall clock was set after the start.
+    pub fn moment_of_wall(&self, wall: Timestamp) -> Moment {
+        let age_us = (Timestamp::now().as_microsecond() - wall.as_microsecond()) as f64;
+        Moment(self.now().0 - (age_us * self.speed) as i64)
     }
 
     /// The real instant at which `moment` arrives, for timers.

@@ -1,9 +1,15 @@
 //! The shell around `lauter-core`: configuration, clocks, instruments, publishers, store and commands.
 
+pub mod broker;
 pub mod cli;
 pub mod clock;
 pub mod config;
+pub mod engine;
 pub mod exit;
 pub mod ingest;
+pub mod logging;
 pub mod publish;
+pub mod replay;
+pub mod runtime;
 pub mod store;
+pub mod web;

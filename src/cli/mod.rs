@@ -8,6 +8,12 @@ use crate::exit::{Failure, Kind};
 
 mod calc;
 mod check_config;
+#[cfg(feature = "demo")]
+mod demo;
+#[cfg(feature = "demo")]
+mod demo_text;
+mod replay;
+mod run;
 
 /// Watches a lauter run-off through inline instruments and tells the brewer what to do next.
 #[derive(Debug, Parser)]
@@ -21,6 +27,10 @@ pub struct Arguments {
 enum Command {
     CheckConfig(check_config::Arguments),
     Calc(calc::Arguments),
+    #[cfg(feature = "demo")]
+    Demo(demo::Arguments),
+    Run(run::Arguments),
+    Replay(replay::Arguments),
 }
 
 /// Runs the command line and returns the exit code; failures are written to standard error.
@@ -39,6 +49,10 @@ pub fn main() -> ExitCode {
     let outcome = match arguments.command {
         Command::CheckConfig(arguments) => check_config::run(&arguments),
         Command::Calc(arguments) => calc::run(&arguments),
+        #[cfg(feature = "demo")]
+        Command::Demo(arguments) => demo::run(&arguments),
+        Command::Run(arguments) => run::run(&arguments),
+        Command::Replay(arguments) => replay::run(&arguments),
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,

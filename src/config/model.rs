@@ -10,6 +10,8 @@ use std::time::Duration;
 
 use lauter_core::alarm::{AlarmId, Priority};
 use lauter_core::reading::{Instrument, Status};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 /// One tun's configuration: one file.
 #[derive(Clone, Debug)]
@@ -61,7 +63,8 @@ pub enum Source {
     Recorded,
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
 pub enum Table {
     Input,
     Holding,
@@ -69,7 +72,8 @@ pub enum Table {
     Coil,
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
 pub enum ValueType {
     U16,
     I16,
@@ -84,7 +88,8 @@ pub enum ValueType {
 
 /// Order of the bytes of a 32-bit value on the wire; 64-bit values extend it the same way (ABCDEFGH,
 /// GHEFCDAB, BADCFEHG, HGFEDCBA).
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "UPPERCASE")]
 pub enum ByteOrder {
     Abcd,
     Cdab,
@@ -146,7 +151,8 @@ pub enum Transport {
     },
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
 pub enum Parity {
     None,
     Even,

@@ -3,6 +3,9 @@
 //! Owns the channel by which readings reach the runtime. Adapters know the configuration and the core's
 //! readings, never one another and never a publisher.
 
+pub mod modbus;
+pub mod mqtt;
+
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 

@@ -1,1 +1,4 @@
 //! Publishers: MQTT and InfluxDB.
+
+pub mod influx;
+pub mod mqtt;

@@ -1,1 +1,39 @@
 //! The record: SQLite on its own thread.
+//!
+//! Owns everything that must outlive the process: brews with every event the supervisor was given, what it
+//! answered, alarms as an audit trail, tun profiles, sequence numbers, and the outbox of messages that no
+//! receiver has acknowledged yet. One store serves every tun of a service. It knows the core's words and no
+//! adapter: a message's topic and payload are opaque to it.
+//!
+//! `Database` does the work and blocks; replay and export use it directly. `Store` is the service's handle to a
+//! `Database` on its own thread.
+
+mod brews;
+mod database;
+mod encoding;
+mod error;
+mod events;
+mod export;
+mod handle;
+mod outbox;
+mod outputs;
+mod parameters;
+mod profiles;
+mod readings;
+mod retention;
+mod schema;
+mod sequences;
+
+pub use brews::{Brew, BrewHeader, BrewId, FinishedBrew, TunId};
+pub use database::{Database, FILE_NAME, LOCK_NAME};
+pub use error::StoreError;
+pub use events::DatedEvent;
+pub use export::{files as export_files, write_lines, write_run, write_samples, write_table};
+pub use handle::{JOBS_BOUND, Store, StoreHealth};
+pub use outbox::{Backlog, Message, MessageClass, NewMessage, Publisher};
+pub use outputs::{Batch, Receipt};
+pub use parameters::StoreParameters;
+pub use profiles::StoredProfile;
+pub use readings::RecordedReading;
+pub use retention::{Keep, Slice};
+pub use sequences::Sequencer;

@@ -7,6 +7,7 @@
 pub mod alarm;
 pub mod bed;
 pub mod conditioning;
+pub mod detect;
 pub mod kettle;
 pub mod projection;
 pub mod reading;

@@ -271,9 +271,7 @@ impl Conditioner {
         let standardised = state
             .update(reading.value, self.noise.variance())
             .standardised();
-        let weight = (gap_s / (0.25 * self.parameters.smoothing_s))
-            .min(1.0)
-            .max(0.1);
+        let weight = (gap_s / (0.25 * self.parameters.smoothing_s)).clamp(0.1, 1.0);
         self.drift += weight * (standardised.clamp(-6.0, 6.0) - self.drift);
         let unusual = 4.0 * (weight / (2.0 - weight)).sqrt();
         if self.drift.abs() > unusual {

@@ -7,7 +7,7 @@
 
 mod fusion;
 
-use nalgebra::Vector3;
+use nalgebra::{Vector3, Vector4};
 use serde::{Deserialize, Serialize};
 
 use crate::units::{water_density_kg_m3, wort_density_kg_m3};
@@ -118,10 +118,8 @@ pub struct Kettle {
     metered_l: f64,
     metered_kg: f64,
     extract_kg: f64,
-    /// Volume put in while no meter saw it: its error adds up.
-    unmetered_sd_l: f64,
-    /// Scale errors of flow meter and level, and the level's zero.
-    volume: Belief<3>,
+    /// Scale errors of flow meter and level, the level's zero in L, and litres that no meter saw.
+    volume: Belief<4>,
     /// True minus balanced kettle gravity, calibration of the runnings meter, calibration of the kettle
     /// meter, °P.
     gravity: Belief<3>,
@@ -138,11 +136,11 @@ impl Kettle {
             metered_l: 0.0,
             metered_kg: 0.0,
             extract_kg: 0.0,
-            unmetered_sd_l: 0.0,
             volume: Belief::around_zero([
                 parameters.flow_scale_sd,
                 parameters.level_scale_sd,
                 level_zero_sd_l,
+                0.0,
             ]),
             gravity: Belief::around_zero([
                 0.0,
@@ -184,30 +182,28 @@ impl Kettle {
         };
     }
 
-    /// Volume added without a flow meter's word, with its standard deviation.
+    /// Volume has been added without a flow meter's word, with this standard deviation. What is wrong about it
+    /// is wrong in one direction for as long as the meter is silent, so standard deviations add.
     pub fn widen_volume(&mut self, sd_l: f64) {
-        self.unmetered_sd_l += sd_l;
+        let own = &mut self.volume.covariance[(3, 3)];
+        *own = (own.sqrt() + sd_l).powi(2);
     }
 
     /// A level reading, as volume. Returns its disagreement in standard deviations.
     pub fn observe_level(&mut self, volume_l: f64, noise_sd_l: f64) -> f64 {
         let expected_l = self.heel_l + self.metered_l;
-        let weights = Vector3::new(self.metered_l, expected_l, 1.0);
-        let variance = noise_sd_l * noise_sd_l + self.unmetered_sd_l * self.unmetered_sd_l;
+        let weights = Vector4::new(self.metered_l, expected_l, 1.0, 1.0);
         self.volume
-            .observe(weights, volume_l - expected_l, variance)
+            .observe(weights, volume_l - expected_l, noise_sd_l * noise_sd_l)
     }
 
     /// A kettle volume read by a person.
     pub fn observe_sample_volume(&mut self, volume_l: f64) -> f64 {
         let expected_l = self.heel_l + self.metered_l;
         let sd_l = self.parameters.sample_volume_sd_share * expected_l.max(1.0);
-        let variance = sd_l * sd_l + self.unmetered_sd_l * self.unmetered_sd_l;
-        self.volume.observe(
-            Vector3::new(self.metered_l, 0.0, 0.0),
-            volume_l - expected_l,
-            variance,
-        )
+        let weights = Vector4::new(self.metered_l, 0.0, 0.0, 1.0);
+        self.volume
+            .observe(weights, volume_l - expected_l, sd_l * sd_l)
     }
 
     /// A runnings sample against the line's reading at that moment.
@@ -238,19 +234,32 @@ impl Kettle {
     }
 
     pub fn contents(&self) -> Contents {
-        let scale = 1.0 + self.volume.mean[0];
-        let volume_variance = self.metered_l.powi(2) * self.volume.covariance[(0, 0)];
+        let metered_l = self.metered_l;
+        let scale = self.scale();
+        let volume_variance = self
+            .volume
+            .variance_of(Vector4::new(metered_l, 0.0, 0.0, 1.0));
         let wort_kg = self.heel_kg + scale * self.metered_kg;
         let balanced_p = (wort_kg > 0.0).then(|| 100.0 * scale * self.extract_kg / wort_kg);
         let gravity_p = balanced_p.map(|p| (p + self.gravity.mean[0]).max(0.0));
         Contents {
-            volume_l: self.heel_l + scale * self.metered_l,
-            volume_se_l: (volume_variance + self.unmetered_sd_l.powi(2)).sqrt(),
+            volume_l: self.heel_l + scale * metered_l,
+            volume_se_l: volume_variance.sqrt(),
             extract_kg: gravity_p.map_or(0.0, |p| p / 100.0 * wort_kg),
             wort_kg,
             gravity_p,
             gravity_se_p: self.gravity.variance_of(Vector3::new(1.0, 0.0, 0.0)).sqrt(),
         }
+    }
+
+    /// True litres for each metered one, what no meter saw spread over all.
+    fn scale(&self) -> f64 {
+        let unmetered_share = if self.metered_l > 1.0 {
+            self.volume.mean[3] / self.metered_l
+        } else {
+            0.0
+        };
+        (1.0 + self.volume.mean[0] + unmetered_share).max(0.1)
     }
 
     /// Calibration of the runnings meter as compared with samples: reading minus truth, °P, and its
@@ -283,112 +292,4 @@ impl Kettle {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn kettle() -> Kettle {
-        Kettle::new(Parameters::default(), 7000.0, 0.0, 75.0)
-    }
-
-    fn portion(volume_l: f64, gravity_p: f64) -> Portion {
-        Portion {
-            volume_l,
-            gravity_p,
-            gravity_se_p: 0.01,
-            temperature_c: 75.0,
-            measured: true,
-        }
-    }
-
-    /// Mass balance worked by hand: 5 m³ of 16 °P with 1 m³ of 3 °P, both cooled to 20 °C, give 13.925 °P.
-    #[test]
-    fn two_portions_mix_by_mass() {
-        let mut kettle = kettle();
-        kettle.fill(Portion {
-            temperature_c: 20.0,
-            ..portion(5000.0, 16.0)
-        });
-        kettle.fill(Portion {
-            temperature_c: 20.0,
-            ..portion(1000.0, 3.0)
-        });
-        let contents = kettle.contents();
-        assert!(
-            (contents.gravity_p.unwrap() - 13.925).abs() < 5e-4,
-            "{contents:?}"
-        );
-    }
-
-    #[test]
-    fn an_empty_kettle_has_no_gravity() {
-        assert_eq!(kettle().contents().gravity_p, None);
-    }
-
-    #[test]
-    fn a_heel_of_liquor_dilutes() {
-        let mut kettle = Kettle::new(Parameters::default(), 7000.0, 500.0, 75.0);
-        kettle.fill(portion(500.0, 18.0));
-        let gravity_p = kettle.contents().gravity_p.unwrap();
-        assert!((9.0..9.5).contains(&gravity_p), "{gravity_p}");
-        assert!((kettle.contents().volume_l - 1000.0).abs() < 1e-9);
-    }
-
-    #[test]
-    fn the_level_moves_the_volume_by_its_weight_and_narrows_it() {
-        let mut kettle = kettle();
-        for _ in 0..40 {
-            kettle.fill(portion(100.0, 15.0));
-            let level_l = kettle.metered_l() * 1.01;
-            kettle.observe_level(level_l, 10.0);
-        }
-        let contents = kettle.contents();
-        assert!(
-            (4005.0..4035.0).contains(&contents.volume_l),
-            "{contents:?}"
-        );
-        assert!(contents.volume_se_l < 0.006 * 4000.0);
-    }
-
-    #[test]
-    fn kettle_samples_pull_the_gravity_and_narrow_it() {
-        let mut kettle = kettle();
-        kettle.fill(portion(3000.0, 15.0));
-        let before = kettle.contents();
-        kettle.observe_kettle_sample(14.9);
-        let after = kettle.contents();
-        assert!(after.gravity_p < before.gravity_p);
-        assert!(after.gravity_se_p < before.gravity_se_p);
-    }
-
-    #[test]
-    fn a_forecast_in_a_meters_place_widens_the_gravity() {
-        let (mut measured, mut forecast) = (kettle(), kettle());
-        for _ in 0..50 {
-            let portion = Portion {
-                gravity_se_p: 0.5,
-                ..portion(50.0, 15.0)
-            };
-            measured.fill(portion);
-            forecast.fill(Portion {
-                measured: false,
-                ..portion
-            });
-        }
-        assert!(forecast.contents().gravity_se_p > 3.0 * measured.contents().gravity_se_p);
-    }
-
-    #[test]
-    fn one_wild_level_reading_hardly_counts() {
-        let mut kettle = kettle();
-        kettle.fill(portion(3000.0, 15.0));
-        for _ in 0..20 {
-            kettle.observe_level(3000.0, 10.0);
-        }
-        kettle.observe_level(4500.0, 10.0);
-        assert!(
-            (kettle.contents().volume_l - 3000.0).abs() < 30.0,
-            "{:?}",
-            kettle.contents()
-        );
-    }
-}
+mod tests;

@@ -41,11 +41,10 @@ impl Draws {
         let normal = Normal::standard();
         // Latin hypercube for the quantities: each takes every one of DRAWS equally likely slices once.
         let mut quantities = vec![[0.0; QUANTITIES]; DRAWS];
-        for quantity in 0..QUANTITIES {
-            let order = shuffled(&mut state);
-            for (draw, slice) in order.into_iter().enumerate() {
+        for column in 0..QUANTITIES {
+            for (row, slice) in quantities.iter_mut().zip(shuffled(&mut state)) {
                 let probability = (slice as f64 + 0.5) / DRAWS as f64;
-                quantities[draw][quantity] = normal.inverse_cdf(probability);
+                row[column] = normal.inverse_cdf(probability);
             }
         }
         let paths = (0..DRAWS)

@@ -4,6 +4,8 @@
 //! the discrepancy, one error of each meter. It finds where each draw crosses its limits and makes bands of
 //! that; it does not decide what to do about them.
 
+use serde::{Deserialize, Serialize};
+
 use crate::kettle::Contents;
 use crate::units::wort_density_kg_m3;
 use crate::washout::{Acidity, Curve, Washout};
@@ -37,7 +39,7 @@ pub struct Limits {
 }
 
 /// Where the draws cross.
-#[derive(Clone, Copy, Debug, PartialEq, Default)]
+#[derive(Clone, Copy, Debug, PartialEq, Default, Serialize, Deserialize)]
 pub struct Crossings {
     pub target: Option<Crossing>,
     pub gravity_floor: Option<Crossing>,

@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 
 /// On which basis the pH ceiling holds.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum PhBasis {
     /// A sample cooled to 20 °C.
@@ -17,6 +18,7 @@ pub enum PhBasis {
 
 /// One brew's run-off plan.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Plan {
     pub brew: String,

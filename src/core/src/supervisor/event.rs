@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::alarm::AlarmId;
 use crate::projection::Plan;
-use crate::reading::Reading;
+use crate::reading::{Moment, Reading};
 
 /// Where a hand sample was taken.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -47,6 +47,7 @@ pub enum Event {
     /// `elapsed_s` of everything that follows counts from the event's moment.
     BrewStarted {
         plan: Box<Plan>,
+        zero: Moment,
     },
     BrewEnded,
     Reading {
@@ -54,15 +55,19 @@ pub enum Event {
         reading: Reading,
     },
     Sample(Sample),
+    /// A link came up or went down; `detail` says why, in words.
     Link {
         name: String,
         state: LinkState,
+        detail: String,
     },
-    /// A publisher's oldest undelivered row and how many wait.
+    /// A publisher's oldest undelivered row and how many wait; `refused` says why the receiver will not have
+    /// them, if a person has to mend that.
     Delivery {
         publisher: String,
         oldest_age_s: f64,
         depth: u64,
+        refused: Option<String>,
     },
     Operator {
         alarm: AlarmId,

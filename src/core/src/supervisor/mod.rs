@@ -1,7 +1,24 @@
 //! The one engine: events and a time in, outputs out.
+//!
+//! Owns the order in which everything happens and nothing of what it means. Time advances on a fixed grid
+//! inside `handle`, so that the answers depend on the events and their moments alone and not on how often or
+//! how late the engine is called: live, replayed and recovered runs agree to the last digit.
 
+mod annunciator;
+mod brew;
+mod channel;
 mod event;
+mod inflow;
 mod output;
+mod parameters;
+mod phase;
+mod picture;
+mod report;
+mod watch;
+
+use std::collections::{BTreeMap, VecDeque};
+
+use serde::{Deserialize, Serialize};
 
 pub use crate::projection::{Band, Crossing, Stop, StopCause};
 pub use event::{Event, LinkState, OperatorAction, Place, Sample};
@@ -9,3 +26,251 @@ pub use output::{
     AlarmLine, ConditionedReading, Dated, Line, Occurrence, Output, Phase, ProjectionLine,
     RunoffState, SummaryLine, TableLine,
 };
+pub use parameters::{Parameters, Plant};
+
+use crate::projection::Plan;
+use crate::reading::{Instrument, Measures, Moment, Reading};
+use annunciator::Annunciator;
+use brew::Brew;
+use channel::Channel;
+use inflow::FlowSum;
+
+/// Why the supervisor wants to be called again.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum DeadlineReason {
+    /// The next point of the grid: balance, rules and whatever is due.
+    Step,
+}
+
+/// How long one publisher's oldest row has waited, how many wait, and why the receiver refuses them.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+struct Backlog {
+    oldest_age_s: f64,
+    depth: u64,
+    refused: Option<String>,
+}
+
+/// The watch over one tun. The whole of it can be stored and taken up again.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Supervisor {
+    plant: Plant,
+    parameters: Parameters,
+    channels: Vec<Channel>,
+    by_measure: BTreeMap<Measures, usize>,
+    flow_sum: FlowSum,
+    links: BTreeMap<String, (LinkState, String)>,
+    backlogs: BTreeMap<String, Backlog>,
+    annunciator: Annunciator,
+    brew: Option<Brew>,
+    /// Zero of the grid: the first event, or the start of the brew.
+    origin: Option<Moment>,
+    next_step: Moment,
+    outputs: VecDeque<Dated>,
+}
+
+impl Supervisor {
+    /// `instruments` keep their places: an event names them by index. Where several measure the same, the
+    /// first is used.
+    pub fn new(plant: Plant, instruments: Vec<Instrument>, parameters: Parameters) -> Self {
+        let mut by_measure = BTreeMap::new();
+        for (index, instrument) in instruments.iter().enumerate() {
+            by_measure.entry(instrument.measures).or_insert(index);
+        }
+        Self {
+            plant,
+            parameters,
+            channels: instruments.into_iter().map(Channel::new).collect(),
+            by_measure,
+            flow_sum: FlowSum::default(),
+            links: BTreeMap::new(),
+            backlogs: BTreeMap::new(),
+            annunciator: Annunciator::default(),
+            brew: None,
+            origin: None,
+            next_step: Moment::ZERO,
+            outputs: VecDeque::new(),
+        }
+    }
+
+    /// Takes an event that happened at `now`. Moments must not fall; an earlier one counts as the last.
+    pub fn handle(&mut self, event: Event, now: Moment) {
+        if self.origin.is_none() {
+            self.set_origin(now, now);
+        }
+        self.advance_before(now);
+        match event {
+            Event::BrewStarted { plan, zero } => self.start_brew(*plan, zero, now),
+            Event::BrewEnded => self.end_brew(now),
+            Event::Reading {
+                instrument,
+                reading,
+            } => self.take_reading(instrument, &reading),
+            Event::Sample(sample) => self.take_sample(&sample, now),
+            Event::Link {
+                name,
+                state,
+                detail,
+            } => _ = self.links.insert(name, (state, detail)),
+            Event::Delivery {
+                publisher,
+                oldest_age_s,
+                depth,
+                refused,
+            } => {
+                self.backlogs.insert(
+                    publisher,
+                    Backlog {
+                        oldest_age_s,
+                        depth,
+                        refused,
+                    },
+                );
+            }
+            Event::Operator {
+                alarm,
+                instrument,
+                who,
+                action,
+            } => {
+                self.operate(alarm, instrument, &who, &action, now);
+            }
+            Event::Tick => {}
+        }
+    }
+
+    /// The next output, oldest first.
+    pub fn poll_output(&mut self) -> Option<Dated> {
+        self.outputs.pop_front()
+    }
+
+    /// When the supervisor wants to be called although nothing has happened. Its answers do not depend on
+    /// being called in time, only their arrival does.
+    pub fn next_deadline(&self) -> Option<(Moment, DeadlineReason)> {
+        self.origin.map(|_| (self.next_step, DeadlineReason::Step))
+    }
+
+    /// The plan of the brew under way.
+    pub fn plan(&self) -> Option<&Plan> {
+        self.brew.as_ref().map(|brew| &brew.plan)
+    }
+
+    /// The part of the run-off the tun is in; idle without a brew.
+    pub fn phase(&self) -> Phase {
+        self.brew.as_ref().map_or(Phase::Idle, Brew::phase)
+    }
+
+    /// The grid's points are whole steps from `zero`; the next one is the first after `now`.
+    fn set_origin(&mut self, zero: Moment, now: Moment) {
+        let step_us = ((self.parameters.step_s * 1e6).round() as i64).max(1);
+        self.origin = Some(zero);
+        self.next_step = Moment(zero.0 + ((now.0 - zero.0).div_euclid(step_us) + 1) * step_us);
+    }
+
+    /// Runs the grid up to but not at `now`: what arrives at a grid point is still seen by it.
+    fn advance_before(&mut self, now: Moment) {
+        while self.next_step < now {
+            let at = self.next_step;
+            self.next_step = at.plus_seconds(self.parameters.step_s);
+            self.step(at);
+        }
+    }
+
+    fn take_reading(&mut self, index: usize, reading: &Reading) {
+        let moves = self.process_moves();
+        let Some(channel) = self.channels.get_mut(index) else {
+            return;
+        };
+        let is_flow = channel.instrument.measures == Measures::RunoffFlow;
+        let outcome = channel.observe(
+            reading,
+            moves && !is_flow || is_flow && self.flow_sum.is_flowing(),
+        );
+        if self.by_measure.get(&Measures::RunoffFlow) != Some(&index) {
+            return;
+        }
+        let stale_after_s = channel.stale_after_s();
+        let unit = channel.unit;
+        for mut believed in outcome.believed {
+            if let Some(flow_l_min) = unit.linear_to_base(believed.value) {
+                believed.value = flow_l_min;
+                self.flow_sum.add(believed, stale_after_s);
+            }
+        }
+    }
+
+    /// The run-off is under way, so that standing values are suspicious.
+    fn process_moves(&self) -> bool {
+        self.brew.is_some()
+            && self
+                .flow_sum
+                .last_l_min()
+                .is_some_and(|flow| flow > self.parameters.no_flow_l_min)
+    }
+
+    fn start_brew(&mut self, plan: Plan, zero: Moment, now: Moment) {
+        if self.brew.is_some() {
+            self.end_brew(now);
+        }
+        self.set_origin(zero, now);
+        // A brew begins with fresh conditioning, so that its record alone replays it.
+        for channel in &mut self.channels {
+            *channel = Channel::new(channel.instrument.clone());
+        }
+        self.flow_sum = FlowSum::default();
+        let text = format!(
+            "Brew {} started: {:.0} kg of grist, target {:.1} °P at about {:.0} L.",
+            plan.brew, plan.grist_kg, plan.target_gravity_p, plan.planned_volume_l
+        );
+        self.brew = Some(Brew::new(plan, zero, &self.plant, &self.parameters));
+        self.occur(now, "brew-started", text);
+    }
+
+    fn end_brew(&mut self, now: Moment) {
+        if self.next_step == now {
+            self.next_step = now.plus_seconds(self.parameters.step_s);
+            self.step(now);
+        }
+        let Some(mut brew) = self.brew.take() else {
+            return;
+        };
+        brew.take_stop(StopCause::RunoffEnded, now, &self.plant, &self.parameters);
+        let summary = self.summary(&brew);
+        self.outputs.push_back(Dated {
+            at: now,
+            output: Output::Line(Line::Summary(summary)),
+        });
+        let text = format!("Brew {} ended.", brew.plan.brew);
+        self.brew = Some(brew);
+        self.occur(now, "brew-ended", text);
+        self.brew = None;
+    }
+
+    fn channel(&self, measures: Measures) -> Option<&Channel> {
+        self.by_measure
+            .get(&measures)
+            .map(|index| &self.channels[*index])
+    }
+
+    fn elapsed_s(&self, now: Moment) -> f64 {
+        now.since(self.origin.unwrap_or(now))
+    }
+
+    fn put(&mut self, at: Moment, output: Output) {
+        self.outputs.push_back(Dated { at, output });
+    }
+
+    fn occur(&mut self, at: Moment, event: &str, text: String) {
+        let elapsed_s = self.brew.as_ref().map(|brew| brew.elapsed_s(at));
+        self.put(
+            at,
+            Output::Occurrence(Occurrence {
+                elapsed_s,
+                event: event.to_owned(),
+                text,
+            }),
+        );
+    }
+}
+
+#[cfg(test)]
+mod tests;

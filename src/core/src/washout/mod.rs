@@ -225,12 +225,26 @@ impl Washout {
         self.posterior = problem.solve(self.posterior.mean);
     }
 
+    /// The state without the readings behind it: enough to ask what is expected further on.
+    #[must_use]
+    pub fn without_bins(&self) -> Self {
+        Self {
+            bins: self.bins.last().copied().into_iter().collect(),
+            ..self.clone()
+        }
+    }
+
     pub fn posterior(&self) -> &Posterior {
         &self.posterior
     }
 
     pub fn discrepancy(&self) -> Discrepancy {
         self.discrepancy
+    }
+
+    /// First-wort gravity of the best curve.
+    pub fn first_wort_gravity_p(&self) -> f64 {
+        self.posterior.mean[0]
     }
 
     /// Run-off volume of the last reading that has been used.

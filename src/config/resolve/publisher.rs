@@ -1,0 +1,82 @@
+//! The MQTT broker and the time-series database.
+
+use std::time::Duration;
+
+use super::super::Surroundings;
+use super::super::faults::Faults;
+use super::super::key_path::KeyPath;
+use super::super::model::{Influx, Mqtt};
+use super::super::tables::RootTable;
+use super::secret::Reference;
+
+/// Ports of MQTT without and with TLS (IANA service names mqtt and secure-mqtt).
+const MQTT_PORT: u16 = 1883;
+const MQTT_TLS_PORT: u16 = 8883;
+
+pub fn mqtt(root: &RootTable, surroundings: &Surroundings, faults: &mut Faults) -> Option<Mqtt> {
+    let at = KeyPath::default().key("mqtt");
+    let table = root.mqtt.as_ref()?;
+    let password = Reference {
+        name: "password",
+        file: table.password_file.as_ref(),
+        credential: table.password_credential.as_ref(),
+        at: &at,
+    };
+    if password.is_given() && table.username.is_none() {
+        let message = "is missing; a password needs a user name (MQTT 3.1.1, 3.1.2.9)";
+        faults.add(&at.key("username"), message);
+    }
+    if table.ca_file.is_some() && table.tls == Some(false) {
+        faults.add(&at.key("ca_file"), "has no use without tls = true");
+    }
+    if table.commands == Some(true) && table.publish == Some(false) {
+        let message = "needs publish = true; a command that cannot be answered is not taken";
+        faults.add(&at.key("commands"), message);
+    }
+    let password = password.read(surroundings, faults);
+    let tls = table.tls?;
+    let site = root.site.as_ref()?.name.as_ref()?;
+    let tun = root.tun.as_ref()?.name.as_ref()?;
+    let given = table.client_id.clone();
+    let client_id = given.unwrap_or_else(|| format!("lauterd-{site}-{tun}"));
+    Some(Mqtt {
+        host: table.host.clone()?,
+        port: table
+            .port
+            .unwrap_or(if tls { MQTT_TLS_PORT } else { MQTT_PORT }),
+        client_id,
+        username: table.username.clone(),
+        password,
+        tls,
+        ca_file: table.ca_file.as_ref().map(Into::into),
+        keep_alive: Duration::from_secs(table.keep_alive_s?.into()),
+        publish: table.publish?,
+        reading_every: Duration::from_secs_f64(table.reading_every_s?),
+        commands: table.commands?,
+    })
+}
+
+pub fn influx(
+    root: &RootTable,
+    surroundings: &Surroundings,
+    faults: &mut Faults,
+) -> Option<Influx> {
+    let at = KeyPath::default().key("influx");
+    let table = root.influx.as_ref()?;
+    let token = Reference {
+        name: "token",
+        file: table.token_file.as_ref(),
+        credential: table.token_credential.as_ref(),
+        at: &at,
+    };
+    let token = token.read(surroundings, faults);
+    Some(Influx {
+        url: table.url.clone()?,
+        organisation: table.organisation.clone()?,
+        bucket: table.bucket.clone()?,
+        token,
+        timeout: Duration::from_secs_f64(table.timeout_s?),
+        every: Duration::from_secs_f64(table.every_s?),
+        batch: usize::try_from(table.batch?).ok()?,
+    })
+}

@@ -1,0 +1,107 @@
+use super::*;
+
+fn kettle() -> Kettle {
+    Kettle::new(Parameters::default(), 7000.0, 0.0, 75.0)
+}
+
+fn portion(volume_l: f64, gravity_p: f64) -> Portion {
+    Portion {
+        volume_l,
+        gravity_p,
+        gravity_se_p: 0.01,
+        temperature_c: 75.0,
+        measured: true,
+    }
+}
+
+/// Mass balance worked by hand: 5 m³ of 16 °P with 1 m³ of 3 °P, both cooled to 20 °C, give 13.925 °P.
+#[test]
+fn two_portions_mix_by_mass() {
+    let mut kettle = kettle();
+    kettle.fill(Portion {
+        temperature_c: 20.0,
+        ..portion(5000.0, 16.0)
+    });
+    kettle.fill(Portion {
+        temperature_c: 20.0,
+        ..portion(1000.0, 3.0)
+    });
+    let contents = kettle.contents();
+    assert!(
+        (contents.gravity_p.unwrap() - 13.925).abs() < 5e-4,
+        "{contents:?}"
+    );
+}
+
+#[test]
+fn an_empty_kettle_has_no_gravity() {
+    assert_eq!(kettle().contents().gravity_p, None);
+}
+
+#[test]
+fn a_heel_of_liquor_dilutes() {
+    let mut kettle = Kettle::new(Parameters::default(), 7000.0, 500.0, 75.0);
+    kettle.fill(portion(500.0, 18.0));
+    let gravity_p = kettle.contents().gravity_p.unwrap();
+    assert!((9.0..9.5).contains(&gravity_p), "{gravity_p}");
+    assert!((kettle.contents().volume_l - 1000.0).abs() < 1e-9);
+}
+
+#[test]
+fn the_level_moves_the_volume_by_its_weight_and_narrows_it() {
+    let mut kettle = kettle();
+    for _ in 0..40 {
+        kettle.fill(portion(100.0, 15.0));
+        let level_l = kettle.metered_l() * 1.01;
+        kettle.observe_level(level_l, 10.0);
+    }
+    let contents = kettle.contents();
+    assert!(
+        (4005.0..4035.0).contains(&contents.volume_l),
+        "{contents:?}"
+    );
+    assert!(contents.volume_se_l < 0.006 * 4000.0);
+}
+
+#[test]
+fn kettle_samples_pull_the_gravity_and_narrow_it() {
+    let mut kettle = kettle();
+    kettle.fill(portion(3000.0, 15.0));
+    let before = kettle.contents();
+    kettle.observe_kettle_sample(14.9);
+    let after = kettle.contents();
+    assert!(after.gravity_p < before.gravity_p);
+    assert!(after.gravity_se_p < before.gravity_se_p);
+}
+
+#[test]
+fn a_forecast_in_a_meters_place_widens_the_gravity() {
+    let (mut measured, mut forecast) = (kettle(), kettle());
+    for _ in 0..50 {
+        let portion = Portion {
+            gravity_se_p: 0.5,
+            ..portion(50.0, 15.0)
+        };
+        measured.fill(portion);
+        forecast.fill(Portion {
+            measured: false,
+            ..portion
+        });
+    }
+    assert!(forecast.contents().gravity_se_p > 3.0 * measured.contents().gravity_se_p);
+}
+
+#[test]
+fn one_wild_level_reading_hardly_counts() {
+    let mut kettle = kettle();
+    kettle.fill(portion(3000.0, 15.0));
+    for _ in 0..20 {
+        kettle.observe_level(3000.0, 10.0);
+    }
+    kettle.observe_level(4500.0, 10.0);
+    assert!(
+        (kettle.contents().volume_l - 3000.0).abs() < 30.0,
+        "{:?}",
+        kettle.contents()
+    );
+}

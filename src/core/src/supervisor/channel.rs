@@ -1,0 +1,169 @@
+//! One instrument inside the supervisor: from what arrives to a value in the program's own unit.
+//!
+//! Owns the order of the steps: status, current loop, limits, zero, conditioning, conversion. Switches are
+//! taken as they are. It does not know what the value is for.
+
+use serde::{Deserialize, Serialize};
+
+use crate::conditioning::{Conditioner, Estimate, Outcome, Parameters};
+use crate::reading::{Cause, Instrument, Moment, Reading, Status, switch_is_on};
+use crate::units::{Dimension, Unit, loop_state, loop_to_span};
+
+/// An instrument and what is known of it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub(super) struct Channel {
+    pub instrument: Instrument,
+    /// Unit of the conditioned value: the instrument's, or its span's for a current loop.
+    pub unit: Unit,
+    conditioner: Conditioner,
+    switch: Option<Result<bool, Cause>>,
+    status: Status,
+    raw: Option<f64>,
+    pub readings: u64,
+    pub rejected: u64,
+    /// A reading has come since the last one was put out.
+    pub fresh: bool,
+    /// When it was first asked for a value: silence counts from here.
+    since: Option<Moment>,
+}
+
+impl Channel {
+    pub fn new(instrument: Instrument) -> Self {
+        let unit = instrument.span.map_or(instrument.unit, |span| span.unit);
+        let (low, high) = Self::limits(&instrument);
+        let conditioner = Conditioner::new(
+            Parameters::for_measurement(instrument.measures),
+            low,
+            high,
+            instrument.stale_after_s,
+        );
+        Self {
+            instrument,
+            unit,
+            conditioner,
+            switch: None,
+            status: Status::Good,
+            raw: None,
+            readings: 0,
+            rejected: 0,
+            fresh: false,
+            since: None,
+        }
+    }
+
+    /// Limits of the conditioned value: those of a current loop are currents and become the span's ends.
+    fn limits(instrument: &Instrument) -> (f64, f64) {
+        let low = instrument.low.unwrap_or(0.0) - instrument.zero;
+        let high = instrument.high.unwrap_or(1.0) - instrument.zero;
+        let Some(span) = instrument.span else {
+            return (low, high);
+        };
+        let ends =
+            [low, high].map(|current_ma| loop_to_span(current_ma, span.at_4_ma, span.at_20_ma));
+        (ends[0].min(ends[1]), ends[0].max(ends[1]))
+    }
+
+    pub fn is_switch(&self) -> bool {
+        self.instrument.measures.dimension() == Dimension::Switch
+    }
+
+    /// Takes a reading; `process_moves` tells whether this value must be moving.
+    pub fn observe(&mut self, reading: &Reading, process_moves: bool) -> Outcome {
+        self.readings += 1;
+        self.fresh = true;
+        self.status = reading.status;
+        self.raw = reading.value.ok();
+        let value = self.admitted(reading);
+        if self.is_switch() {
+            self.switch = Some(value.map(switch_is_on));
+            self.rejected += u64::from(value.is_err());
+            return Outcome {
+                cause: value.err(),
+                ..Outcome::default()
+            };
+        }
+        let outcome = self.conditioner.observe(value, reading.at, process_moves);
+        let refused = outcome.cause.is_some_and(|cause| cause != Cause::Spike);
+        self.rejected += outcome.spikes as u64 + u64::from(refused);
+        outcome
+    }
+
+    fn admitted(&self, reading: &Reading) -> Result<f64, Cause> {
+        let value = reading.value?;
+        match reading.status {
+            Status::Failure => return Err(Cause::DeviceFailure),
+            Status::FunctionCheck => return Err(Cause::FunctionCheck),
+            Status::Good | Status::MaintenanceRequired | Status::OutOfSpecification => {}
+        }
+        let Some(span) = self.instrument.span else {
+            return Ok(value - self.instrument.zero);
+        };
+        if !value.is_finite() {
+            return Err(Cause::NotFinite);
+        }
+        let state = loop_state(value);
+        if !state.is_measured() {
+            return Err(if value < span_middle_ma() {
+                Cause::LoopBelowRange
+            } else {
+                Cause::LoopAboveRange
+            });
+        }
+        // The zero of a current loop is a current.
+        Ok(loop_to_span(
+            value - self.instrument.zero,
+            span.at_4_ma,
+            span.at_20_ma,
+        ))
+    }
+
+    /// The conditioned value in `unit`, or the cause why there is none.
+    pub fn estimate(&self, now: Moment) -> Result<Estimate, Cause> {
+        self.conditioner.estimate(now)
+    }
+
+    /// A switch's position, or the cause why it is not known. Many switches are sent only when they move, so an
+    /// old position stays true until its link is lost.
+    pub fn is_on(&self) -> Result<bool, Cause> {
+        self.switch.ok_or(Cause::NeverRead)?
+    }
+
+    /// Why this instrument gives no usable value; None while it does. `grace_s` after the first question a
+    /// silent instrument is not yet at fault.
+    pub fn fault(&mut self, now: Moment) -> Option<Cause> {
+        let since = *self.since.get_or_insert(now);
+        let cause = if self.is_switch() {
+            self.is_on().err()
+        } else {
+            self.estimate(now).err()
+        }?;
+        let waiting =
+            cause == Cause::NeverRead && now.since(since) <= self.instrument.stale_after_s;
+        (!waiting).then_some(cause)
+    }
+
+    pub fn status(&self) -> Status {
+        self.status
+    }
+
+    pub fn raw(&self) -> Option<f64> {
+        self.raw
+    }
+
+    pub fn last_cause(&self) -> Option<Cause> {
+        self.conditioner.last_cause()
+    }
+
+    pub fn reading_noise(&self) -> f64 {
+        self.conditioner.reading_noise()
+    }
+
+    pub fn stale_after_s(&self) -> f64 {
+        self.conditioner.stale_after_s()
+    }
+}
+
+/// Between the two fault regions of NAMUR NE 43.
+fn span_middle_ma() -> f64 {
+    12.0
+}

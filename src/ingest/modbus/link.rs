@@ -1,0 +1,275 @@
+//! The task that polls one link.
+//!
+//! Owns the connection: when it is opened, dropped and opened again, and what is reported about it. A link
+//! is up when something on it answers, not when a connection opens: a hung device accepts connections
+//! too. Whom to ask when is the schedule's business, what an answer means the delivery's.
+
+use std::sync::Arc;
+
+use lauter_core::reading::Moment;
+use lauter_core::supervisor::LinkState;
+use tokio::time::Instant;
+use tokio_modbus::ExceptionCode;
+use tracing::{debug, info, warn};
+
+use crate::clock::Clock;
+use crate::config::model::{ModbusLink, ModbusPoint};
+use crate::ingest::{Arrival, Intake};
+
+use super::delivery::Delivery;
+use super::exchange::{Answer, Connection, Fault};
+use super::health::LinkHealth;
+use super::parameters::Parameters;
+use super::plan::{Read, plan};
+use super::schedule::Schedule;
+use super::transport;
+
+pub(super) struct Link {
+    settings: ModbusLink,
+    /// Instrument index and id, for messages.
+    names: Vec<(usize, String)>,
+    schedule: Schedule,
+    delivery: Delivery,
+    intake: Intake,
+    clock: Clock,
+    parameters: Parameters,
+    health: Arc<LinkHealth>,
+    connection: Option<Connection>,
+    opened_before: bool,
+    /// Failures in a row since anything on the link last answered.
+    failures: u32,
+    state: Option<LinkState>,
+}
+
+/// A point, with the index and the id of its instrument.
+pub(super) type NamedPoint = (usize, String, ModbusPoint);
+
+impl Link {
+    pub fn new(
+        settings: ModbusLink,
+        points: Vec<NamedPoint>,
+        intake: Intake,
+        clock: Clock,
+        parameters: Parameters,
+        health: Arc<LinkHealth>,
+    ) -> Self {
+        let indexed: Vec<_> = points.iter().map(|(index, _, p)| (*index, p)).collect();
+        let reads = plan(&indexed, &parameters);
+        debug!(
+            link = settings.name,
+            points = points.len(),
+            reads = reads.len(),
+            "Modbus link planned"
+        );
+        let names = points.iter().map(|(i, id, _)| (*i, id.clone())).collect();
+        let points = points.into_iter().map(|(i, _, point)| (i, point)).collect();
+        Self {
+            schedule: Schedule::new(reads, clock.now(), parameters),
+            delivery: Delivery::new(points, intake.clone()),
+            settings,
+            names,
+            intake,
+            clock,
+            parameters,
+            health,
+            connection: None,
+            opened_before: false,
+            failures: 0,
+            state: None,
+        }
+    }
+
+    /// Polls for ever. Dropping the future closes the connection; a read cut short harms nothing.
+    pub async fn run(mut self) {
+        while let Some((index, due)) = self.schedule.next() {
+            let Some(connection) = self.connection.take() else {
+                self.open().await;
+                continue;
+            };
+            tokio::time::sleep_until(Instant::from_std(self.clock.instant_of(due))).await;
+            self.poll(index, connection).await;
+        }
+    }
+
+    async fn open(&mut self) {
+        if self.failures > 0 {
+            let pause = self.parameters.backoff(self.failures, fastrand::f64());
+            tokio::time::sleep(pause).await;
+        }
+        match transport::open(&self.settings, &self.parameters).await {
+            Ok(connection) => {
+                self.connection = Some(connection);
+                if self.opened_before {
+                    self.health.reconnects.add(1);
+                }
+                self.opened_before = true;
+            }
+            Err(fault) => {
+                self.failures = self.failures.saturating_add(1);
+                self.down(&fault.to_string());
+            }
+        }
+    }
+
+    /// Asks one read and keeps the connection only if it may be used again.
+    async fn poll(&mut self, index: usize, mut connection: Connection) {
+        let (step, missed) = self.schedule.take(index, self.clock.now());
+        self.health.skipped.add(missed);
+        self.health.requests.add(1);
+        let read = self.schedule.slot(index).read.clone();
+        match connection.read(&read).await {
+            Ok(Answer::Payload(payload)) => {
+                let at = self.clock.now();
+                self.connection = Some(connection);
+                self.heard(index, &read);
+                self.note_exception(index, &read, None);
+                self.delivery.answered(&read, &payload, step, at);
+            }
+            Ok(Answer::Exception(exception)) => {
+                self.connection = Some(connection);
+                self.health.exceptions.add(1);
+                self.refused(index, &read, step, exception);
+            }
+            // A device may close a connection it finds idle; that is no failure of the unit.
+            Err(Fault::ClosedWhileIdle) if connection.has_answered() => {
+                debug!(
+                    link = self.settings.name,
+                    "the other end closed the idle connection"
+                );
+                self.schedule.put_back(index, step);
+            }
+            Err(fault) => {
+                if matches!(fault, Fault::NoAnswer { .. }) {
+                    self.health.timeouts.add(1);
+                } else {
+                    self.health.faults.add(1);
+                }
+                self.unanswered(index, &read, &fault.to_string());
+            }
+        }
+    }
+
+    fn refused(&mut self, index: usize, read: &Read, step: Moment, exception: ExceptionCode) {
+        match exception {
+            // The gateway speaks for a device that does not.
+            ExceptionCode::GatewayPathUnavailable | ExceptionCode::GatewayTargetDevice => {
+                let reason = format!(
+                    "the gateway has no answer from unit {}: {exception}",
+                    read.unit_id
+                );
+                self.unanswered(index, read, &reason);
+            }
+            // One bad address, or a device that allows only short reads.
+            ExceptionCode::IllegalDataAddress | ExceptionCode::IllegalDataValue
+                if read.is_merged() =>
+            {
+                self.heard(index, read);
+                warn!(
+                    link = self.settings.name,
+                    unit = read.unit_id,
+                    "{exception} to a read of {read}: its points are read one by one from now on"
+                );
+                self.schedule.split(index, step);
+            }
+            _ => {
+                self.heard(index, read);
+                self.note_exception(index, read, Some(exception));
+                self.delivery.refused(read, step, self.clock.now());
+            }
+        }
+    }
+
+    /// Warns when a read begins to be refused, or is refused for another reason, and not at every poll.
+    fn note_exception(&mut self, index: usize, read: &Read, exception: Option<ExceptionCode>) {
+        let code = exception.map(u8::from);
+        if std::mem::replace(&mut self.schedule.slot_mut(index).exception, code) == code {
+            return;
+        }
+        let (link, unit, instruments) = (&self.settings.name, read.unit_id, self.names_of(read));
+        if let Some(exception) = exception {
+            warn!(
+                link,
+                unit,
+                instruments,
+                "the device refuses a read of {read}: {exception}; compare address and type with its manual"
+            );
+        } else {
+            info!(
+                link,
+                unit, instruments, "the device answers a read of {read} again"
+            );
+        }
+    }
+
+    fn names_of(&self, read: &Read) -> String {
+        let is_in = |index: usize| read.items.iter().any(|item| item.instrument == index);
+        let names = self.names.iter().filter(|(index, _)| is_in(*index));
+        names
+            .map(|(_, id)| id.as_str())
+            .collect::<Vec<_>>()
+            .join(", ")
+    }
+
+    /// Something on the link has answered.
+    fn heard(&mut self, index: usize, read: &Read) {
+        self.failures = 0;
+        if self.schedule.answered(index) && self.state == Some(LinkState::Up) {
+            info!(
+                link = self.settings.name,
+                unit = read.unit_id,
+                "the unit answers again"
+            );
+        }
+        if self.state != Some(LinkState::Up) {
+            let place = transport::place(&self.settings.transport);
+            let detail = format!("{place}: unit {} answers", read.unit_id);
+            info!(link = self.settings.name, "Modbus link up; {detail}");
+            self.tell(LinkState::Up, detail);
+        }
+    }
+
+    /// A read got no answer that could be believed.
+    fn unanswered(&mut self, index: usize, read: &Read, reason: &str) {
+        self.failures = self.failures.saturating_add(1);
+        debug!(link = self.settings.name, "{reason}");
+        let now = self.clock.now();
+        let consequence = self.schedule.failed(index, now);
+        self.delivery
+            .lost(read.items.iter().map(|item| item.instrument), now);
+        if consequence.unit_fell_silent {
+            self.delivery
+                .lost(self.schedule.instruments_of(read.unit_id), now);
+        }
+        if consequence.nothing_answers {
+            let place = transport::place(&self.settings.transport);
+            self.down(&format!("{place}: {reason}"));
+        } else if consequence.unit_fell_silent {
+            warn!(
+                link = self.settings.name,
+                unit = read.unit_id,
+                "{reason}; the unit is asked less often until it answers"
+            );
+        }
+    }
+
+    fn down(&mut self, reason: &str) {
+        self.schedule.silence_all();
+        self.delivery.all_lost(self.clock.now());
+        if self.state == Some(LinkState::Down) {
+            debug!(link = self.settings.name, "{reason}");
+            return;
+        }
+        warn!(link = self.settings.name, "Modbus link down; {reason}");
+        self.tell(LinkState::Down, reason.to_owned());
+    }
+
+    fn tell(&mut self, state: LinkState, detail: String) {
+        self.state = Some(state);
+        self.health.stands(state, &detail);
+        self.intake.put(Arrival::Link {
+            name: self.settings.name.clone(),
+            state,
+            detail,
+        });
+    }
+}

@@ -1,0 +1,64 @@
+//! What a tun said last, for those who ask.
+//!
+//! Owns the latest of each output. It computes nothing.
+
+use std::collections::BTreeMap;
+
+use lauter_core::alarm::{AlarmId, AlarmState};
+use lauter_core::supervisor::{
+    AlarmLine, ConditionedReading, Dated, Line, Output, ProjectionLine, RunoffState,
+};
+
+#[derive(Clone, Debug, Default)]
+pub struct Latest {
+    pub runoff: Option<RunoffState>,
+    pub projection: Option<ProjectionLine>,
+    readings: BTreeMap<String, ConditionedReading>,
+    alarms: BTreeMap<(AlarmId, Option<String>), AlarmLine>,
+}
+
+impl Latest {
+    pub fn note(&mut self, dated: &Dated) {
+        match &dated.output {
+            Output::Reading(reading) => {
+                self.readings
+                    .insert(reading.instrument.clone(), reading.clone());
+            }
+            Output::Runoff(runoff) => self.runoff = Some(runoff.clone()),
+            Output::Line(Line::Projection(line)) => self.projection = Some(line.clone()),
+            Output::Line(Line::Alarm(line)) => {
+                let key = (line.alarm, line.instrument.clone());
+                if line.to == AlarmState::Normal {
+                    self.alarms.remove(&key);
+                } else {
+                    self.alarms.insert(key, line.clone());
+                }
+            }
+            Output::Line(Line::Summary(_)) => self.runoff = None,
+            Output::Line(Line::Table(_)) | Output::Occurrence(_) => {}
+        }
+    }
+
+    /// A new brew has begun: what the last one projected says nothing about it.
+    pub fn forget_brew(&mut self) {
+        self.runoff = None;
+        self.projection = None;
+    }
+
+    pub fn alarm_state(&self, alarm: AlarmId, instrument: Option<&str>) -> AlarmState {
+        let key = (alarm, instrument.map(str::to_owned));
+        self.alarms
+            .get(&key)
+            .map_or(AlarmState::Normal, |line| line.to)
+    }
+
+    pub fn alarms(&self) -> Vec<Line> {
+        self.alarms.values().cloned().map(Line::Alarm).collect()
+    }
+
+    /// In the order of `ids`.
+    pub fn readings<'a>(&self, ids: impl Iterator<Item = &'a str>) -> Vec<ConditionedReading> {
+        ids.filter_map(|id| self.readings.get(id).cloned())
+            .collect()
+    }
+}

@@ -1,0 +1,285 @@
+//! What leaves the service, and in which form.
+//!
+//! Owns the choice of what goes to which publisher: alarms and events through the outbox, so that they survive
+//! an outage; readings and states to MQTT as they are, because an old one is worth nothing; everything that is
+//! a time series to InfluxDB through the outbox.
+
+use lauter_core::supervisor::{Dated, Line, Output};
+use serde_json::json;
+use tokio::sync::{mpsc, watch};
+use tokio::task::JoinHandle;
+use tokio_util::sync::CancellationToken;
+
+use super::outbox::{Pump, Receiver};
+use super::sequence::Sequence;
+use crate::clock::Clock;
+use crate::config::Configuration;
+use crate::exit::{Failure, Kind};
+use crate::publish::influx::{self, DeliveryParameters, Source};
+use crate::publish::mqtt::health::MqttPublishState;
+use crate::publish::mqtt::message::{Outlet, Quality, RECEIPTS_BOUND, Receipt};
+use crate::publish::mqtt::pace::ReadingPace;
+use crate::publish::mqtt::topics::{Stamp, Topics};
+use crate::publish::mqtt::{self as mqtt};
+use crate::store::{MessageClass, NewMessage, Publisher, Store, StoreError, TunId};
+
+struct MqttSide {
+    topics: Topics,
+    outlet: Outlet,
+    pace: ReadingPace,
+    receipts: mpsc::Receiver<Receipt>,
+    health: watch::Receiver<MqttPublishState>,
+}
+
+struct InfluxSide {
+    source: Source,
+    acknowledgements: mpsc::Receiver<Vec<i64>>,
+    health: watch::Receiver<influx::Health>,
+}
+
+/// The publishers of one tun.
+pub struct Publishers {
+    clock: Clock,
+    sequence: Sequence,
+    mqtt: Option<MqttSide>,
+    influx: Option<InfluxSide>,
+    pumps: Vec<Pump>,
+    pub tasks: Vec<JoinHandle<()>>,
+}
+
+impl Publishers {
+    pub fn start(
+        configuration: &Configuration,
+        tun: TunId,
+        sequence: Sequence,
+        clock: Clock,
+        stop: &CancellationToken,
+    ) -> Result<Self, Failure> {
+        let mut publishers = Self {
+            clock,
+            sequence,
+            mqtt: None,
+            influx: None,
+            pumps: Vec::new(),
+            tasks: Vec::new(),
+        };
+        publishers.start_mqtt(configuration, tun, stop);
+        publishers.start_influx(configuration, tun, stop)?;
+        Ok(publishers)
+    }
+
+    fn start_mqtt(&mut self, configuration: &Configuration, tun: TunId, stop: &CancellationToken) {
+        let Some(settings) = &configuration.mqtt else {
+            return;
+        };
+        let (outlet, inlet) = Outlet::lanes();
+        let (receipts_in, receipts) = mpsc::channel(RECEIPTS_BOUND);
+        let numbers = self.sequence.clone();
+        let sequence: mqtt::Sequence = std::sync::Arc::new(move || numbers.next());
+        let started = mqtt::start(
+            configuration,
+            inlet,
+            receipts_in,
+            sequence,
+            self.clock,
+            stop.clone(),
+        );
+        let Some(publisher) = started else { return };
+        self.tasks.push(publisher.task);
+        self.pumps
+            .push(Pump::new(Receiver::Mqtt(outlet.clone()), tun));
+        self.mqtt = Some(MqttSide {
+            topics: Topics::new(&configuration.site, &configuration.tun.name),
+            outlet,
+            pace: ReadingPace::new(settings.reading_every),
+            receipts,
+            health: publisher.health,
+        });
+    }
+
+    fn start_influx(
+        &mut self,
+        configuration: &Configuration,
+        tun: TunId,
+        stop: &CancellationToken,
+    ) -> Result<(), Failure> {
+        let Some(settings) = &configuration.influx else {
+            return Ok(());
+        };
+        let (feed, publisher, acknowledgements, health) =
+            influx::connect(settings, DeliveryParameters::default()).map_err(|error| {
+                Failure::new(
+                    Kind::Configuration,
+                    format!("{}: influx: {error}", configuration.file.display()),
+                )
+            })?;
+        self.tasks.push(tokio::spawn(publisher.run(stop.clone())));
+        self.pumps.push(Pump::new(Receiver::Influx(feed), tun));
+        let source = Source {
+            site: configuration.site.clone(),
+            tun: configuration.tun.name.clone(),
+        };
+        self.influx = Some(InfluxSide {
+            source,
+            acknowledgements,
+            health,
+        });
+        Ok(())
+    }
+
+    /// Sends what is live at once, and returns the rows that belong in the store first.
+    pub fn publish(&mut self, dated: &Dated) -> Vec<NewMessage> {
+        let time = self.clock.wall(dated.at);
+        let mut rows = Vec::new();
+        if let Some(side) = &mut self.mqtt {
+            let due = match &dated.output {
+                Output::Reading(reading) => side.pace.is_due(reading, dated.at),
+                _ => true,
+            };
+            if due {
+                let message = side.topics.message(
+                    &dated.output,
+                    Stamp {
+                        time,
+                        seq: self.sequence.next(),
+                    },
+                );
+                match message.quality {
+                    // A live message that finds no room is old by the next one; the outlet counts it.
+                    Quality::AtMostOnce => _ = side.outlet.put(message),
+                    Quality::AtLeastOnce => rows.push(NewMessage {
+                        publisher: Publisher::Mqtt,
+                        class: MessageClass::Record,
+                        topic: message.topic,
+                        payload: String::from_utf8_lossy(&message.payload).into_owned(),
+                        retain: message.retain,
+                        created: time,
+                    }),
+                }
+            }
+        }
+        if let Some(side) = &self.influx {
+            match influx::point(&side.source, &dated.output, time).map(|point| point.line()) {
+                Some(Ok(line)) => rows.push(NewMessage {
+                    publisher: Publisher::Influx,
+                    class: class(&dated.output),
+                    topic: String::new(),
+                    payload: line,
+                    retain: false,
+                    created: time,
+                }),
+                Some(Err(fault)) => tracing::warn!("InfluxDB: a point cannot be written: {fault}"),
+                None => {}
+            }
+        }
+        rows
+    }
+
+    /// New rows are in the store.
+    pub fn wake(&mut self) {
+        for pump in &mut self.pumps {
+            pump.wake();
+        }
+    }
+
+    /// Hands over rows that wait in the store, as far as there is room.
+    pub async fn pump(&mut self, store: &Store) -> Result<(), StoreError> {
+        for pump in &mut self.pumps {
+            pump.run(store).await?;
+        }
+        Ok(())
+    }
+
+    /// Row numbers that a receiver has and the store can forget. Waits for ever without publishers.
+    pub async fn delivered(&mut self) -> Vec<i64> {
+        let mqtt = async {
+            match &mut self.mqtt {
+                Some(side) => match side.receipts.recv().await {
+                    Some(first) => {
+                        let mut receipts = vec![first];
+                        while let Ok(more) = side.receipts.try_recv() {
+                            receipts.push(more);
+                        }
+                        receipts.into_iter().map(settled).collect()
+                    }
+                    None => std::future::pending().await,
+                },
+                None => std::future::pending().await,
+            }
+        };
+        let influx = async {
+            match &mut self.influx {
+                Some(side) => match side.acknowledgements.recv().await {
+                    Some(ids) => ids,
+                    None => std::future::pending().await,
+                },
+                None => std::future::pending().await,
+            }
+        };
+        tokio::select! { ids = mqtt => ids, ids = influx => ids }
+    }
+
+    /// Which publishers there are, and why their receiver refuses the service, if it does.
+    pub fn refusals(&self) -> Vec<(Publisher, Option<String>)> {
+        let mut refusals = Vec::new();
+        if let Some(side) = &self.mqtt {
+            let state = side.health.borrow();
+            let fault = state.fault.as_ref().filter(|fault| fault.needs_a_person());
+            refusals.push((Publisher::Mqtt, fault.map(|fault| fault.detail.clone())));
+        }
+        if let Some(side) = &self.influx {
+            let refused = match &side.health.borrow().state {
+                influx::State::Refused { reason } => Some(reason.clone()),
+                _ => None,
+            };
+            refusals.push((Publisher::Influx, refused));
+        }
+        refusals
+    }
+
+    /// For the health page.
+    pub fn health(&self) -> serde_json::Value {
+        let mqtt = self.mqtt.as_ref().map(|side| {
+            let state = side.health.borrow();
+            json!({
+                "connected": state.connected,
+                "fault": state.fault.as_ref().map(|fault| fault.detail.clone()),
+                "published": state.published,
+                "acknowledged": state.acknowledged,
+                "dropped": state.dropped,
+                "repeated": state.repeated,
+                "unpublishable": state.unpublishable,
+                "refused_by_full_queue": side.outlet.refused(),
+            })
+        });
+        let influx = self.influx.as_ref().map(|side| {
+            let health = side.health.borrow();
+            json!({
+                "state": format!("{:?}", health.state),
+                "delivered": health.delivered,
+                "retried": health.retried,
+                "set_aside": health.set_aside,
+            })
+        });
+        json!({ "mqtt": mqtt, "influx": influx })
+    }
+}
+
+/// A row that no broker would ever take is forgotten like a delivered one, but not silently.
+fn settled(receipt: Receipt) -> i64 {
+    match receipt {
+        Receipt::Acknowledged(id) => id,
+        Receipt::Unpublishable(id) => {
+            tracing::error!("MQTT: row {id} of the outbox can never be published and is set aside");
+            id
+        }
+    }
+}
+
+fn class(output: &Output) -> MessageClass {
+    match output {
+        Output::Reading(_) => MessageClass::Reading,
+        Output::Runoff(_) | Output::Line(Line::Projection(_)) => MessageClass::State,
+        Output::Line(_) | Output::Occurrence(_) => MessageClass::Record,
+    }
+}

@@ -1,0 +1,112 @@
+//! What people ask of a running tun, and what it answers.
+//!
+//! Owns the requests and their replies. The web interface and the command line bring them; only the tun's own
+//! task answers, so that everything that changes a brew goes through one place in one order.
+
+use lauter_core::alarm::AlarmId;
+use lauter_core::projection::Plan;
+use lauter_core::supervisor::{Line, OperatorAction, ProjectionLine, RunoffState, Sample};
+use serde::{Deserialize, Serialize};
+use thiserror::Error;
+use tokio::sync::oneshot;
+
+use crate::store::TunId;
+
+/// How many requests may wait for one tun's task. People ask by hand; more than this is a fault.
+pub const REQUESTS_BOUND: usize = 64;
+
+/// Why a request was not carried out.
+#[derive(Clone, Debug, Error, PartialEq, Eq)]
+pub enum Refusal {
+    #[error("brew {0} is under way; end it first (lauterd brew end)")]
+    BrewUnderWay(String),
+    #[error("no brew is under way; start one first (lauterd brew start --plan PLAN.toml)")]
+    NoBrew,
+    #[error("the plan does not fit this tun: {0}")]
+    Plan(String),
+    #[error("alarm {alarm} is in state {state}, where this cannot be done")]
+    AlarmState { alarm: String, state: String },
+    #[error("the record cannot be written: {0}")]
+    Store(String),
+    #[error("the service is stopping")]
+    Stopping,
+}
+
+pub type Reply<T> = oneshot::Sender<Result<T, Refusal>>;
+
+/// A request to one tun.
+#[derive(Debug)]
+pub enum Request {
+    /// A brew id seen before replaces its record.
+    StartBrew {
+        plan: Box<Plan>,
+        reply: Reply<()>,
+    },
+    /// Answers with the brew's id.
+    EndBrew {
+        reply: Reply<String>,
+    },
+    Sample {
+        sample: Sample,
+        reply: Reply<()>,
+    },
+    Operate {
+        alarm: AlarmId,
+        instrument: Option<String>,
+        who: String,
+        action: OperatorAction,
+        reply: Reply<()>,
+    },
+    Status {
+        reply: oneshot::Sender<TunStatus>,
+    },
+}
+
+/// A tun as it stands now.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct TunStatus {
+    pub site: String,
+    pub tun: String,
+    /// RFC 3339, UTC, ms.
+    pub time: String,
+    pub brew: Option<String>,
+    pub plan: Option<Plan>,
+    pub runoff: Option<RunoffState>,
+    pub projection: Option<ProjectionLine>,
+    /// The latest line of every alarm that is not normal.
+    pub alarms: Vec<Line>,
+    /// Latest conditioned reading of every instrument, in configuration order.
+    pub readings: Vec<lauter_core::supervisor::ConditionedReading>,
+    pub health: serde_json::Value,
+}
+
+/// How others reach one tun.
+#[derive(Clone, Debug)]
+pub struct TunHandle {
+    pub site: String,
+    pub tun: String,
+    /// Its number in the store.
+    pub id: TunId,
+    pub requests: tokio::sync::mpsc::Sender<Request>,
+}
+
+impl TunHandle {
+    /// Sends a request made with a reply channel and waits for the answer.
+    pub async fn ask<T>(&self, make: impl FnOnce(Reply<T>) -> Request) -> Result<T, Refusal> {
+        let (reply, answer) = oneshot::channel();
+        self.requests
+            .send(make(reply))
+            .await
+            .map_err(|_| Refusal::Stopping)?;
+        answer.await.map_err(|_| Refusal::Stopping)?
+    }
+
+    pub async fn status(&self) -> Result<TunStatus, Refusal> {
+        let (reply, answer) = oneshot::channel();
+        self.requests
+            .send(Request::Status { reply })
+            .await
+            .map_err(|_| Refusal::Stopping)?;
+        answer.await.map_err(|_| Refusal::Stopping)
+    }
+}

@@ -1,0 +1,48 @@
+//! Sequence numbers for what leaves the service, never used twice.
+//!
+//! Owns a block of numbers that the store has already marked as used, so that handing one out needs no disk.
+//! The block is extended long before it ends.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use crate::store::{Store, StoreError, TunId};
+
+/// Numbers reserved at one time.
+const BLOCK: u32 = 2000;
+/// The block is extended when fewer than this are left.
+const LOW: u64 = 1000;
+
+/// One tun's numbers. Clones share them.
+#[derive(Clone, Debug)]
+pub struct Sequence {
+    next: Arc<AtomicU64>,
+    end: Arc<AtomicU64>,
+}
+
+impl Sequence {
+    pub async fn open(store: &Store, tun: TunId) -> Result<Self, StoreError> {
+        let block = store.next_sequences(tun, BLOCK).await?;
+        Ok(Self {
+            next: Arc::new(AtomicU64::new(block.start)),
+            end: Arc::new(AtomicU64::new(block.end)),
+        })
+    }
+
+    pub fn next(&self) -> u64 {
+        self.next.fetch_add(1, Ordering::Relaxed)
+    }
+
+    /// Reserves more when few are left. Blocks of one tun follow each other, since only its task reserves.
+    pub async fn refill(&self, store: &Store, tun: TunId) -> Result<(), StoreError> {
+        let left = self
+            .end
+            .load(Ordering::Relaxed)
+            .saturating_sub(self.next.load(Ordering::Relaxed));
+        if left < LOW {
+            let block = store.next_sequences(tun, BLOCK).await?;
+            self.end.store(block.end, Ordering::Relaxed);
+        }
+        Ok(())
+    }
+}

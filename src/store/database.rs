@@ -1,0 +1,275 @@
+//! Opening the record's file: who may write, which schema, how durable.
+//!
+//! Owns the connection and the lock file. One process writes; others may read the same file meanwhile, since
+//! SQLite's write-ahead log keeps readers and the writer apart.
+
+use std::collections::HashMap;
+use std::fs::{self, File, OpenOptions, TryLockError};
+use std::io::{Read, Seek, Write};
+use std::path::{Path, PathBuf};
+
+use lauter_core::reading::Moment;
+use rusqlite::{Connection, OpenFlags};
+
+use super::brews::{BrewId, TunId};
+use super::outbox::Publisher;
+use super::schema;
+use super::{StoreError, StoreParameters};
+
+/// The record's file in the store directory.
+pub const FILE_NAME: &str = "lauterd.sqlite3";
+
+/// Locked by the process that writes. The file stays; only the lock on it counts.
+pub const LOCK_NAME: &str = "lauterd.lock";
+
+/// The record, opened. Every call blocks until SQLite has answered; in the service it lives behind `Store`.
+#[derive(Debug)]
+pub struct Database {
+    pub(super) connection: Connection,
+    pub(super) path: PathBuf,
+    pub(super) parameters: StoreParameters,
+    pub(super) progress: HashMap<BrewId, Progress>,
+    /// Rows waiting for each publisher, counted once and kept up since.
+    pub(super) waiting: HashMap<(TunId, Publisher), u64>,
+    /// Outbox rows given up because a publisher had too many waiting.
+    pub(super) thinned: u64,
+    /// Held for its lock, which ends with the process whatever happens to it.
+    _lock: Option<File>,
+}
+
+/// Where the rows of a brew stand.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Progress {
+    pub next_event: i64,
+    pub next_conditioned: i64,
+    pub last_runoff: Option<Moment>,
+    /// Ids in the order of the brew's header.
+    pub instruments: Vec<String>,
+}
+
+impl Database {
+    /// Opens the store in `directory` for writing, making both if they are not there.
+    pub fn open(directory: &Path) -> Result<Self, StoreError> {
+        Self::open_with(directory, StoreParameters::default())
+    }
+
+    pub fn open_with(directory: &Path, parameters: StoreParameters) -> Result<Self, StoreError> {
+        fs::create_dir_all(directory).map_err(|source| StoreError::Directory {
+            path: directory.to_owned(),
+            source,
+        })?;
+        let lock = take_lock(directory)?;
+        let path = directory.join(FILE_NAME);
+        let mut connection = connect(&path, parameters, OpenFlags::default())?;
+        prepare_for_writing(&connection)
+            .map_err(|source| StoreError::sql(&path, "opening it", source))?;
+        schema::migrate(&mut connection, &path)?;
+        Ok(Self::around(connection, path, parameters, Some(lock)))
+    }
+
+    /// Opens an existing store for reading only; a service may be writing to it meanwhile.
+    pub fn open_read_only(directory: &Path) -> Result<Self, StoreError> {
+        let path = directory.join(FILE_NAME);
+        if !path.is_file() {
+            return Err(StoreError::Missing { path });
+        }
+        let parameters = StoreParameters::default();
+        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+        let connection = connect(&path, parameters, flags)?;
+        schema::recognise(&connection, &path)?;
+        Ok(Self::around(connection, path, parameters, None))
+    }
+
+    fn around(
+        connection: Connection,
+        path: PathBuf,
+        parameters: StoreParameters,
+        lock: Option<File>,
+    ) -> Self {
+        // Every statement of an append and of the publishers stays prepared.
+        connection.set_prepared_statement_cache_capacity(64);
+        Self {
+            connection,
+            path,
+            parameters,
+            progress: HashMap::new(),
+            waiting: HashMap::new(),
+            thinned: 0,
+            _lock: lock,
+        }
+    }
+
+    /// The record's file.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Outbox rows given up since opening.
+    pub fn thinned(&self) -> u64 {
+        self.thinned
+    }
+
+    /// Folds the write-ahead log into the file and closes it.
+    pub fn close(self) -> Result<(), StoreError> {
+        self.connection
+            .pragma(None, "wal_checkpoint", "TRUNCATE", |_| Ok(()))
+            .map_err(|source| StoreError::sql(&self.path, "folding its log", source))?;
+        self.connection
+            .close()
+            .map_err(|(_, source)| StoreError::sql(&self.path, "closing it", source))
+    }
+
+    /// An error of SQLite while `doing` something with this file.
+    pub(super) fn failed(
+        &self,
+        doing: &'static str,
+    ) -> impl Fn(rusqlite::Error) -> StoreError + 'static {
+        let path = self.path.clone();
+        move |source| StoreError::sql(&path, doing, source)
+    }
+}
+
+fn connect(
+    path: &Path,
+    parameters: StoreParameters,
+    flags: OpenFlags,
+) -> Result<Connection, StoreError> {
+    let failed = |source| StoreError::sql(path, "opening it", source);
+    let connection = Connection::open_with_flags(path, flags).map_err(failed)?;
+    connection
+        .busy_timeout(parameters.busy_timeout)
+        .map_err(failed)?;
+    Ok(connection)
+}
+
+fn prepare_for_writing(connection: &Connection) -> rusqlite::Result<()> {
+    // Takes effect only while the file is empty: lets the retention give room back in small steps.
+    connection.pragma_update(None, "auto_vacuum", "INCREMENTAL")?;
+    connection
+        .pragma_update_and_check(None, "journal_mode", "WAL", |row| row.get::<_, String>(0))?;
+    // A commit is on the disk before an alarm is published, power cut or not.
+    connection.pragma_update(None, "synchronous", "FULL")?;
+    connection.pragma_update(None, "foreign_keys", true)
+}
+
+fn take_lock(directory: &Path) -> Result<File, StoreError> {
+    let path = directory.join(LOCK_NAME);
+    let failed = |source| StoreError::Directory {
+        path: directory.to_owned(),
+        source,
+    };
+    let mut file = OpenOptions::new()
+        .read(true)
+        .write(true)
+        .create(true)
+        .truncate(false)
+        .open(&path)
+        .map_err(failed)?;
+    match file.try_lock() {
+        Ok(()) => {}
+        Err(TryLockError::WouldBlock) => {
+            let mut owner = String::new();
+            let process = file
+                .read_to_string(&mut owner)
+                .ok()
+                .and_then(|_| owner.trim().parse().ok());
+            return Err(StoreError::InUse {
+                path: directory.to_owned(),
+                process,
+            });
+        }
+        Err(TryLockError::Error(source)) => return Err(failed(source)),
+    }
+    file.set_len(0).map_err(failed)?;
+    file.rewind().map_err(failed)?;
+    writeln!(file, "{}", std::process::id()).map_err(failed)?;
+    Ok(file)
+}
+
+#[cfg(test)]
+mod tests {
+    use jiff::Timestamp;
+    use lauter_core::supervisor::Event;
+
+    use crate::store::{
+        Batch, Database, DatedEvent, MessageClass, NewMessage, Publisher, StoreError,
+    };
+    use lauter_core::reading::Moment;
+
+    fn limit_pages(database: &Database, pages: i64) {
+        database
+            .connection
+            .pragma_update_and_check(None, "max_page_count", pages, |row| row.get::<_, i64>(0))
+            .unwrap();
+    }
+
+    #[test]
+    fn a_full_disk_costs_the_batch_but_neither_the_record_nor_the_count() {
+        let directory = tempfile::tempdir().unwrap();
+        let mut database = Database::open(directory.path()).unwrap();
+        let tun = database.tun("north-yard", "tun-1").unwrap();
+        let message = NewMessage {
+            publisher: Publisher::Mqtt,
+            class: MessageClass::Record,
+            topic: "event".to_owned(),
+            payload: "x".repeat(2_000),
+            retain: false,
+            created: Timestamp::UNIX_EPOCH,
+        };
+        let batch = Batch {
+            events: vec![DatedEvent {
+                at: Moment(1),
+                event: Event::BrewEnded,
+            }],
+            messages: vec![message; 10],
+            ..Batch::new(tun, None)
+        };
+        database.append(&batch).unwrap();
+        limit_pages(&database, 60);
+        let mut taken = 1;
+        let error = loop {
+            match database.append(&batch) {
+                Ok(_) => taken += 1,
+                Err(error) => break error,
+            }
+            assert!(taken < 1_000);
+        };
+        assert!(matches!(error, StoreError::DiskFull { .. }), "{error}");
+        assert!(error.is_passing());
+        let depth = |database: &mut Database| database.backlog(tun, Publisher::Mqtt).unwrap().depth;
+        assert_eq!(depth(&mut database), taken * 10);
+        limit_pages(&database, 1_000_000);
+        database.append(&batch).unwrap();
+        assert_eq!(depth(&mut database), (taken + 1) * 10);
+        drop(database);
+        let mut again = Database::open(directory.path()).unwrap();
+        assert_eq!(depth(&mut again), (taken + 1) * 10);
+        let events = again.idle_events(tun, Moment::ZERO).unwrap();
+        assert_eq!(events.len() as u64, taken + 1);
+    }
+
+    #[test]
+    fn the_outbox_is_read_in_order_without_sorting_it() {
+        let directory = tempfile::tempdir().unwrap();
+        let database = Database::open(directory.path()).unwrap();
+        let plan: Vec<String> = database
+            .connection
+            .prepare(&format!(
+                "EXPLAIN QUERY PLAN {}",
+                crate::store::outbox::NEXT
+            ))
+            .unwrap()
+            .query_map((1, "mqtt", 0, 10), |row| row.get("detail"))
+            .unwrap()
+            .collect::<Result<_, _>>()
+            .unwrap();
+        assert!(
+            plan.iter().any(|step| step.contains("outbox_of_publisher")),
+            "{plan:?}"
+        );
+        assert!(
+            !plan.iter().any(|step| step.contains("TEMP B-TREE")),
+            "{plan:?}"
+        );
+    }
+}

@@ -1,0 +1,126 @@
+//! What can go wrong with the record, and what to do about it.
+
+use std::io;
+use std::path::{Path, PathBuf};
+
+use rusqlite::ErrorCode;
+
+use crate::exit::{Failure, Kind};
+
+/// Each names the file at fault and the remedy.
+#[derive(Debug, thiserror::Error)]
+pub enum StoreError {
+    #[error(
+        "store directory {path}: {source}; create it, or give the service's user the right to write there"
+    )]
+    Directory { path: PathBuf, source: io::Error },
+    #[error(
+        "store {path} is in use by another lauterd{}; stop that one, or give this one another [store] directory",
+        .process.map(|id| format!(" (process {id})")).unwrap_or_default()
+    )]
+    InUse { path: PathBuf, process: Option<u32> },
+    #[error("there is no store at {path}; check [store] directory")]
+    Missing { path: PathBuf },
+    #[error(
+        "store {path} has schema {found}, this program knows up to {known}; it was written by a newer lauterd: use that version"
+    )]
+    NewerSchema {
+        path: PathBuf,
+        found: i64,
+        known: usize,
+    },
+    #[error("{path} is not a lauterd store; move it away or choose another [store] directory")]
+    Foreign { path: PathBuf },
+    #[error(
+        "store {path} is damaged ({detail}) while {doing}; stop the service, keep a copy of the directory, and start with an empty one"
+    )]
+    Corrupt {
+        path: PathBuf,
+        doing: &'static str,
+        detail: String,
+    },
+    #[error(
+        "no room left for store {path} while {doing}; free disk space, what waits is tried again"
+    )]
+    DiskFull { path: PathBuf, doing: &'static str },
+    #[error(
+        "no permission for store {path} while {doing}; give the service's user the right to write there"
+    )]
+    Permission { path: PathBuf, doing: &'static str },
+    #[error("store {path}, {doing}: {source}")]
+    Sql {
+        path: PathBuf,
+        doing: &'static str,
+        source: rusqlite::Error,
+    },
+    #[error(
+        "store {path}: {what} cannot be read back: {detail}; the record was changed by other hands or is damaged"
+    )]
+    Unreadable {
+        path: PathBuf,
+        what: String,
+        detail: String,
+    },
+    #[error(
+        "store {path} has no brew with record number {brew}; it was replaced or its time is over"
+    )]
+    NoSuchBrew { path: PathBuf, brew: i64 },
+    #[error(
+        "store {path}: brew {brew} has no instrument {instrument}; begin a new brew after the configuration has changed"
+    )]
+    UnknownInstrument {
+        path: PathBuf,
+        brew: i64,
+        instrument: String,
+    },
+    #[error("export to {path}: {source}; check the directory and the room on its disk")]
+    Export { path: PathBuf, source: io::Error },
+    #[error("the store's thread has ended; restart the service and read its log for the cause")]
+    Closed,
+}
+
+impl StoreError {
+    /// Sorts SQLite's error codes into what an operator can act upon.
+    pub(super) fn sql(path: &Path, doing: &'static str, source: rusqlite::Error) -> Self {
+        let path = path.to_owned();
+        match source.sqlite_error_code() {
+            Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => Self::Corrupt {
+                path,
+                doing,
+                detail: source.to_string(),
+            },
+            Some(ErrorCode::DiskFull) => Self::DiskFull { path, doing },
+            Some(ErrorCode::ReadOnly | ErrorCode::PermissionDenied | ErrorCode::CannotOpen) => {
+                Self::Permission { path, doing }
+            }
+            _ => Self::Sql {
+                path,
+                doing,
+                source,
+            },
+        }
+    }
+
+    /// Whether the same call may succeed later without anyone changing the configuration.
+    pub fn is_passing(&self) -> bool {
+        match self {
+            Self::DiskFull { .. } => true,
+            Self::Sql { source, .. } => matches!(
+                source.sqlite_error_code(),
+                Some(
+                    ErrorCode::DatabaseBusy
+                        | ErrorCode::DatabaseLocked
+                        | ErrorCode::SystemIoFailure
+                        | ErrorCode::OutOfMemory
+                )
+            ),
+            _ => false,
+        }
+    }
+}
+
+impl From<StoreError> for Failure {
+    fn from(error: StoreError) -> Self {
+        Self::new(Kind::Io, error.to_string())
+    }
+}

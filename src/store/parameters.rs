@@ -1,0 +1,31 @@
+//! The store's tuning constants.
+
+use std::time::Duration;
+
+/// Bounds and spacings of the store. None of them changes what the supervisor sees.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct StoreParameters {
+    /// Rows one publisher of one tun may have waiting, 1000 or more. Beyond it the oldest readings are thinned.
+    /// 200 000 rows are about 80 MB: half a day of readings from twelve instruments every 5 s and their
+    /// InfluxDB points. Own choice.
+    pub outbox_rows: u64,
+    /// Least time between two recorded run-off states, 0 s or more. They serve the page's curves only: a
+    /// replay needs none of them. Own choice.
+    pub runoff_every: Duration,
+    /// Rows removed in one slice of the retention, 1 or more. 2000 rows keep the thread busy for some
+    /// milliseconds, so that an alarm never waits behind it. Own choice.
+    pub retention_rows: u32,
+    /// How long to wait for a reader of the same file that holds a lock. Own choice.
+    pub busy_timeout: Duration,
+}
+
+impl Default for StoreParameters {
+    fn default() -> Self {
+        Self {
+            outbox_rows: 200_000,
+            runoff_every: Duration::from_secs(10),
+            retention_rows: 2_000,
+            busy_timeout: Duration::from_secs(5),
+        }
+    }
+}

@@ -1,0 +1,59 @@
+//! The schema and its numbered migrations.
+//!
+//! `PRAGMA user_version` counts the migrations a file has had. A migration, once released, never changes: what
+//! must be different becomes the next one.
+
+use std::path::Path;
+
+use rusqlite::Connection;
+
+use super::StoreError;
+
+/// Marks a file as ours (`PRAGMA application_id`): "ltrd" in ASCII.
+pub(super) const APPLICATION_ID: i64 = 0x6c74_7264;
+
+/// Migration `n` (from 0) brings a file from version `n` to `n + 1`.
+const MIGRATIONS: [&str; 1] = [include_str!("migrations/001.sql")];
+
+/// Brings the file to the newest schema, each migration in its own transaction.
+pub(super) fn migrate(connection: &mut Connection, path: &Path) -> Result<(), StoreError> {
+    let found = recognise(connection, path)?;
+    let sql = |source| StoreError::sql(path, "bringing its schema up to date", source);
+    for (index, migration) in MIGRATIONS.iter().enumerate().skip(found) {
+        let transaction = connection.transaction().map_err(sql)?;
+        transaction.execute_batch(migration).map_err(sql)?;
+        transaction
+            .pragma_update(None, "user_version", index.cast_signed() + 1)
+            .map_err(sql)?;
+        transaction
+            .pragma_update(None, "application_id", APPLICATION_ID)
+            .map_err(sql)?;
+        transaction.commit().map_err(sql)?;
+    }
+    Ok(())
+}
+
+/// The file's schema version, after making sure that it is a store this program can read.
+pub(super) fn recognise(connection: &Connection, path: &Path) -> Result<usize, StoreError> {
+    let sql = |source| StoreError::sql(path, "reading its schema version", source);
+    let pragma = |name| connection.pragma_query_value(None, name, |row| row.get::<_, i64>(0));
+    let version = pragma("user_version").map_err(sql)?;
+    let application = pragma("application_id").map_err(sql)?;
+    let tables: i64 = connection
+        .query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))
+        .map_err(sql)?;
+    let fresh = version == 0 && application == 0 && tables == 0;
+    if !fresh && application != APPLICATION_ID {
+        return Err(StoreError::Foreign {
+            path: path.to_owned(),
+        });
+    }
+    match usize::try_from(version) {
+        Ok(version) if version <= MIGRATIONS.len() => Ok(version),
+        _ => Err(StoreError::NewerSchema {
+            path: path.to_owned(),
+            found: version,
+            known: MIGRATIONS.len(),
+        }),
+    }
+}

@@ -1,0 +1,95 @@
+//! Connections: how many at a time, how long each may dawdle, and how they end when the service stops.
+//!
+//! Must not know what is asked. A loop of our own stands in for `axum::serve` because that one bounds neither
+//! the number of connections nor the time a client takes to send a request's head.
+
+use std::net::SocketAddr;
+use std::sync::Arc;
+
+use axum::{Extension, Router};
+use hyper::server::conn::http1;
+use hyper_util::rt::{TokioIo, TokioTimer};
+use hyper_util::service::TowerToHyperService;
+use tokio::net::{TcpListener, TcpStream};
+use tokio::sync::Semaphore;
+use tokio::time;
+use tokio_util::sync::CancellationToken;
+use tokio_util::task::TaskTracker;
+
+use super::parameters::{ACCEPT_PAUSE, CONNECTIONS_BOUND, HEAD_TIMEOUT, STOP_TIMEOUT};
+
+/// Both ends of the connection a request came by.
+#[derive(Clone, Copy, Debug)]
+pub struct Ends {
+    pub local: SocketAddr,
+    pub peer: SocketAddr,
+}
+
+/// Accepts and serves until `stop`, then waits for the answers under way, but not for long.
+pub async fn run(listener: TcpListener, router: Router, stop: CancellationToken) {
+    let places = Arc::new(Semaphore::new(CONNECTIONS_BOUND));
+    let connections = TaskTracker::new();
+    // Ends what is left when the time to stop is over.
+    let abandon = CancellationToken::new();
+    while let Some((stream, peer)) = stop.run_until_cancelled(accept(&listener)).await {
+        let Some(Ok(place)) = stop
+            .run_until_cancelled(Arc::clone(&places).acquire_owned())
+            .await
+        else {
+            break;
+        };
+        let connection = connection(stream, peer, router.clone(), stop.clone());
+        let abandon = abandon.clone();
+        connections.spawn(async move {
+            abandon.run_until_cancelled(connection).await;
+            drop(place);
+        });
+    }
+    drop(listener);
+    connections.close();
+    if time::timeout(STOP_TIMEOUT, connections.wait())
+        .await
+        .is_err()
+    {
+        tracing::warn!(
+            left = connections.len(),
+            "web connections cut off on stopping"
+        );
+        abandon.cancel();
+        connections.wait().await;
+    }
+}
+
+async fn accept(listener: &TcpListener) -> (TcpStream, SocketAddr) {
+    loop {
+        match listener.accept().await {
+            Ok(accepted) => return accepted,
+            Err(error) => {
+                tracing::warn!(%error, "a web connection could not be accepted");
+                time::sleep(ACCEPT_PAUSE).await;
+            }
+        }
+    }
+}
+
+async fn connection(stream: TcpStream, peer: SocketAddr, router: Router, stop: CancellationToken) {
+    let Ok(local) = stream.local_addr() else {
+        return; // Gone before it was served.
+    };
+    let router = router.layer(Extension(Ends { local, peer }));
+    let served = http1::Builder::new()
+        .timer(TokioTimer::new())
+        .header_read_timeout(HEAD_TIMEOUT)
+        .serve_connection(TokioIo::new(stream), TowerToHyperService::new(router));
+    let mut served = std::pin::pin!(served);
+    let outcome = tokio::select! {
+        outcome = served.as_mut() => outcome,
+        () = stop.cancelled() => {
+            served.as_mut().graceful_shutdown();
+            served.await
+        }
+    };
+    if let Err(error) = outcome {
+        tracing::debug!(%peer, %error, "a web connection ended early");
+    }
+}

@@ -1,0 +1,28 @@
+//! Bounds of the web interface. All are own choices; none of them changes what the supervisor sees.
+
+use std::time::Duration;
+
+/// Connections served at a time; more wait to be accepted. A brewhouse has a handful of screens.
+pub const CONNECTIONS_BOUND: usize = 64;
+
+/// Largest request body, bytes. The largest request is a plan of some hundred bytes.
+pub const BODY_BOUND: usize = 64 * 1024;
+
+/// Within this time a request's head must have come; an idle connection is closed after it too.
+pub const HEAD_TIMEOUT: Duration = Duration::from_secs(20);
+
+/// Within this time a request must be answered, its body read included. A long brew's export from a slow disk
+/// takes some seconds.
+pub const REQUEST_TIMEOUT: Duration = Duration::from_secs(30);
+
+/// Within this time the tun's own task must answer; it does so in milliseconds unless the record is blocked.
+pub const TUN_TIMEOUT: Duration = Duration::from_secs(10);
+
+/// How long answers under way may take once the service stops.
+pub const STOP_TIMEOUT: Duration = Duration::from_secs(5);
+
+/// Pause after a connection could not be accepted, for instance because the process has too many files open.
+pub const ACCEPT_PAUSE: Duration = Duration::from_millis(200);
+
+/// Brews listed when the request does not say how many.
+pub const BREWS_LISTED: usize = 100;

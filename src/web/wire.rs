@@ -1,0 +1,402 @@
+//! The bodies that travel between the service and those who ask it, and what their values may be.
+//!
+//! Owns the shapes both sides use, so that the command line and the service cannot drift apart. Lines, plans and
+//! readings travel in the core's own shapes. Must not know how anything is carried out.
+
+use std::fmt;
+
+use jiff::Timestamp;
+use lauter_core::projection::Plan;
+use lauter_core::supervisor::{OperatorAction, Place, Sample, SummaryLine};
+use serde::{Deserialize, Serialize};
+
+use crate::store::{Brew, StoreHealth};
+
+/// Everything of the interface stands below this path.
+pub const BASE: &str = "/api/v1";
+
+/// The service itself.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Health {
+    pub service: String,
+    pub version: String,
+    pub tuns: usize,
+    pub record: RecordHealth,
+}
+
+/// How the record fares; see `StoreHealth`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct RecordHealth {
+    pub queued: usize,
+    pub refused: u64,
+    pub failed: u64,
+    pub thinned: u64,
+    pub last_error: Option<String>,
+}
+
+impl From<StoreHealth> for RecordHealth {
+    fn from(health: StoreHealth) -> Self {
+        Self {
+            queued: health.queued,
+            refused: health.refused,
+            failed: health.failed,
+            thinned: health.thinned,
+            last_error: health.last_error,
+        }
+    }
+}
+
+/// A tun that the service serves.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ServedTun {
+    pub site: String,
+    pub tun: String,
+}
+
+impl fmt::Display for ServedTun {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}/{}", self.site, self.tun)
+    }
+}
+
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ServedTuns {
+    pub tuns: Vec<ServedTun>,
+}
+
+/// The brew that was started or ended.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct BrewName {
+    pub brew: String,
+}
+
+/// A brew of the record.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct RecordedBrew {
+    pub brew: String,
+    pub started: Timestamp,
+    /// Where `elapsed_s` of its lines counts from.
+    pub elapsed_from: Timestamp,
+    /// Null while it runs, or when the service ended before it did.
+    pub ended: Option<Timestamp>,
+    /// Whether the tun's profile learnt from it; null while undecided.
+    pub accepted: Option<bool>,
+    /// False once the readings' time is over: then it cannot be replayed.
+    pub readings_kept: bool,
+    pub plan: Plan,
+    pub summary: Option<SummaryLine>,
+}
+
+impl From<Brew> for RecordedBrew {
+    fn from(brew: Brew) -> Self {
+        let header = brew.header;
+        let (ended, summary) = match brew.finished {
+            Some(finished) => (Some(finished.ended), finished.summary),
+            None => (None, None),
+        };
+        let before_us = header.started_at.0.saturating_sub(header.origin.0);
+        let origin_us = header.started.as_microsecond().saturating_sub(before_us);
+        Self {
+            brew: header.plan.brew.clone(),
+            started: header.started,
+            elapsed_from: Timestamp::from_microsecond(origin_us).unwrap_or(header.started),
+            ended,
+            accepted: brew.accepted,
+            readings_kept: brew.readings_kept,
+            plan: header.plan,
+            summary,
+        }
+    }
+}
+
+/// The newest brews of a tun, newest first.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct RecordedBrews {
+    /// How many the record has, listed here or not.
+    pub total: usize,
+    pub brews: Vec<RecordedBrew>,
+}
+
+/// Names of the files a brew can be exported as.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ExportFiles {
+    pub files: Vec<String>,
+}
+
+/// A hand sample. Gravity °P at 20 °C, pH of a cooled sample, volume in L as metered; at least one of them.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SampleBody {
+    pub place: Place,
+    #[serde(default)]
+    pub gravity_p: Option<f64>,
+    #[serde(default)]
+    pub ph: Option<f64>,
+    #[serde(default)]
+    pub volume_l: Option<f64>,
+}
+
+impl SampleBody {
+    /// The sample, or everything that is wrong with it. The ranges only catch slips of the finger: what can be
+    /// right is for the supervisor to weigh.
+    pub fn sample(self) -> Result<Sample, Vec<Fault>> {
+        let values = [
+            ("gravity_p", self.gravity_p, 0.0, 35.0, " °P"),
+            ("ph", self.ph, 3.0, 9.0, ""),
+            ("volume_l", self.volume_l, 0.0, 1e6, " L"),
+        ];
+        let mut faults = Vec::new();
+        if values.iter().all(|(_, value, ..)| value.is_none()) {
+            faults.push(Fault::new(
+                "gravity_p",
+                "is missing, and so are ph and volume_l; give at least one",
+            ));
+        }
+        for (key, value, low, high, unit) in values {
+            if let Some(value) = value
+                && !(low..=high).contains(&value)
+            {
+                let message = format!("is {value}{unit}; allowed is {low} to {high}{unit}");
+                faults.push(Fault::new(key, message));
+            }
+        }
+        if !faults.is_empty() {
+            return Err(faults);
+        }
+        Ok(Sample {
+            place: self.place,
+            gravity_p: self.gravity_p,
+            ph: self.ph,
+            volume_l: self.volume_l,
+        })
+    }
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum AlarmAction {
+    Acknowledge,
+    Shelve,
+    Unshelve,
+    OutOfService,
+    ReturnToService,
+}
+
+/// What an operator does about an alarm, and who does it. `minutes` belongs to shelving; `reason` to shelving
+/// and to taking out of service.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct AlarmOperation {
+    pub who: String,
+    pub action: AlarmAction,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub minutes: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reason: Option<String>,
+}
+
+/// Longest time on the shelf, minutes: one shift of 8 h (own choice). A shelf is not a place to forget an alarm
+/// on; taking it out of service is the way to be rid of it for longer.
+pub const LONGEST_SHELVING_MINUTES: f64 = 480.0;
+
+/// Longest name or reason that goes into the audit trail, characters (own choice).
+const LONGEST_TEXT: usize = 200;
+
+impl AlarmOperation {
+    /// The operator's name and action, or everything that is wrong.
+    pub fn action(self) -> Result<(String, OperatorAction), Vec<Fault>> {
+        let mut faults = Vec::new();
+        let Self {
+            who,
+            action,
+            minutes,
+            reason,
+        } = self;
+        check_text("who", Some(&who), &mut faults);
+        let needs_minutes = action == AlarmAction::Shelve;
+        let needs_reason = needs_minutes || action == AlarmAction::OutOfService;
+        let allowed = 1.0..=LONGEST_SHELVING_MINUTES;
+        match minutes {
+            Some(_) if !needs_minutes => {
+                faults.push(Fault::new("minutes", "belongs to the action shelve only"));
+            }
+            Some(minutes) if !allowed.contains(&minutes) => faults.push(Fault::new(
+                "minutes",
+                format!("is {minutes}; allowed is 1 to {LONGEST_SHELVING_MINUTES}"),
+            )),
+            None if needs_minutes => faults.push(Fault::new(
+                "minutes",
+                format!("is missing; needed is 1 to {LONGEST_SHELVING_MINUTES}"),
+            )),
+            _ => {}
+        }
+        if needs_reason {
+            check_text("reason", reason.as_deref(), &mut faults);
+        } else if reason.is_some() {
+            let message = "belongs to the actions shelve and out-of-service only";
+            faults.push(Fault::new("reason", message));
+        }
+        if !faults.is_empty() {
+            return Err(faults);
+        }
+        let reason = reason.unwrap_or_default();
+        let action = match action {
+            AlarmAction::Acknowledge => OperatorAction::Acknowledge,
+            AlarmAction::Shelve => OperatorAction::Shelve {
+                minutes: minutes.unwrap_or(1.0),
+                reason,
+            },
+            AlarmAction::Unshelve => OperatorAction::Unshelve,
+            AlarmAction::OutOfService => OperatorAction::OutOfService { reason },
+            AlarmAction::ReturnToService => OperatorAction::ReturnToService,
+        };
+        Ok((who, action))
+    }
+}
+
+/// What goes into the audit trail is one line of text that says something.
+fn check_text(key: &str, text: Option<&str>, faults: &mut Vec<Fault>) {
+    let right = text.is_some_and(|text| {
+        !text.trim().is_empty()
+            && text.chars().count() <= LONGEST_TEXT
+            && !text.chars().any(char::is_control)
+    });
+    if !right {
+        let message = format!("must be one line of 1 to {LONGEST_TEXT} characters");
+        faults.push(Fault::new(key, message));
+    }
+}
+
+/// Why a request was not carried out.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ErrorBody {
+    /// In plain words, with every fault.
+    pub error: String,
+    /// The faults one by one, where a body's values are wrong.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub faults: Vec<Fault>,
+}
+
+/// One value that is wrong.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Fault {
+    /// Empty where the fault is no key's.
+    pub key: String,
+    /// Line of a TOML body, counted from 1.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub line: Option<usize>,
+    pub message: String,
+}
+
+impl Fault {
+    pub fn new(key: &str, message: impl Into<String>) -> Self {
+        Self {
+            key: key.to_owned(),
+            line: None,
+            message: message.into(),
+        }
+    }
+}
+
+impl fmt::Display for Fault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if let Some(line) = self.line {
+            write!(f, "line {line}: ")?;
+        }
+        if self.key.is_empty() {
+            f.write_str(&self.message)
+        } else {
+            write!(f, "{} {}", self.key, self.message)
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn keys<T: fmt::Debug>(result: Result<T, Vec<Fault>>) -> Vec<String> {
+        result.unwrap_err().into_iter().map(|f| f.key).collect()
+    }
+
+    #[test]
+    fn a_sample_names_every_value_out_of_range_at_once() {
+        let sample = SampleBody {
+            place: Place::Kettle,
+            gravity_p: Some(99.0),
+            ph: Some(14.0),
+            volume_l: Some(-1.0),
+        };
+        assert_eq!(keys(sample.sample()), ["gravity_p", "ph", "volume_l"]);
+        let nothing = SampleBody {
+            gravity_p: None,
+            ph: None,
+            volume_l: None,
+            ..sample
+        };
+        assert_eq!(keys(nothing.sample()), ["gravity_p"]);
+    }
+
+    #[test]
+    fn a_misspelt_key_of_a_sample_is_refused_and_not_lost() {
+        let body = r#"{"place":"kettle","gravity":12.0}"#;
+        let error = serde_json::from_str::<SampleBody>(body).unwrap_err();
+        assert!(error.to_string().contains("gravity"), "{error}");
+    }
+
+    fn operation(action: AlarmAction) -> AlarmOperation {
+        AlarmOperation {
+            who: "shift brewer".to_owned(),
+            action,
+            minutes: None,
+            reason: None,
+        }
+    }
+
+    #[test]
+    fn shelving_needs_minutes_and_a_reason_and_acknowledging_takes_neither() {
+        assert_eq!(
+            keys(operation(AlarmAction::Shelve).action()),
+            ["minutes", "reason"]
+        );
+        let full = AlarmOperation {
+            minutes: Some(15.0),
+            reason: Some("meter is being cleaned".to_owned()),
+            ..operation(AlarmAction::Shelve)
+        };
+        let expected = OperatorAction::Shelve {
+            minutes: 15.0,
+            reason: "meter is being cleaned".to_owned(),
+        };
+        assert_eq!(full.clone().action().unwrap().1, expected);
+        let acknowledged = AlarmOperation {
+            action: AlarmAction::Acknowledge,
+            ..full
+        };
+        assert_eq!(keys(acknowledged.action()), ["minutes", "reason"]);
+        assert!(operation(AlarmAction::Acknowledge).action().is_ok());
+        assert_eq!(
+            keys(operation(AlarmAction::OutOfService).action()),
+            ["reason"]
+        );
+    }
+
+    #[test]
+    fn nobody_operates_an_alarm_without_a_name_or_shelves_it_for_good() {
+        for who in ["", "  ", "a\nb", &"x".repeat(201)] {
+            let operation = AlarmOperation {
+                who: who.to_owned(),
+                ..operation(AlarmAction::Acknowledge)
+            };
+            assert_eq!(keys(operation.action()), ["who"], "{who:?}");
+        }
+        for minutes in [0.0, -5.0, 481.0, f64::NAN, f64::INFINITY] {
+            let operation = AlarmOperation {
+                minutes: Some(minutes),
+                reason: Some("r".to_owned()),
+                ..operation(AlarmAction::Shelve)
+            };
+            assert_eq!(keys(operation.action()), ["minutes"], "{minutes}");
+        }
+    }
+}

@@ -1,0 +1,143 @@
+//! Kettle, MQTT, database and page.
+
+use crate::support::{
+    COMPLETE, MINIMAL, complete_with, edited, faults, instrument_with, minimal_with, parse,
+};
+
+#[test]
+fn the_heel_is_less_than_the_capacity() {
+    minimal_with(
+        &[("capacity_l = 7000.0", "capacity_l = 7000.0\nheel_l = 7000")],
+        "kettle.heel_l: is 7000; allowed is less than capacity_l (7000)",
+    );
+}
+
+#[test]
+fn a_strapping_table_ascends() {
+    complete_with(
+        &[("reading = 18.0", "reading = 0")],
+        "kettle.strapping[1].reading: is 0; allowed is more than in the row before (0)",
+    );
+    complete_with(
+        &[("volume_l = 1100.0", "volume_l = 7000.0")],
+        "kettle.strapping[2].volume_l: is 7000; allowed is more than in the row before (7000)",
+    );
+}
+
+#[test]
+fn a_strapping_table_has_two_rows_or_more_and_needs_a_level() {
+    let row = |at: u32| format!("[[kettle.strapping]]\nreading = {at}\nvolume_l = {at}\n");
+    let one_row = format!("{MINIMAL}\n{}", row(0));
+    assert_eq!(
+        faults(&one_row),
+        ["kettle.strapping: has 1; needed are at least 2"]
+    );
+    let two_rows = format!("{one_row}{}", row(1));
+    assert_eq!(
+        faults(&two_rows),
+        ["kettle.strapping: has no use: no instrument measures kettle-volume"]
+    );
+}
+
+#[test]
+fn an_instrument_on_mqtt_needs_a_broker() {
+    instrument_with(
+        "id = \"ph\"\nmeasures = \"runnings-ph\"\nunit = \"pH\"\nlow = 2\nhigh = 10\nmqtt = { topic = \"ph\" }",
+        "instrument[2] \"ph\": mqtt: needs a broker; add the table [mqtt] with its host",
+    );
+}
+
+#[test]
+fn a_topic_has_no_wildcards_and_is_not_empty() {
+    for topic in ["plant/+/gravity", "plant/#", ""] {
+        complete_with(
+            &[("\"plant/kettle/gravity\"", &format!("\"{topic}\""))],
+            &format!(
+                "instrument[9] \"kettle_gravity\": mqtt.topic: is \"{topic}\"; allowed is an MQTT topic, not empty and \
+                 without the wildcards '+' and '#'"
+            ),
+        );
+    }
+}
+
+#[test]
+fn an_instrument_does_not_feed_on_what_the_tun_publishes() {
+    complete_with(
+        &[(
+            "\"plant/kettle/gravity\"",
+            "\"lauterd/north-yard/tun-1/runoff\"",
+        )],
+        "instrument[9] \"kettle_gravity\": mqtt.topic: is \"lauterd/north-yard/tun-1/runoff\", where this tun itself \
+         publishes; name the instrument's own topic",
+    );
+}
+
+#[test]
+fn a_pointer_is_a_json_pointer() {
+    complete_with(
+        &[("pointer = \"/value\"", "pointer = \"value\"")],
+        "instrument[2] \"runnings_ph\": mqtt.pointer: is \"value\"; allowed is a JSON Pointer: \"\" or /member/member, with \
+         ~0 for '~' and ~1 for '/' in a member's name",
+    );
+}
+
+#[test]
+fn a_password_needs_a_user_name() {
+    complete_with(
+        &[("username = \"lauterd\"", "")],
+        "mqtt.username: is missing; a password needs a user name (MQTT 3.1.1, 3.1.2.9)",
+    );
+}
+
+#[test]
+fn an_authority_without_tls_has_no_use() {
+    complete_with(
+        &[("tls = true", "tls = false")],
+        "mqtt.ca_file: has no use without tls = true",
+    );
+}
+
+#[test]
+fn commands_need_their_replies() {
+    complete_with(
+        &[
+            ("publish = true", "publish = false"),
+            ("commands = false", "commands = true"),
+        ],
+        "mqtt.commands: needs publish = true; a command that cannot be answered is not taken",
+    );
+}
+
+#[test]
+fn the_port_of_the_broker_follows_tls() {
+    let encrypted = parse(&edited(COMPLETE, &[("port = 8883", "")])).unwrap();
+    assert_eq!(encrypted.mqtt.unwrap().port, 8883);
+    let plain = parse(&format!("{MINIMAL}\n[mqtt]\nhost = \"broker\"\n")).unwrap();
+    let plain = plain.mqtt.unwrap();
+    assert_eq!(plain.port, 1883);
+    assert_eq!(plain.client_id, "lauterd-north-yard-tun-1");
+}
+
+#[test]
+fn the_database_has_a_plain_address() {
+    for url in [
+        "127.0.0.1:8086",
+        "http://127.0.0.1:8086/proxy",
+        "http://user:pass@db",
+    ] {
+        complete_with(
+            &[("\"http://127.0.0.1:8086\"", &format!("\"{url}\""))],
+            &format!(
+                "influx.url: is \"{url}\"; allowed is http://host:port or https://host:port, without user, path or query"
+            ),
+        );
+    }
+}
+
+#[test]
+fn the_page_listens_on_an_address_with_a_port() {
+    complete_with(
+        &[("listen = \"127.0.0.1:8780\"", "listen = \"8780\"")],
+        "web.listen: is \"8780\"; allowed is an IP address and port, such as 127.0.0.1:8780",
+    );
+}

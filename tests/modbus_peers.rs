@@ -1,0 +1,335 @@
+//! The Modbus ingest against devices that others wrote: pymodbus and libmodbus, over TCP, RTU over TCP and
+//! RTU on a pseudo terminal. Every number type comes in every byte order and must arrive bit for bit.
+//!
+//! A peer that is not installed is reported and skipped; with LAUTERD_PEERS=1 its absence is a failure.
+//! LAUTERD_PYTHON names the Python interpreter that has pymodbus (default: python3).
+
+use std::io::{BufRead, BufReader};
+use std::net::TcpListener;
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+use std::sync::OnceLock;
+use std::time::Duration;
+
+use lauter_core::reading::{Cause, Instrument, Measures};
+use lauter_core::units::Unit;
+use lauterd::clock::Clock;
+use lauterd::config::model::{
+    ByteOrder, ConfiguredInstrument, ModbusLink, ModbusPoint, Parity, Source, Table, Transport,
+    ValueType,
+};
+use lauterd::ingest::modbus::{Parameters, start_links};
+use lauterd::ingest::{Arrival, Intake};
+use tokio::io::{AsyncRead, AsyncReadExt, AsyncWrite, AsyncWriteExt};
+use tokio_serial::{SerialPort, SerialStream};
+use tokio_util::sync::CancellationToken;
+
+const INSTALL_PYMODBUS: &str = "python3 -m venv DIR && DIR/bin/pip install 'pymodbus==3.11.4' 'pyserial==3.5', then \
+     set LAUTERD_PYTHON=DIR/bin/python3";
+const INSTALL_LIBMODBUS: &str = "apt-get install gcc pkg-config libmodbus-dev";
+
+/// Long enough for any machine; waits end when the awaited thing happens.
+const PATIENCE: Duration = Duration::from_secs(60);
+
+fn peers() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/peers/modbus")
+}
+
+/// Says that a peer is missing and how to install it; fails if the peers are demanded.
+fn missing(peer: &str, install: &str) {
+    let demanded = std::env::var("LAUTERD_PEERS").is_ok_and(|value| value == "1");
+    let notice = format!("{peer} is not installed; to install it: {install}");
+    assert!(!demanded, "LAUTERD_PEERS=1, but {notice}");
+    eprintln!("SKIPPED: {notice}");
+}
+
+fn succeeds(command: &mut Command) -> bool {
+    command
+        .stdout(Stdio::null())
+        .stderr(Stdio::null())
+        .status()
+        .is_ok_and(|status| status.success())
+}
+
+/// A peer's process, ended with the test.
+struct Peer(Child);
+
+impl Peer {
+    /// Starts the peer and waits until it says that it is ready.
+    fn start(mut command: Command) -> Self {
+        let mut child = command.stdout(Stdio::piped()).spawn().unwrap();
+        let mut said = String::new();
+        let output = child.stdout.take().unwrap();
+        let peer = Self(child);
+        BufReader::new(output).read_line(&mut said).unwrap();
+        assert_eq!(said.trim(), "ready", "the peer did not start: {command:?}");
+        peer
+    }
+}
+
+impl Drop for Peer {
+    fn drop(&mut self) {
+        self.0.kill().ok();
+        self.0.wait().ok();
+    }
+}
+
+fn pymodbus(kind: &str, place: &str) -> Option<Peer> {
+    let python = std::env::var("LAUTERD_PYTHON").unwrap_or_else(|_| "python3".to_owned());
+    if !succeeds(Command::new(&python).args(["-c", "import pymodbus.server, serial"])) {
+        missing("pymodbus", INSTALL_PYMODBUS);
+        return None;
+    }
+    let mut command = Command::new(python);
+    command
+        .arg(peers().join("pymodbus_server.py"))
+        .args([kind, place]);
+    Some(Peer::start(command))
+}
+
+fn libmodbus(kind: &str, place: &str) -> Option<Peer> {
+    let Some(program) = libmodbus_program() else {
+        missing("libmodbus", INSTALL_LIBMODBUS);
+        return None;
+    };
+    let mut command = Command::new(program);
+    command.args([kind, place]);
+    Some(Peer::start(command))
+}
+
+/// The compiled C peer, or nothing if there is no compiler or library.
+fn libmodbus_program() -> Option<&'static Path> {
+    static PROGRAM: OnceLock<Option<PathBuf>> = OnceLock::new();
+    let build = || {
+        let flags = Command::new("pkg-config")
+            .args(["--cflags", "--libs", "libmodbus"])
+            .output()
+            .ok()
+            .filter(|output| output.status.success())?;
+        let flags = String::from_utf8(flags.stdout).unwrap();
+        if !succeeds(Command::new("cc").arg("--version")) {
+            return None;
+        }
+        let program = Path::new(env!("CARGO_TARGET_TMPDIR")).join("libmodbus_server");
+        let built = Command::new("cc")
+            .args(["-Wall", "-Wextra", "-Werror", "-O1", "-o"])
+            .arg(&program)
+            .arg(peers().join("libmodbus_server.c"))
+            .args(flags.split_whitespace())
+            .status()
+            .unwrap();
+        assert!(built.success(), "the libmodbus peer does not compile");
+        Some(program)
+    };
+    PROGRAM.get_or_init(build).as_deref()
+}
+
+fn free_port() -> u16 {
+    let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+    listener.local_addr().unwrap().port()
+}
+
+/// Two pseudo terminals joined like a serial cable; gives back their paths.
+fn serial_cable() -> [String; 2] {
+    let end = || {
+        let (master, slave) = SerialStream::pair().unwrap();
+        let path = slave.name().unwrap();
+        (tokio::io::split(master), path)
+    };
+    let ((one_in, one_out), one) = end();
+    let ((other_in, other_out), other) = end();
+    tokio::spawn(carry(one_in, other_out));
+    tokio::spawn(carry(other_in, one_out));
+    [one, other]
+}
+
+/// Carries bytes for ever. A read fails while nobody has the far end open.
+async fn carry(mut from: impl AsyncRead + Unpin, mut to: impl AsyncWrite + Unpin) {
+    let mut bytes = [0; 256];
+    loop {
+        match from.read(&mut bytes).await {
+            Ok(count) if count > 0 => to.write_all(&bytes[..count]).await.unwrap_or(()),
+            _ => tokio::time::sleep(Duration::from_millis(5)).await,
+        }
+    }
+}
+
+/// What an instrument must show: the very number, or a refusal by the device.
+type Expected = Result<f64, Cause>;
+
+const ORDERS: [ByteOrder; 4] = [
+    ByteOrder::Abcd,
+    ByteOrder::Cdab,
+    ByteOrder::Badc,
+    ByteOrder::Dcba,
+];
+
+/// In the order of their addresses: type, registers it takes, value. The peers state the same values in
+/// their own language.
+fn values() -> [(ValueType, u16, f64); 8] {
+    [
+        (ValueType::U16, 1, 65244.0),
+        (ValueType::I16, 1, -12345.0),
+        (ValueType::U32, 2, 3735928559.0),
+        (ValueType::I32, 2, -1234567890.0),
+        (ValueType::F32, 2, f64::from(1048.6437_f32)),
+        (ValueType::U64, 4, 81985529216486895_u64 as f64),
+        (ValueType::I64, 4, -81985529216486895_i64 as f64),
+        (ValueType::F64, 4, 0.1),
+    ]
+}
+
+fn point(table: Table, address: u16, value_type: ValueType, byte_order: ByteOrder) -> ModbusPoint {
+    ModbusPoint {
+        link: 0,
+        unit_id: 1,
+        table,
+        address,
+        value_type,
+        byte_order,
+        scale: 1.0,
+        offset: 0.0,
+        every: Duration::from_millis(200),
+        status: None,
+    }
+}
+
+/// Everything a peer serves. The last input register lies beyond its table, so that the merged read is
+/// refused and its neighbours must be read on their own.
+fn points() -> Vec<(ModbusPoint, Expected)> {
+    let mut points = Vec::new();
+    let mut address = 0;
+    for byte_order in ORDERS {
+        for (value_type, registers, value) in values() {
+            for table in [Table::Input, Table::Holding] {
+                points.push((point(table, address, value_type, byte_order), Ok(value)));
+            }
+            address += registers;
+        }
+    }
+    let beyond = point(Table::Input, address, ValueType::U16, ByteOrder::Abcd);
+    points.push((beyond, Err(Cause::DeviceError)));
+    for (address, coil) in (0..).zip("1011001110001111".chars()) {
+        let on = if coil == '1' { 1.0 } else { 0.0 };
+        let bit = |table| point(table, address, ValueType::Bit, ByteOrder::Abcd);
+        points.push((bit(Table::Coil), Ok(on)));
+        points.push((bit(Table::Discrete), Ok(1.0 - on)));
+    }
+    points
+}
+
+fn instrument(number: usize, point: ModbusPoint) -> ConfiguredInstrument {
+    ConfiguredInstrument {
+        instrument: Instrument {
+            id: format!("point-{number}"),
+            measures: Measures::RunoffFlow,
+            unit: Unit::LitrePerMinute,
+            span: None,
+            temperature: None,
+            low: None,
+            high: None,
+            stale_after_s: 10.0,
+            zero: 0.0,
+            link: Some("peer".to_owned()),
+        },
+        source: Source::Modbus(point),
+    }
+}
+
+/// Polls until every point has given two readings, each of them right.
+async fn read_everything(transport: Transport) {
+    let points = points();
+    let instruments: Vec<_> = points
+        .iter()
+        .enumerate()
+        .map(|(number, (point, _))| instrument(number, point.clone()))
+        .collect();
+    let link = ModbusLink {
+        name: "peer".to_owned(),
+        transport,
+        timeout: Duration::from_secs(2),
+    };
+    let (intake, mut arrivals) = Intake::channel();
+    let stop = CancellationToken::new();
+    let polling = start_links(
+        &[link],
+        &instruments,
+        &intake,
+        Clock::start(None),
+        Parameters::default(),
+        &stop,
+    );
+    let mut right = vec![0_u32; points.len()];
+    while right.iter().any(|count| *count < 2) {
+        let arrival = tokio::time::timeout(PATIENCE, arrivals.recv())
+            .await
+            .unwrap_or_else(|_| panic!("silence; {:?}", polling.links[0].figures()));
+        match arrival.unwrap() {
+            Arrival::Reading {
+                instrument,
+                reading,
+            } => {
+                let (point, expected) = &points[instrument];
+                let bits = |value: Expected| value.map(f64::to_bits);
+                assert_eq!(bits(reading.value), bits(*expected), "{point:?}");
+                right[instrument] += 1;
+            }
+            Arrival::Link { state, detail, .. } => eprintln!("{state:?}: {detail}"),
+        }
+    }
+    let figures = polling.links[0].figures();
+    assert_eq!((figures.faults, figures.reconnects), (0, 0), "{figures:?}");
+    stop.cancel();
+    for task in polling.tasks {
+        task.await.unwrap();
+    }
+}
+
+fn rtu(path: String) -> Transport {
+    Transport::Rtu {
+        path,
+        baud: 115_200,
+        parity: Parity::None,
+        stop_bits: 1,
+    }
+}
+
+#[tokio::test]
+async fn pymodbus_over_tcp_is_read_bit_for_bit() {
+    let port = free_port();
+    if let Some(_peer) = pymodbus("tcp", &port.to_string()) {
+        read_everything(Transport::Tcp(format!("127.0.0.1:{port}"))).await;
+    }
+}
+
+#[tokio::test]
+async fn pymodbus_over_rtu_in_tcp_is_read_bit_for_bit() {
+    let port = free_port();
+    if let Some(_peer) = pymodbus("rtu-over-tcp", &port.to_string()) {
+        read_everything(Transport::RtuOverTcp(format!("127.0.0.1:{port}"))).await;
+    }
+}
+
+#[tokio::test]
+async fn pymodbus_on_a_serial_line_is_read_bit_for_bit() {
+    let [ours, theirs] = serial_cable();
+    if let Some(_peer) = pymodbus("rtu", &theirs) {
+        read_everything(rtu(ours)).await;
+    }
+}
+
+#[tokio::test]
+async fn libmodbus_over_tcp_is_read_bit_for_bit() {
+    let port = free_port();
+    if let Some(_peer) = libmodbus("tcp", &port.to_string()) {
+        read_everything(Transport::Tcp(format!("127.0.0.1:{port}"))).await;
+    }
+}
+
+#[tokio::test]
+async fn libmodbus_on_a_serial_line_is_read_bit_for_bit() {
+    let [ours, theirs] = serial_cable();
+    if let Some(_peer) = libmodbus("rtu", &theirs) {
+        read_everything(rtu(ours)).await;
+    }
+}

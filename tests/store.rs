@@ -1,0 +1,16 @@
+//! The record against real files: what is kept, in which order, and what survives a killed process.
+
+#[path = "store/delivery.rs"]
+mod delivery;
+#[path = "store/export.rs"]
+mod export;
+#[path = "store/fixtures.rs"]
+mod fixtures;
+#[path = "store/opening.rs"]
+mod opening;
+#[path = "store/process.rs"]
+mod process;
+#[path = "store/record.rs"]
+mod record;
+#[path = "store/retention.rs"]
+mod retention;
