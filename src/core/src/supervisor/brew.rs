@@ -90,16 +90,25 @@ pub(super) struct Brew {
     flows: VecDeque<(Moment, f64)>,
     seen_ph: bool,
     last_contents: Option<(f64, f64)>,
+    /// Kettle gravity at the last comparison with the kettle's own meter.
+    compared_gravity_p: Option<f64>,
 }
 
 /// Errors of hand samples taken in an instrument's place. Common practice, no source.
 const SAMPLE_GRAVITY_SD_P: f64 = 0.15;
 const SAMPLE_PH_SD: f64 = 0.05;
+/// Wort held by the bed over the planned volume: common practice holds a grist's own weight or somewhat more in a
+/// bed that gives five times its weight of wort; no source.
+const BED_SHARE: f64 = 0.3;
 /// Time constant of the pace, s. Common practice, no source.
 const PACE_S: f64 = 90.0;
 /// Interval and number of the kept flows for the usual flow: the last quarter hour.
 const FLOWS_EVERY_S: f64 = 30.0;
 const FLOWS_KEPT: usize = 30;
+/// The kettle's own gravity meter is compared once a minute; its readings lag and share their error.
+const KETTLE_GRAVITY_EVERY_US: i64 = 60_000_000;
+/// Unevenness of a kettle that is being filled, °P. Common practice, no source.
+const KETTLE_MIXING_SD_P: f64 = 0.1;
 /// Interval at which level and kettle gravity are compared with the balance, s: closer ones share their noise.
 pub(super) const COMPARE_EVERY_S: f64 = 10.0;
 
@@ -142,6 +151,7 @@ impl Brew {
             flows: VecDeque::new(),
             seen_ph: false,
             last_contents: None,
+            compared_gravity_p: None,
             plan,
             origin,
         }
@@ -296,10 +306,8 @@ impl Brew {
         let temperature_c = picture
             .runnings_temperature_c
             .unwrap_or(p.assumed_temperature_c);
-        let gravity_p = picture.runnings_gravity_p.map_or_else(
-            || self.washout.expected(self.kettle.metered_l()).0,
-            |known| known.value.max(0.0),
-        );
+        let bed_l = BED_SHARE * self.plan.planned_volume_l;
+        let gravity_p = self.washout.bed_gravity_p(self.kettle.metered_l(), bed_l);
         let viscosity_mpa_s = wort_viscosity_mpa_s(gravity_p, temperature_c);
         self.bed.observe(
             Flowing {
@@ -327,19 +335,41 @@ impl Brew {
     }
 
     /// Compares the balance with the level and the kettle's own gravity meter.
-    pub fn compare(&mut self, picture: &Picture) {
+    pub fn compare(&mut self, picture: &Picture, now: Moment) {
         const MEMORY: f64 = 0.8;
         if let Some(level) = picture.level_l {
             let deviation = self.kettle.observe_level(level.value, level.standard_error);
             self.disagreements.level =
                 MEMORY * self.disagreements.level + (1.0 - MEMORY) * deviation;
         }
-        // A gravity meter in the kettle is dry until the wort has reached it.
+        if (now.0 - self.origin.0).rem_euclid(KETTLE_GRAVITY_EVERY_US) == 0 {
+            self.compare_kettle_gravity(picture);
+        }
+    }
+
+    /// A gravity meter in the kettle is dry until the wort has reached it, and it follows mixing late: what the
+    /// kettle has moved since the last comparison may all be lag.
+    fn compare_kettle_gravity(&mut self, picture: &Picture) {
+        const MEMORY: f64 = 0.8;
+        let before_p = std::mem::replace(
+            &mut self.compared_gravity_p,
+            self.kettle.contents().gravity_p,
+        );
         let wet = self.kettle.metered_l() > 0.1 * self.plan.planned_volume_l;
-        if let Some(gravity) = picture.kettle_gravity_p.filter(|_| wet)
-            && let Some(deviation) = self
-                .kettle
-                .observe_kettle_gravity(gravity.value, gravity.standard_error)
+        let (Some(gravity), Some(before_p), Some(now_p)) = (
+            picture.kettle_gravity_p.filter(|_| wet),
+            before_p,
+            self.compared_gravity_p,
+        ) else {
+            return;
+        };
+        let noise_sd_p = gravity
+            .standard_error
+            .hypot(KETTLE_MIXING_SD_P)
+            .hypot(2.0 * (now_p - before_p));
+        if let Some(deviation) = self
+            .kettle
+            .observe_kettle_gravity(gravity.value, noise_sd_p)
         {
             let memory = &mut self.disagreements.kettle_gravity;
             *memory = MEMORY * *memory + (1.0 - MEMORY) * deviation;

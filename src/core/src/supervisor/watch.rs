@@ -42,7 +42,7 @@ impl Supervisor {
             &self.plant,
         );
         if self.due(now, COMPARE_EVERY_S) {
-            brew.compare(picture);
+            brew.compare(picture, now);
         }
         let projects =
             brew.flow_started.is_some() && self.due(now, self.parameters.projection_every_s);

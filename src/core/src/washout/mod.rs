@@ -242,6 +242,19 @@ impl Washout {
         self.discrepancy
     }
 
+    /// Mean gravity of the wort that is in the bed when `volume_l` has run off and `bed_l` lies between the
+    /// liquor and the outlet: what is in the bed now will run off next.
+    pub fn bed_gravity_p(&self, volume_l: f64, bed_l: f64) -> f64 {
+        const POINTS: u32 = 6;
+        let curve = Curve::from_vector(&self.posterior.mean);
+        let sum: f64 = (0..POINTS)
+            .map(|point| {
+                curve.gravity_p(volume_l + bed_l * (f64::from(point) + 0.5) / f64::from(POINTS))
+            })
+            .sum();
+        sum / f64::from(POINTS)
+    }
+
     /// First-wort gravity of the best curve.
     pub fn first_wort_gravity_p(&self) -> f64 {
         self.posterior.mean[0]
