@@ -6,8 +6,14 @@ use clap::{Parser, Subcommand};
 
 use crate::exit::{Failure, Kind};
 
+mod alarms;
+mod brew;
 mod calc;
 mod check_config;
+mod client;
+mod sample;
+mod status;
+mod text;
 
 /// Watches a lauter run-off through inline instruments and tells the brewer what to do next.
 #[derive(Debug, Parser)]
@@ -21,6 +27,10 @@ pub struct Arguments {
 enum Command {
     CheckConfig(check_config::Arguments),
     Calc(calc::Arguments),
+    Brew(brew::Arguments),
+    Sample(sample::Arguments),
+    Alarms(alarms::Arguments),
+    Status(status::Arguments),
 }
 
 /// Runs the command line and returns the exit code; failures are written to standard error.
@@ -39,6 +49,10 @@ pub fn main() -> ExitCode {
     let outcome = match arguments.command {
         Command::CheckConfig(arguments) => check_config::run(&arguments),
         Command::Calc(arguments) => calc::run(&arguments),
+        Command::Brew(arguments) => brew::run(&arguments),
+        Command::Sample(arguments) => sample::run(&arguments),
+        Command::Alarms(arguments) => alarms::run(&arguments),
+        Command::Status(arguments) => status::run(&arguments),
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,
