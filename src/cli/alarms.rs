@@ -17,9 +17,11 @@ use crate::web::wire::{AlarmAction, AlarmOperation};
 #[command(after_help = "\
 Examples:
   lauterd alarms acknowledge channelling --who \"shift brewer\"
-  lauterd alarms shelve instrument-fault --instrument runnings_ph --minutes 30 --reason \"probe in buffer\" --who \"shift brewer\"
+  lauterd alarms shelve instrument-fault --instrument runnings_ph --minutes 30 \\
+      --reason \"probe in buffer\" --who \"shift brewer\"
   lauterd alarms unshelve instrument-fault --instrument runnings_ph --who \"shift brewer\"
-  lauterd alarms out-of-service turbid-runnings --reason \"meter sent away\" --who \"shift brewer\"
+  lauterd alarms out-of-service turbid-runnings --reason \"meter sent away\" \\
+      --who \"shift brewer\"
   lauterd alarms return-to-service turbid-runnings --who \"shift brewer\"")]
 pub struct Arguments {
     #[command(subcommand)]
@@ -57,7 +59,8 @@ Examples:
     /// Takes the alarm out of service until it is returned
     #[command(after_help = "\
 Examples:
-  lauterd alarms out-of-service turbid-runnings --reason \"meter sent away\" --who \"shift brewer\"")]
+  lauterd alarms out-of-service turbid-runnings --reason \"meter sent away\" \\
+      --who \"shift brewer\"")]
     OutOfService {
         #[command(flatten)]
         subject: Subject,

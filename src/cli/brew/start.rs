@@ -19,7 +19,8 @@ use crate::web::wire::BrewName;
 Examples:
   lauterd brew start --plan plan.toml
   lauterd brew start --plan plan.toml --config /etc/lauterd/tun-1.toml
-  lauterd brew start --plan plan.toml --replace --url http://127.0.0.1:8780 --tun north-yard/tun-1")]
+  lauterd brew start --plan plan.toml --replace --url http://127.0.0.1:8780 \\
+      --tun north-yard/tun-1")]
 pub struct Arguments {
     /// Run-off plan (TOML)
     #[arg(long, value_name = "PLAN.toml")]
