@@ -133,7 +133,7 @@ pub fn impure(sources: &[Source]) -> Vec<String> {
                     rest.starts_with("::") || rest.is_empty() && named.path.len() > 1
                 })
             };
-            if IMPURE_PATHS.iter().any(|with| begins(&with))
+            if IMPURE_PATHS.iter().any(begins)
                 || named
                     .path
                     .iter()
