@@ -8,6 +8,10 @@ use crate::exit::{Failure, Kind};
 
 mod calc;
 mod check_config;
+#[cfg(feature = "demo")]
+mod demo;
+#[cfg(feature = "demo")]
+mod demo_text;
 mod replay;
 mod run;
 
@@ -23,6 +27,8 @@ pub struct Arguments {
 enum Command {
     CheckConfig(check_config::Arguments),
     Calc(calc::Arguments),
+    #[cfg(feature = "demo")]
+    Demo(demo::Arguments),
     Run(run::Arguments),
     Replay(replay::Arguments),
 }
@@ -43,6 +49,8 @@ pub fn main() -> ExitCode {
     let outcome = match arguments.command {
         Command::CheckConfig(arguments) => check_config::run(&arguments),
         Command::Calc(arguments) => calc::run(&arguments),
+        #[cfg(feature = "demo")]
+        Command::Demo(arguments) => demo::run(&arguments),
         Command::Run(arguments) => run::run(&arguments),
         Command::Replay(arguments) => replay::run(&arguments),
     };
