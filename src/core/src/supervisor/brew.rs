@@ -313,9 +313,6 @@ impl Brew {
 
     fn note_pace(&mut self, flow_l_min: f64, now: Moment, step_s: f64) {
         let weight = 1.0 - (-step_s / PACE_S).exp();
-        if self.flows.is_empty() {
-            self.pace_l_min = flow_l_min.max(0.2 * self.pace_l_min);
-        }
         self.pace_l_min += weight * (flow_l_min - self.pace_l_min);
         if self
             .flows

@@ -53,7 +53,7 @@ impl PhaseWatch {
         }
         match self.asked {
             Some((asked, since)) if asked == wanted => {
-                if now.since(since) >= AGREED_S || self.phase == Phase::Idle {
+                if now.since(since) >= AGREED_S {
                     self.enter(wanted, why);
                 }
             }
@@ -96,11 +96,10 @@ impl PhaseWatch {
                 (self.phase, String::new())
             };
         }
-        let current = if self.phase == Phase::Recirculation {
-            self.interrupted
-        } else {
-            self.phase
-        };
+        if self.phase == Phase::Recirculation && self.interrupted != Phase::Idle {
+            return (self.interrupted, "wort runs to the kettle again".to_owned());
+        }
+        let current = self.phase;
         match current {
             Phase::Idle | Phase::Recirculation => (
                 Phase::FirstWort,
