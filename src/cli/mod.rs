@@ -10,13 +10,13 @@ mod alarms;
 mod brew;
 mod calc;
 mod check_config;
+mod client;
 #[cfg(feature = "demo")]
 mod demo;
 #[cfg(feature = "demo")]
 mod demo_text;
 mod replay;
 mod run;
-mod client;
 mod sample;
 mod status;
 mod text;

@@ -207,7 +207,7 @@ mod tests {
             1.0,
             true,
         );
-        assert_eq!(portion.volume_l, 1.0);
+        assert!((portion.volume_l - 1.0).abs() < 1e-12);
         assert!(portion.unmetered_sd_l > 0.1);
     }
 }

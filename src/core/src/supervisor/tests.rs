@@ -314,10 +314,16 @@ fn a_silent_instrument_is_named_and_the_balance_goes_on() {
     assert_eq!(named, ["runnings_gravity", "kettle_level"]);
     let line = run.projections().last().copied().unwrap().clone();
     // What it believes it says with its doubt: the gravity believed would be true at a volume near.
-    let (believed_p, error_p) = (line.kettle_gravity_p.unwrap(), line.kettle_gravity_se_p.unwrap());
+    let (believed_p, error_p) = (
+        line.kettle_gravity_p.unwrap(),
+        line.kettle_gravity_se_p.unwrap(),
+    );
     let earliest_l = volume_at_kettle_gravity(believed_p + 2.5 * error_p);
     let latest_l = volume_at_kettle_gravity(believed_p - 2.5 * error_p);
-    assert!((earliest_l..latest_l).contains(&line.elapsed_s), "{earliest_l} to {latest_l}: {line:?}");
+    assert!(
+        (earliest_l..latest_l).contains(&line.elapsed_s),
+        "{earliest_l} to {latest_l}: {line:?}"
+    );
     assert!((0.1..0.6).contains(&error_p), "{error_p}");
     assert!(
         (line.kettle_volume_l - line.elapsed_s).abs() < 20.0,
