@@ -173,6 +173,8 @@ pub struct View {
     pub recirculating: bool,
     /// Seconds since raking, a pause or recirculation last disturbed the bed.
     pub undisturbed_s: f64,
+    /// Seconds since the rakes last ran; None if they have not, or nothing tells.
+    pub seconds_since_raking: Option<f64>,
     /// Share of the planned volume that has run off.
     pub runoff_share: f64,
     pub flow_l_min: Option<f64>,

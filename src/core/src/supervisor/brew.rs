@@ -83,6 +83,8 @@ pub(super) struct Brew {
     pub disagreements: Disagreements,
     pub flow_started: Option<Moment>,
     disturbed: Moment,
+    /// When the rakes last ran.
+    pub raked: Option<Moment>,
     draws: Draws,
     /// Mean flow of the last minute or two while it ran.
     pace_l_min: f64,
@@ -135,6 +137,7 @@ impl Brew {
             disagreements: Disagreements::default(),
             flow_started: None,
             disturbed: origin,
+            raked: None,
             draws: Draws::new(Draws::seed_of(&plan.brew)),
             pace_l_min: planned_flow_l_min,
             flows: VecDeque::new(),
@@ -183,6 +186,9 @@ impl Brew {
         let flow_l_min = 60.0 * volume_l / step_s;
         let flows = picture.flow_l_min.unwrap_or(flow_l_min) > p.no_flow_l_min;
         let to_kettle = flows && !picture.recirculating;
+        if picture.raking {
+            self.raked = Some(now);
+        }
         if picture.raking || picture.recirculating || !flows {
             self.disturbed = now;
             self.bed.forget_course();
