@@ -281,9 +281,13 @@ fn plan(
     }
 }
 
+/// How far off the planned volume may be either way, share of the true one. Every error within is equally likely,
+/// so that nine tenths of the planned volume always come before the true crossing.
+pub const PLAN_ERROR: f64 = 0.06;
+
 /// What earlier brews taught the brewer: the volume at target of the undisturbed brew, to some per cent.
 fn remembered_volume_l(scenario: &Scenario, noise: &mut Noise) -> f64 {
-    let error = 1.0 + 0.04 * noise.gaussian().clamp(-2.0, 2.0);
+    let error = 1.0 + noise.within(-PLAN_ERROR, PLAN_ERROR);
     let brewhouse = crate::record::run(scenario, scenario.seed, |_| {});
     let volume_l = brewhouse
         .crossings()
