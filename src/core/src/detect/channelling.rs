@@ -26,6 +26,8 @@ pub struct ChannelWatch {
     past: VecDeque<(f64, Washout)>,
     /// A channel once found is compared with the forecast from before it, until it heals.
     held: bool,
+    /// Less than the rule asks for, but enough not to learn from the runnings.
+    suspected: bool,
 }
 
 impl ChannelWatch {
@@ -34,12 +36,13 @@ impl ChannelWatch {
             age_l: parameters.forecast_age_share * planned_volume_l,
             past: VecDeque::new(),
             held: false,
+            suspected: false,
         }
     }
 
     /// Keeps the washout as fitted at `volume_l`; old ones go when a younger one is old enough.
     pub fn remember(&mut self, volume_l: f64, washout: &Washout) {
-        if self.held {
+        if self.held || self.suspected {
             return;
         }
         if self
@@ -63,6 +66,15 @@ impl ChannelWatch {
     pub fn forget(&mut self) {
         self.past.clear();
         self.held = false;
+        self.suspected = false;
+    }
+
+    /// Since which run-off volume the runnings are suspected to be a channel's; None while they are not.
+    pub fn suspected_from_l(&self) -> Option<f64> {
+        self.past
+            .front()
+            .map(|(at_l, _)| *at_l)
+            .filter(|_| self.suspected || self.held)
     }
 
     /// What was expected at `volume_l` by the forecast that is old enough.
@@ -97,18 +109,19 @@ impl ChannelWatch {
         };
         let fall_p = forecast.gravity_p - runnings_p;
         let deviations = fall_p / forecast.standard_deviation_p.max(0.1);
-        let relief = if active { 0.5 } else { 1.0 };
-        let holds = match view.resistance_change {
+        let speaks = |share: f64| match view.resistance_change {
             Some(change) => {
-                change <= -parameters.channel_resistance_fall * relief
-                    && fall_p >= parameters.channel_gravity_fall_p * relief
-                    && deviations >= parameters.channel_gravity_deviations * relief
+                change <= -parameters.channel_resistance_fall * share
+                    && fall_p >= parameters.channel_gravity_fall_p * share
+                    && deviations >= parameters.channel_gravity_deviations * share
             }
             None => {
-                fall_p >= parameters.channel_alone_fall_p * relief
-                    && deviations >= parameters.channel_alone_deviations * relief
+                fall_p >= parameters.channel_alone_fall_p * share
+                    && deviations >= parameters.channel_alone_deviations * share
             }
         };
+        let holds = speaks(if active { 0.5 } else { 1.0 });
+        self.suspected = speaks(parameters.channel_suspicion_share);
         self.held = holds;
         let resistance = view.resistance_change.map_or_else(String::new, |change| {
             format!(" and bed resistance fell by {:.0} %", -100.0 * change)

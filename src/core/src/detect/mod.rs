@@ -32,6 +32,8 @@ pub struct Parameters {
     /// Without a pressure drop the gravity alone must speak this clearly: °P and standard deviations.
     pub channel_alone_fall_p: f64,
     pub channel_alone_deviations: f64,
+    /// Share of the above from which the runnings no longer shape the forecast, 0.2 to 1.
+    pub channel_suspicion_share: f64,
     /// After raking, a pause or recirculation the rules that compare with before wait this long, s.
     pub settling_s: f64,
     /// Age of the forecast that the runnings are compared with, share of the planned volume, 0.005 to 0.1.
@@ -63,6 +65,7 @@ impl Default for Parameters {
             channel_gravity_deviations: 1.8,
             channel_alone_fall_p: 0.9,
             channel_alone_deviations: 4.5,
+            channel_suspicion_share: 0.5,
             settling_s: 420.0,
             forecast_age_share: 0.025,
             compaction_share: 0.6,
@@ -106,6 +109,12 @@ impl Parameters {
                 self.channel_alone_deviations,
                 2.0,
                 20.0,
+            ),
+            (
+                "channel_suspicion_share",
+                self.channel_suspicion_share,
+                0.2,
+                1.0,
             ),
             ("settling_s", self.settling_s, 0.0, 3600.0),
             ("forecast_age_share", self.forecast_age_share, 0.005, 0.1),

@@ -82,6 +82,8 @@ pub(super) struct Brew {
     pub contents_at_stop: Option<Contents>,
     pub disagreements: Disagreements,
     pub flow_started: Option<Moment>,
+    /// The channel that is suspected now has been alarmed.
+    channel_alarmed: bool,
     disturbed: Moment,
     /// When the rakes last ran.
     pub raked: Option<Moment>,
@@ -136,6 +138,7 @@ impl Brew {
             contents_at_stop: None,
             disagreements: Disagreements::default(),
             flow_started: None,
+            channel_alarmed: false,
             disturbed: origin,
             raked: None,
             draws: Draws::new(Draws::seed_of(&plan.brew)),

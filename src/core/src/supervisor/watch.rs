@@ -139,6 +139,7 @@ impl Supervisor {
             forecast,
             channel_active,
         )];
+        brew.heed_suspicion(channel_active);
         let held = |alarm: AlarmId| {
             let settings = self.parameters.alarm(alarm);
             Held {

@@ -4,6 +4,7 @@
 //! it alone. It does not know the kettle or the plan's limits; projection puts them together.
 
 mod acidity;
+mod aside;
 mod curve;
 mod discrepancy;
 mod fit;
@@ -13,6 +14,7 @@ use nalgebra::Cholesky;
 use serde::{Deserialize, Serialize};
 
 pub use acidity::{Acidity, AcidityParameters};
+use aside::Aside;
 pub use curve::{Curve, SHAPES, ShapeVector};
 pub use discrepancy::{Discrepancy, Offset};
 use fit::{Bin, Problem};
@@ -40,12 +42,14 @@ pub struct Parameters {
     /// Bend of the decline, −2 to 3, and its standard deviation.
     pub bend: f64,
     pub bend_sd: f64,
-    /// Standard deviation of the plan's volume, share, 0.005 to 0.3: plans are out by some 6 %.
+    /// Standard deviation of the plan's volume, share, 0.005 to 0.3: common practice, no source.
     pub plan_volume_sd: f64,
     /// Standard deviation of the discrepancy, °P, 0.02 to 2.
     pub discrepancy_sd_p: f64,
     /// Its correlation length as a share of the planned volume, 0.02 to 1.
     pub discrepancy_length_share: f64,
+    /// Longest stretch of suspect runnings that the fit leaves aside, share of the planned volume, 0.01 to 0.3.
+    pub aside_share: f64,
     /// Width of a bin as a share of the planned volume, 0.002 to 0.05.
     pub bin_share: f64,
 }
@@ -64,9 +68,10 @@ impl Default for Parameters {
             decline_sd: 0.6,
             bend: 0.8,
             bend_sd: 1.2,
-            plan_volume_sd: 0.06,
+            plan_volume_sd: 0.045,
             discrepancy_sd_p: 0.15,
             discrepancy_length_share: 0.12,
+            aside_share: 0.1,
             bin_share: 0.008,
         }
     }
@@ -100,6 +105,7 @@ impl Parameters {
                 0.02,
                 1.0,
             ),
+            ("aside_share", self.aside_share, 0.01, 0.3),
             ("bin_share", self.bin_share, 0.002, 0.05),
         ])
     }
@@ -122,6 +128,7 @@ pub struct Washout {
     discrepancy: Discrepancy,
     bin_l: f64,
     bins: Vec<Bin>,
+    aside: Aside,
     posterior: Posterior,
 }
 
@@ -155,6 +162,7 @@ impl Washout {
             discrepancy,
             bin_l,
             bins: Vec::new(),
+            aside: Aside::new(parameters.aside_share * runoff_volume_l),
             posterior,
         }
     }
@@ -215,13 +223,52 @@ impl Washout {
 
     /// Brings the posterior up to the bins.
     pub fn refit(&mut self) {
+        let bins: Vec<Bin> = self
+            .bins
+            .iter()
+            .filter(|bin| !self.aside.contains(bin.volume_l))
+            .copied()
+            .collect();
         let problem = Problem {
             prior: &self.prior,
             hint: self.hint,
-            bins: &self.bins,
+            bins: &bins,
             discrepancy: self.discrepancy,
         };
         self.posterior = problem.solve(self.posterior.mean);
+        if let Some(last) = self
+            .bins
+            .last()
+            .filter(|bin| self.aside.contains(bin.volume_l))
+        {
+            // The runnings are where they are, but not because of the bed's curve: they will come back to it.
+            let curve = Curve::from_vector(&self.posterior.mean);
+            let miss_p = last.gravity_p - curve.gravity_p(last.volume_l);
+            let doubt_p = self.discrepancy.standard_deviation.max(0.5 * miss_p.abs());
+            self.posterior.offset = Offset {
+                mean: miss_p,
+                variance: doubt_p * doubt_p,
+            };
+        }
+    }
+
+    /// From `volume_l` on the runnings are suspected to be a channel's: they no longer shape the curve.
+    pub fn set_aside_from(&mut self, volume_l: f64) {
+        self.aside.open(volume_l);
+    }
+
+    /// The suspicion has ended; `confirmed` says whether it was right.
+    pub fn end_aside(&mut self, confirmed: bool) {
+        if confirmed {
+            self.aside.close(self.last_volume_l());
+        } else {
+            self.aside.drop_open();
+        }
+    }
+
+    /// Runnings are being set aside.
+    pub fn sets_aside(&self) -> bool {
+        self.aside.is_open()
     }
 
     /// The state without the readings behind it: enough to ask what is expected further on.

@@ -162,4 +162,20 @@ impl Brew {
             *memory = MEMORY * *memory + (1.0 - MEMORY) * deviation;
         }
     }
+
+    /// Runnings that are suspected to be a channel's do not shape the forecast; if the suspicion passes without
+    /// an alarm, they do after all.
+    pub fn heed_suspicion(&mut self, alarmed: bool) {
+        match self.channel_watch.suspected_from_l() {
+            Some(from_l) => {
+                self.washout.set_aside_from(from_l);
+                self.channel_alarmed |= alarmed;
+            }
+            None if self.washout.sets_aside() => {
+                let alarmed = std::mem::take(&mut self.channel_alarmed);
+                self.washout.end_aside(alarmed);
+            }
+            None => {}
+        }
+    }
 }
