@@ -37,7 +37,7 @@ const BACKLOG_EVERY: Duration = Duration::from_secs(10);
 const UNWRITTEN_BOUND: usize = 100_000;
 /// A reading that arrived this little before its event is dated with it: the difference is the channel's, not
 /// the instrument's, and the record keeps one time for both.
-const SAME_MOMENT_US: i64 = 100_000;
+const SAME_MOMENT: Duration = Duration::from_millis(100);
 
 /// Everything a tun's task needs.
 pub struct Setting {
@@ -189,14 +189,10 @@ impl Tun {
                 instrument,
                 mut reading,
             } => {
-                let now = reading.at.max(self.last);
-                let now = if now.0 - self.setting.clock.now().0 > 0 {
-                    self.setting.clock.now()
-                } else {
-                    now
-                };
-                let now = now.max(self.last);
-                if (now.0 - reading.at.0).abs() <= SAME_MOMENT_US {
+                let clock = self.setting.clock;
+                // Its own time, but neither ahead of the clock nor behind what has been told already.
+                let now = reading.at.min(clock.now()).max(self.last);
+                if (now.0 - reading.at.0).abs() <= clock.span_us(SAME_MOMENT) {
                     reading.at = now;
                 }
                 self.give(

@@ -1,0 +1,76 @@
+//! A service that was killed takes its brew up again.
+
+use serde_json::Value;
+
+use super::brewhouse::{Brewhouse, flowing_at_once};
+use super::program::Program;
+
+fn kettle_l(status: &Value) -> Option<f64> {
+    status.pointer("/runoff/kettle_volume_l")?.as_f64()
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_brew_goes_on_after_the_service_was_killed_in_the_middle_of_it() {
+    let brewhouse = Brewhouse::start(&flowing_at_once("harbour-stout"), 1.0, None).await;
+    let site = brewhouse.site();
+    site.configure(|_| ());
+    let mut program = Program::start(&site).await;
+    program.start_brew(&site).await;
+    program
+        .until_status("wort in the kettle", |status| {
+            kettle_l(status).filter(|litres| *litres > 8.0)
+        })
+        .await;
+    let sample = r#"{"place":"runnings","gravity_p":18.9}"#;
+    let answer = program.post("/samples", ("application/json", sample)).await;
+    assert!(matches!(answer.status, 200..300), "{}", answer.body);
+    let before = program.status().await;
+    program.kill();
+
+    let mut program = Program::start(&site).await;
+    let log = program.log();
+    assert!(log.contains("was under way and goes on"), "{log}");
+    let after = program
+        .until_status("the run-off is known again", |status| {
+            kettle_l(status).map(|_| status.clone())
+        })
+        .await;
+    assert_eq!(after["brew"], before["brew"]);
+    assert_eq!(after["plan"], before["plan"]);
+    let (before_l, after_l) = (kettle_l(&before).unwrap(), kettle_l(&after).unwrap());
+    // At most the second that was not yet on the disk is lost: 70 L/min of a flow that went on.
+    assert!(after_l > before_l - 3.0, "{after_l} L after {before_l} L");
+    let elapsed_s = |status: &Value| status["runoff"]["elapsed_s"].as_f64().expect("a time");
+    assert!(elapsed_s(&after) >= elapsed_s(&before) - 2.0);
+    let fuller_l = program
+        .until_status("the kettle fills on", |status| {
+            kettle_l(status).filter(|litres| *litres > 16.0)
+        })
+        .await;
+    let true_l = brewhouse.handle.truth().kettle_volume_l;
+    assert!(
+        (fuller_l - true_l).abs() < 0.25 * true_l + 5.0,
+        "{fuller_l} L, in truth {true_l} L"
+    );
+    let refused = program
+        .post("/brew", ("application/toml", &site.plan()))
+        .await;
+    assert_eq!(refused.status, 409, "it is still the same brew");
+    let ended = program.post("/brew/end", ("application/json", "")).await;
+    assert_eq!(ended.status, 200, "{}", ended.body);
+    assert_eq!(ended.json()["brew"], before["brew"]);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn an_ended_brew_is_not_taken_up_again() {
+    let brewhouse = Brewhouse::start(&flowing_at_once("harbour-stout"), 1.0, None).await;
+    let site = brewhouse.site();
+    site.configure(|_| ());
+    let mut program = Program::start(&site).await;
+    program.start_brew(&site).await;
+    let ended = program.post("/brew/end", ("application/json", "")).await;
+    assert_eq!(ended.status, 200, "{}", ended.body);
+    program.kill();
+    let program = Program::start(&site).await;
+    assert_eq!(program.status().await["brew"], Value::Null);
+}
