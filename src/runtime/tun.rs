@@ -224,13 +224,13 @@ impl Tun {
     fn give(&mut self, event: Event, now: Moment) {
         let now = now.max(self.last);
         self.last = now;
-        if !matches!(event, Event::Tick) {
-            self.batch.events.push(DatedEvent {
-                at: now,
-                event: event.clone(),
-            });
-        }
+        let only_time = matches!(event, Event::Tick);
+        let dated_event = DatedEvent {
+            at: now,
+            event: event.clone(),
+        };
         self.supervisor.handle(event, now);
+        let before = self.batch.outputs.len();
         while let Some(dated) = self.supervisor.poll_output() {
             self.latest.note(&dated);
             log(&dated.output, &self.setting.configuration.tun.name);
@@ -248,6 +248,11 @@ impl Tun {
                 let _ = observer.send(dated.clone());
             }
             self.batch.outputs.push(dated);
+        }
+        // The passing of time counts when something was told at it: a service that takes the brew up again must
+        // not tell it twice.
+        if !only_time || self.batch.outputs.len() > before {
+            self.batch.events.push(dated_event);
         }
     }
 
@@ -526,7 +531,8 @@ fn log(output: &Output, tun: &str) {
     match output {
         Output::Line(Line::Alarm(line)) => {
             let about = line.instrument.as_deref().unwrap_or("-");
-            let state = serde_json::to_string(&line.to).unwrap_or_default();
+            let state = serde_json::to_value(line.to).unwrap_or_default();
+            let state = state.as_str().unwrap_or_default();
             tracing::warn!(
                 tun,
                 alarm = line.alarm.name(),

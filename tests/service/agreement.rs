@@ -112,23 +112,30 @@ async fn a_live_run_off_and_its_replay_give_the_same_lines() {
         .expect("the brew ends");
     service.end().await;
 
-    let lines = exported(&site);
-    let output = replayed(&site);
+    let count = assert_replay_agrees(&site);
+    assert!(count > 150, "a whole brew");
+}
+
+/// Exports the site's only brew, replays the export, and fails where a line differs. Gives the number of lines.
+pub fn assert_replay_agrees(site: &Site) -> usize {
+    let lines = exported(site);
+    let output = replayed(site);
     let errors = String::from_utf8_lossy(&output.stderr);
     assert_eq!(output.status.code(), Some(0), "{errors}");
     let replayed = String::from_utf8(output.stdout).expect("UTF-8");
-    fs::write(site.path("replayed.jsonl"), &replayed).expect("for whoever looks");
-    assert!(lines.lines().count() > 150, "a whole brew");
     for (number, (live, again)) in lines.lines().zip(replayed.lines()).enumerate() {
         assert_eq!(live, again, "line {}", number + 1);
     }
-    assert_eq!(lines.lines().count(), replayed.lines().count());
+    let count = lines.lines().count();
+    assert_eq!(count, replayed.lines().count());
+    count
 }
 
 /// The brew's lines as they were put out live; its files lie in `export`.
 fn exported(site: &Site) -> String {
     let mut database = Database::open(&site.path("store")).expect("the record");
-    let tun = database.tun("orchard", "tun-1").expect("the tun");
+    let tun = database.tun(&site.scenario.site, &site.scenario.tun.name);
+    let tun = tun.expect("the tun");
     let brew = database.brews(tun).expect("brews")[0].id;
     database
         .export(brew, &site.path("export"))

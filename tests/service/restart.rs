@@ -2,7 +2,8 @@
 
 use serde_json::Value;
 
-use super::brewhouse::{Brewhouse, flowing_at_once};
+use super::agreement::assert_replay_agrees;
+use super::brewhouse::{Brewhouse, flowing_at_once, set};
 use super::program::Program;
 
 fn kettle_l(status: &Value) -> Option<f64> {
@@ -59,6 +60,11 @@ async fn a_brew_goes_on_after_the_service_was_killed_in_the_middle_of_it() {
     let ended = program.post("/brew/end", ("application/json", "")).await;
     assert_eq!(ended.status, 200, "{}", ended.body);
     assert_eq!(ended.json()["brew"], before["brew"]);
+
+    // The record shows no seam: nothing twice, nothing missing.
+    let (status, log) = program.end_by("TERM");
+    assert_eq!(status.code(), Some(0), "{log}");
+    assert_replay_agrees(&site);
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -73,4 +79,37 @@ async fn an_ended_brew_is_not_taken_up_again() {
     program.kill();
     let program = Program::start(&site).await;
     assert_eq!(program.status().await["brew"], Value::Null);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_was_told_between_two_readings_is_not_told_again() {
+    let brewhouse = Brewhouse::start(&flowing_at_once("harbour-stout"), 1.0, None).await;
+    let site = brewhouse.site();
+    site.configure(|table| {
+        let instruments = table["instrument"].as_array_mut().expect("instruments");
+        for instrument in instruments {
+            let instrument = instrument.as_table_mut().expect("a table");
+            set(instrument, "stale_after_s", 60.0);
+            set(instrument, "modbus.every_ms", 8000);
+        }
+    });
+    let mut program = Program::start(&site).await;
+    program.start_brew(&site).await;
+    let until_s = |at_s: f64| {
+        move |status: &Value| {
+            let elapsed_s = status.pointer("/runoff/elapsed_s")?.as_f64()?;
+            (elapsed_s >= at_s).then_some(())
+        }
+    };
+    program.until_status("a while", until_s(14.0)).await;
+    // Some seconds after a reading, so that the last lines on the disk are younger than the last reading.
+    program.kill();
+    let mut program = Program::start(&site).await;
+    program.until_status("a while more", until_s(25.0)).await;
+    let ended = program.post("/brew/end", ("application/json", "")).await;
+    assert_eq!(ended.status, 200, "{}", ended.body);
+    let (status, log) = program.end_by("TERM");
+    assert_eq!(status.code(), Some(0), "{log}");
+    let count = assert_replay_agrees(&site);
+    assert!(count > 10, "{count} lines");
 }
