@@ -10,7 +10,7 @@ use std::time::Duration;
 
 use lauter_core::alarm::AlarmId;
 use lauter_core::projection::Plan;
-use lauter_core::reading::Moment;
+use lauter_core::reading::{Instrument, Moment};
 use lauter_core::supervisor::{Event, Line, OperatorAction, Output, SummaryLine, Supervisor};
 use serde_json::json;
 use tokio::sync::mpsc;
@@ -26,13 +26,15 @@ use crate::config::Configuration;
 use crate::engine;
 use crate::ingest::{Arrival, Intake};
 use crate::publish::mqtt::topics::time_text;
-use crate::store::{Batch, BrewHeader, BrewId, DatedEvent, FinishedBrew, Store, StoreError, TunId};
+use crate::store::{
+    Batch, Brew, BrewHeader, BrewId, DatedEvent, FinishedBrew, Store, StoreError, TunId,
+};
 
 /// How often the record is written when nothing urgent has happened.
 const FLUSH_EVERY: Duration = Duration::from_secs(1);
 /// How often undelivered rows are looked at.
 const BACKLOG_EVERY: Duration = Duration::from_secs(10);
-/// Events and outputs that may wait for a store that does not take them. At twenty instruments and one reading
+/// Events, outputs and messages that may wait, each, for a store that does not take them. At twenty instruments and one reading
 /// a second this is an hour; beyond it the oldest are dropped and counted.
 const UNWRITTEN_BOUND: usize = 100_000;
 /// A reading that arrived this little before its event is dated with it: the difference is the channel's, not
@@ -116,6 +118,12 @@ impl Tun {
         let Some((brew, events)) = unfinished else {
             return Ok(());
         };
+        if !same_instruments(
+            &brew.header.instruments,
+            &configuration_instruments(&self.setting.configuration),
+        ) {
+            return self.close_foreign(brew, events.last()).await;
+        }
         for DatedEvent { at, event } in events {
             self.last = self.last.max(at);
             self.supervisor.handle(event, at);
@@ -126,6 +134,27 @@ impl Tun {
         tracing::info!("brew {} was under way and goes on", brew.header.plan.brew);
         self.batch = Batch::new(tun, Some(brew.id));
         Ok(())
+    }
+
+    /// Ends the record of a brew that was under way with other instruments: its readings name them by their places,
+    /// and given to the new ones they would be wrong in silence.
+    async fn close_foreign(
+        &mut self,
+        brew: Brew,
+        last: Option<&DatedEvent>,
+    ) -> Result<(), StoreError> {
+        tracing::error!(
+            "brew {} was under way with other instruments than {} names now; its record ends here. Start the rest \
+             as a new brew with another id",
+            brew.header.plan.brew,
+            self.setting.configuration.file.display()
+        );
+        let finished = FinishedBrew {
+            ended: self.setting.clock.wall(self.setting.clock.now()),
+            ended_at: last.map_or(brew.header.started_at, |event| event.at),
+            summary: None,
+        };
+        self.setting.store.finish_brew(brew.id, finished).await
     }
 
     /// Runs until `stop`; what is unwritten is written before it returns.
@@ -292,6 +321,9 @@ impl Tun {
         self.dropped += excess as u64;
         let excess = self.batch.events.len().saturating_sub(UNWRITTEN_BOUND);
         self.batch.events.drain(..excess);
+        self.dropped += excess as u64;
+        let excess = self.batch.messages.len().saturating_sub(UNWRITTEN_BOUND);
+        self.batch.messages.drain(..excess);
         self.dropped += excess as u64;
     }
 
@@ -511,9 +543,18 @@ impl Tun {
     }
 }
 
-fn configuration_instruments(
-    configuration: &Configuration,
-) -> Vec<lauter_core::reading::Instrument> {
+/// Whether a record of the first can be gone on with by the second. Limits and links may have changed.
+fn same_instruments(recorded: &[Instrument], configured: &[Instrument]) -> bool {
+    let key = |instrument: &Instrument| {
+        let Instrument {
+            id, measures, unit, ..
+        } = instrument;
+        (id.clone(), *measures, *unit)
+    };
+    recorded.iter().map(key).eq(configured.iter().map(key))
+}
+
+fn configuration_instruments(configuration: &Configuration) -> Vec<Instrument> {
     configuration
         .instruments
         .iter()

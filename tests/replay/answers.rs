@@ -13,7 +13,7 @@ fn a_run_sampled_every_10_s_and_every_30_s_still_gives_the_stop_point() {
         let true_l = recorded.target().volume_l;
         for every_s in [1, 10, 30] {
             let mut table = Table::of(&recorded.read("RUN.csv"));
-            let mut rows = (0..).into_iter();
+            let mut rows = 0..;
             table
                 .rows
                 .retain(|_| rows.next().is_some_and(|row| row % every_s == 0));

@@ -98,10 +98,9 @@ fn an_empty_cell_is_no_reading_and_a_few_of_them_do_not_matter() {
     let mut table = Table::of(&recorded.read("RUN.csv"));
     for (index, row) in table.rows.iter_mut().enumerate() {
         // Every instrument misses every seventh reading, each another one.
-        let columns = row.len();
-        for column in 1..columns {
+        for (column, cell) in row.iter_mut().enumerate().skip(1) {
             if (index + column) % 7 == 0 {
-                row[column].clear();
+                cell.clear();
             }
         }
     }

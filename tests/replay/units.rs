@@ -41,7 +41,7 @@ impl Other {
     }
 
     /// The same as a 4-20 mA loop over its span.
-    fn as_loop(self, at_4_ma: f64, at_20_ma: f64) -> Self {
+    fn looped(self, at_4_ma: f64, at_20_ma: f64) -> Self {
         let Self {
             id, unit, convert, ..
         } = self;
@@ -226,11 +226,11 @@ fn current_loops_for_everything_that_can_be_one() {
     let found = replayed(
         &recorded,
         &[
-            density.as_loop(950.0, 1100.0),
-            temperature("degC", |celsius| celsius).as_loop(0.0, 120.0),
-            flow("m3/h", 0.06).as_loop(0.0, 8.0),
-            level("hL", 0.01).as_loop(0.0, 72.0),
-            pressure("mbar", 1.0).as_loop(0.0, 60.0),
+            density.looped(950.0, 1100.0),
+            temperature("degC", |celsius| celsius).looped(0.0, 120.0),
+            flow("m3/h", 0.06).looped(0.0, 8.0),
+            level("hL", 0.01).looped(0.0, 72.0),
+            pressure("mbar", 1.0).looped(0.0, 60.0),
         ],
     );
     assert_agree(&found, &recorded.replay().lines());

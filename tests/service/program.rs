@@ -82,10 +82,8 @@ impl Program {
                 assert!(ended.is_none(), "{what}: ended with {ended:?}");
             }
         };
-        match tokio::time::timeout(PATIENCE, wait).await {
-            Ok(answer) => answer,
-            Err(_) => panic!("never happened: {what}; its log:\n{}", self.log()),
-        }
+        let answer = tokio::time::timeout(PATIENCE, wait).await;
+        answer.unwrap_or_else(|_| panic!("never happened: {what}; its log:\n{}", self.log()))
     }
 
     pub async fn status(&self) -> Value {

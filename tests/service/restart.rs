@@ -3,7 +3,7 @@
 use serde_json::Value;
 
 use super::agreement::assert_replay_agrees;
-use super::brewhouse::{Brewhouse, flowing_at_once, set};
+use super::brewhouse::{Brewhouse, Site, flowing_at_once, set};
 use super::program::Program;
 
 fn kettle_l(status: &Value) -> Option<f64> {
@@ -112,4 +112,34 @@ async fn what_was_told_between_two_readings_is_not_told_again() {
     assert_eq!(status.code(), Some(0), "{log}");
     let count = assert_replay_agrees(&site);
     assert!(count > 10, "{count} lines");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_brew_under_way_is_not_gone_on_with_by_other_instruments() {
+    let site = Site::of(&flowing_at_once("harbour-stout"));
+    site.configure(|_| ());
+    let mut program = Program::start(&site).await;
+    program.start_brew(&site).await;
+    program.kill();
+    // Another limit is no other instrument.
+    site.configure(|table| {
+        let first = table["instrument"][0].as_table_mut().expect("a table");
+        set(first, "high", 1140.0);
+    });
+    let mut program = Program::start(&site).await;
+    assert_eq!(program.status().await["brew"], "2026-0412");
+    program.kill();
+    site.configure(|table| {
+        let instruments = table["instrument"].as_array_mut().expect("instruments");
+        instruments.retain(|instrument| instrument["id"].as_str() != Some("sparge_flow"));
+    });
+    let program = Program::start(&site).await;
+    assert_eq!(program.status().await["brew"], Value::Null);
+    let log = program.log();
+    for part in ["2026-0412", "other instruments", "with another id"] {
+        assert!(log.contains(part), "{part} in {log}");
+    }
+    let plan = site.plan().replace("2026-0412", "2026-0412-b");
+    let answer = program.post("/brew", ("application/toml", &plan)).await;
+    assert_eq!(answer.status, 201, "{}", answer.body);
 }
