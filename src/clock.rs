@@ -54,16 +54,35 @@ impl Clock {
         Timestamp::from_microsecond(moment.0).unwrap_or(Timestamp::UNIX_EPOCH)
     }
 
-    /// Where a wall-clock time stands on this clock's axis, judged by its age at present: an instrument's own
-    /// timestamp keeps its distance to now even when the wall clock was set after the start.
-    pub fn moment_of_wall(&self, wall: Timestamp) -> Moment {
-        let age_us = (Timestamp::now().as_microsecond() - wall.as_microsecond()) as f64;
-        Moment(self.now().0 - (age_us * self.speed) as i64)
+    /// Both clocks at one moment.
+    pub fn glance(&self) -> Glance {
+        Glance {
+            now: self.now(),
+            wall: Timestamp::now(),
+            speed: self.speed,
+        }
     }
 
     /// The real instant at which `moment` arrives, for timers.
     pub fn instant_of(&self, moment: Moment) -> Instant {
         let ahead_us = (moment.0 - self.origin.0).max(0) as f64 / self.speed;
         self.started + Duration::from_micros(ahead_us as u64)
+    }
+}
+
+/// Both clocks at one moment: what is compared must be placed by the same glance.
+#[derive(Clone, Copy, Debug)]
+pub struct Glance {
+    pub now: Moment,
+    wall: Timestamp,
+    speed: f64,
+}
+
+impl Glance {
+    /// Where a wall-clock time stands on the axis, judged by its age at present: an instrument's own timestamp
+    /// keeps its distance to now even when the wall clock was set after the start.
+    pub fn moment_of(&self, wall: Timestamp) -> Moment {
+        let age_us = (self.wall.as_microsecond() - wall.as_microsecond()) as f64;
+        Moment(self.now.0 - (age_us * self.speed) as i64)
     }
 }

@@ -224,6 +224,11 @@ fn an_adapter_that_names_another_is_found() {
         let found = rules::adapters_joined(&two(content));
         assert_eq!(found.len(), 1, "{content}: {found:?}");
     }
+    let mut page = two("");
+    page.extend(made_up("src/web/mod.rs", "use crate::store::Store;"));
+    assert_eq!(rules::adapters_joined(&page), Vec::<String>::new());
+    page.extend(made_up("src/store/page.rs", "use crate::web::serve;"));
+    assert_eq!(rules::adapters_joined(&page).len(), 1);
     let mut shared = two("");
     shared.extend(made_up(
         "src/config/check.rs",
@@ -277,6 +282,7 @@ fn every_queue_has_a_named_bound() {
     );
     for content in [
         "mpsc::unbounded_channel()",
+        "fn f(observer: mpsc::UnboundedSender<u8>) {}",
         "let (a, b) = mpsc::channel(16);",
         "tokio::sync::mpsc::channel::<u8>(size)",
     ] {

@@ -118,6 +118,8 @@ pub enum FaultError {
     UnknownInstrument(String, String),
     #[error("no link \"{0}\" in this scenario; its links are: {1}")]
     UnknownLink(String, String),
+    #[error("a channel needs a second lane to take its flow from; set bed.lanes to 2 or more")]
+    SingleLane,
     #[error("{key} is {value}; allowed is {allowed}")]
     OutOfRange {
         key: &'static str,

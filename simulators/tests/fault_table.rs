@@ -330,3 +330,22 @@ fn an_instrument_fault_moves_one_reading_alone() {
         }
     }
 }
+
+#[test]
+fn a_channel_in_a_bed_of_one_lane_is_refused() {
+    let mut scenario = scenario();
+    scenario.bed.lanes = 1;
+    assert_eq!(scenario.faults(), []);
+    let mut brewhouse = Brewhouse::new(&scenario, 1);
+    brewhouse.advance(100.0);
+    let message = brewhouse
+        .inject(&channel())
+        .expect_err("refused")
+        .to_string();
+    assert!(message.contains("bed.lanes"), "{message}");
+    scenario.events.push(simulators::scenario::Event {
+        at_s: 100.0,
+        what: channel(),
+    });
+    assert_eq!(scenario.faults().len(), 1);
+}

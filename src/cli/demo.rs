@@ -37,6 +37,8 @@ pub struct Arguments {
 }
 
 const SCENARIO: &str = include_str!("../../simulators/scenarios/orchard-ale-channel.toml");
+/// Outputs that may wait for the terminal: some minutes of the brewhouse's time.
+const OUTPUTS_BOUND: usize = 16_384;
 /// How often the terminal gets a line of the table, in the brewhouse's time.
 const TABLE_EVERY_S: f64 = 300.0;
 /// The stop-point is called by estimates; the true one may come a little later. Simulated seconds.
@@ -74,7 +76,7 @@ async fn show(arguments: &Arguments) -> Result<(), Failure> {
         .map_err(|error| Failure::new(Kind::Unavailable, error.to_string()))?;
     let record = demo_text::scratch_directory()?;
     let configuration = configuration(&brewhouse, record.path())?;
-    let (observer, outputs) = mpsc::unbounded_channel();
+    let (observer, outputs) = mpsc::channel(OUTPUTS_BOUND);
     let service = Service::start(
         vec![configuration],
         Options {
@@ -108,7 +110,7 @@ fn configuration(brewhouse: &Handle, record: &Path) -> Result<Configuration, Fai
 async fn brew(
     brewhouse: &Handle,
     service: &Service,
-    mut outputs: mpsc::UnboundedReceiver<Dated>,
+    mut outputs: mpsc::Receiver<Dated>,
     screen: &mut Screen,
 ) -> Result<(), Failure> {
     let plan_text = lauterd_files::plan(brewhouse.scenario());

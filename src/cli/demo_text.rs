@@ -156,7 +156,9 @@ fn alarm(line: &AlarmLine) {
                 priority(line.priority),
                 line.message
             );
-            println!("{:>6}   {}", "", line.advice);
+            for row in wrapped(&line.advice, 100) {
+                println!("{:>6}   {row}", "");
+            }
         }
         AlarmState::ReturnedUnacknowledged | AlarmState::Normal => {
             println!("{time:>6} . {} is over", line.alarm.name());
@@ -167,6 +169,21 @@ fn alarm(line: &AlarmLine) {
         | AlarmState::Suppressed
         | AlarmState::OutOfService => {}
     }
+}
+
+/// Lines of at most `width` characters, broken between words.
+fn wrapped(text: &str, width: usize) -> Vec<String> {
+    let mut rows: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        match rows.last_mut() {
+            Some(row) if row.chars().count() + 1 + word.chars().count() <= width => {
+                row.push(' ');
+                row.push_str(word);
+            }
+            _ => rows.push(word.to_owned()),
+        }
+    }
+    rows
 }
 
 fn priority(priority: Priority) -> &'static str {
@@ -184,4 +201,17 @@ fn minutes(elapsed_s: f64) -> String {
 
 fn number(value: Option<f64>, digits: usize) -> String {
     value.map_or_else(|| "-".to_owned(), |value| format!("{value:.digits$}"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn long_advice_is_broken_between_words_and_loses_none() {
+        let text = "Slow the run-off, then rake gently: half a turn at the lowest speed.";
+        let rows = wrapped(text, 20);
+        assert!(rows.iter().all(|row| row.chars().count() <= 20), "{rows:?}");
+        assert_eq!(rows.join(" "), text);
+    }
 }

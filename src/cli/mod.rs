@@ -6,31 +6,51 @@ use clap::{Parser, Subcommand};
 
 use crate::exit::{Failure, Kind};
 
+mod alarms;
+mod brew;
 mod calc;
 mod check_config;
+mod client;
 #[cfg(feature = "demo")]
 mod demo;
 #[cfg(feature = "demo")]
 mod demo_text;
 mod replay;
 mod run;
+mod sample;
+mod status;
+mod text;
 
 /// Watches a lauter run-off through inline instruments and tells the brewer what to do next.
 #[derive(Debug, Parser)]
-#[command(name = "lauterd", version, propagate_version = true)]
+#[command(name = "lauterd", version, propagate_version = true, after_help = EXAMPLES)]
 pub struct Arguments {
     #[command(subcommand)]
     command: Command,
 }
 
+const EXAMPLES: &str = "First steps:
+  lauterd demo                                    see it at work; nothing else is needed
+  lauterd check-config tun-1.toml                 what the file says, or everything wrong with it
+  lauterd run --config tun-1.toml                 watch the tun
+  lauterd brew start --config tun-1.toml --plan plan.toml
+  lauterd status --config tun-1.toml              where the run-off stands
+  lauterd calc dilute --help                      the brewer's arithmetic
+
+It advises; people and interlocks act. Hot wort and liquor scald.";
+
 #[derive(Debug, Subcommand)]
 enum Command {
-    CheckConfig(check_config::Arguments),
-    Calc(calc::Arguments),
     #[cfg(feature = "demo")]
     Demo(demo::Arguments),
+    CheckConfig(check_config::Arguments),
     Run(run::Arguments),
+    Brew(brew::Arguments),
+    Sample(sample::Arguments),
+    Alarms(alarms::Arguments),
+    Status(status::Arguments),
     Replay(replay::Arguments),
+    Calc(calc::Arguments),
 }
 
 /// Runs the command line and returns the exit code; failures are written to standard error.
@@ -53,6 +73,10 @@ pub fn main() -> ExitCode {
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Run(arguments) => run::run(&arguments),
         Command::Replay(arguments) => replay::run(&arguments),
+        Command::Brew(arguments) => brew::run(&arguments),
+        Command::Sample(arguments) => sample::run(&arguments),
+        Command::Alarms(arguments) => alarms::run(&arguments),
+        Command::Status(arguments) => status::run(&arguments),
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,

@@ -50,7 +50,7 @@ pub struct Options {
     /// Core seconds in a real one; None is 1.
     pub speed: Option<f64>,
     /// Told of every output as it happens.
-    pub observer: Option<mpsc::UnboundedSender<Dated>>,
+    pub observer: Option<mpsc::Sender<Dated>>,
 }
 
 /// A service that has started.

@@ -76,6 +76,9 @@ pub const CORE_DEPENDENCIES: [&str; 6] = [
 /// Rooms of the shell that join adapters.
 const JOINERS: [&str; 2] = ["runtime", "cli"];
 
+/// The one adapter another may name, and why: the page shows the record, through the store's handle.
+const ADMITTED: [(&str, &str); 1] = [("web", "store")];
+
 /// Types whose `now` reads a clock.
 const CLOCKS: [&str; 6] = [
     "Instant",
@@ -130,7 +133,7 @@ pub fn impure(sources: &[Source]) -> Vec<String> {
                     rest.starts_with("::") || rest.is_empty() && named.path.len() > 1
                 })
             };
-            if IMPURE_PATHS.iter().any(|with| begins(&with))
+            if IMPURE_PATHS.iter().any(begins)
                 || named
                     .path
                     .iter()
@@ -193,7 +196,10 @@ pub fn adapters_joined(sources: &[Source]) -> Vec<String> {
             else {
                 continue;
             };
-            if own.as_ref().is_some_and(|own| *own != other) {
+            let admitted = own
+                .as_ref()
+                .is_some_and(|own| ADMITTED.contains(&(own, &other)));
+            if own.as_ref().is_some_and(|own| *own != other) && !admitted {
                 found.push(format!(
                     "{}: `{room}` names `{}`",
                     source.at(named.line),
@@ -259,7 +265,7 @@ pub fn queues_without_a_named_bound(sources: &[Source]) -> Vec<String> {
             if named
                 .path
                 .last()
-                .is_some_and(|last| last.contains("unbounded"))
+                .is_some_and(|last| last.to_lowercase().contains("unbounded"))
             {
                 found.push(format!(
                     "{}: `{}`",

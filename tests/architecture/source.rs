@@ -118,7 +118,10 @@ pub fn collect(repository: &Path, root: &str, but: &[&str], files: &mut Vec<Stri
             if !but.contains(&name.as_str()) {
                 collect(repository, &name, but, files);
             }
-        } else if name.ends_with(".rs") {
+        } else if Path::new(&name)
+            .extension()
+            .is_some_and(|extension| extension == "rs")
+        {
             files.push(name);
         }
     }
@@ -163,7 +166,7 @@ fn named(words: &[(usize, Word)], module: &[String]) -> Vec<Named> {
         let (line, word) = &words[at];
         match word {
             Word::Name(name) if name == "use" => {
-                at = use_tree(words, at + 1, &mut Vec::new(), &mut found)
+                at = use_tree(words, at + 1, &mut Vec::new(), &mut found);
             }
             Word::Name(name) => {
                 let mut path = vec![name.clone()];

@@ -12,17 +12,19 @@ use lauter_core::supervisor::{Dated, Line, Place, Sample};
 use lauterd::runtime::request::Request;
 use lauterd::runtime::{Options, Service};
 use lauterd::store::Database;
-use tokio::sync::mpsc::UnboundedReceiver;
+use tokio::sync::mpsc;
 
 use super::brewhouse::{Brewhouse, Site, scenario};
 use super::mosquitto::PATIENCE;
 use super::program::command;
 
 const SPEED: f64 = 120.0;
+/// More than a whole brew puts out.
+const OUTPUTS_BOUND: usize = 1_000_000;
 
 /// The next line that is meant.
 async fn next_line(
-    outputs: &mut UnboundedReceiver<Dated>,
+    outputs: &mut mpsc::Receiver<Dated>,
     what: &str,
     meant: impl Fn(&Line) -> bool,
 ) -> (Moment, Line) {
@@ -59,7 +61,7 @@ async fn a_live_run_off_and_its_replay_give_the_same_lines() {
     };
     let configuration = site.configuration(usual);
     let plan = lauterd::config::load_plan(&site.path("plan.toml")).expect("a plan");
-    let (observer, mut outputs) = tokio::sync::mpsc::unbounded_channel();
+    let (observer, mut outputs) = mpsc::channel(OUTPUTS_BOUND);
     let options = Options {
         speed: Some(SPEED),
         observer: Some(observer),

@@ -1,5 +1,8 @@
 //! A service that was killed takes its brew up again.
 
+use lauter_core::reading::Moment;
+use lauter_core::supervisor::Event;
+use lauterd::store::{Batch, BrewHeader, Database, DatedEvent};
 use serde_json::Value;
 
 use super::agreement::assert_replay_agrees;
@@ -142,4 +145,49 @@ async fn a_brew_under_way_is_not_gone_on_with_by_other_instruments() {
     let plan = site.plan().replace("2026-0412", "2026-0412-b");
     let answer = program.post("/brew", ("application/toml", &plan)).await;
     assert_eq!(answer.status, 201, "{}", answer.body);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_brew_that_was_ended_but_not_closed_in_the_record_is_closed_at_the_next_start() {
+    let site = Site::of(&flowing_at_once("harbour-stout"));
+    let configuration = site.configuration(|_| ());
+    let plan = lauterd::config::load_plan(&site.path("plan.toml")).expect("a plan");
+    let instruments = configuration.instruments.iter();
+    let start = Moment(1_800_000_000_000_000);
+    let event = |at_s: f64, event: Event| DatedEvent {
+        at: start.plus_seconds(at_s),
+        event,
+    };
+    let mut database = Database::open(&site.path("store")).expect("a store");
+    let tun = database.tun("harbour", "tun-1").expect("the tun");
+    let brew = database
+        .begin_brew(&BrewHeader {
+            tun,
+            plan: plan.clone(),
+            instruments: instruments.map(|each| each.instrument.clone()).collect(),
+            config_digest: String::new(),
+            started: jiff::Timestamp::UNIX_EPOCH,
+            started_at: start,
+            origin: start,
+        })
+        .expect("a brew");
+    let started = Event::BrewStarted {
+        plan: Box::new(plan),
+        zero: start,
+    };
+    let batch = Batch {
+        events: vec![event(0.0, started), event(60.0, Event::BrewEnded)],
+        ..Batch::new(tun, Some(brew))
+    };
+    database.append(&batch).expect("written");
+    database.close().expect("closed");
+
+    let program = Program::start(&site).await;
+    assert_eq!(program.status().await["brew"], Value::Null);
+    program.end_by("TERM");
+    let database = Database::open(&site.path("store")).expect("the record");
+    let brew = database.brew(brew).expect("the brew");
+    let finished = brew.finished.expect("it is closed");
+    assert_eq!(finished.ended_at, start.plus_seconds(60.0));
+    assert!(finished.summary.is_some());
 }

@@ -1,6 +1,7 @@
 //! Commands and exit codes of the `simulators` program.
 
 mod serve;
+mod study;
 
 use std::fs;
 use std::io::Write as _;
@@ -19,6 +20,7 @@ Examples:
   simulators record simulators/scenarios/harbour-stout.toml --seed 7 --into harbour
   simulators draw --seed 42 > brew.toml
   simulators check simulators/scenarios/*.toml
+  simulators study --brews 200 --json study.json --plots plots
   simulators config simulators/scenarios/hill-lager.toml > config/simulated-hill-lager.toml";
 
 /// A simulated brewhouse: lauter tun, kettle, and the instruments that watch the run-off.
@@ -56,6 +58,8 @@ enum Command {
         #[arg(required = true)]
         scenarios: Vec<PathBuf>,
     },
+    /// Runs many invented brews under the real supervisor and prints how well it did.
+    Study(study::Study),
     /// Prints lauterd's configuration for a scenario, or its run-off plan.
     Config {
         scenario: PathBuf,
@@ -83,7 +87,7 @@ enum Failure {
     #[error(transparent)]
     Serve(ServeError),
     #[error("{}: {source}; name a file that can be written", path.display())]
-    Truth {
+    Output {
         path: PathBuf,
         source: std::io::Error,
     },
@@ -98,7 +102,7 @@ impl Failure {
             Self::Scenario { .. } => 78,
             Self::Serve(ServeError::Speed(_) | ServeError::NoSuchLink(_)) => 64,
             Self::Serve(_) => 69,
-            Self::Record(_) | Self::Truth { .. } | Self::Runtime(_) => 74,
+            Self::Record(_) | Self::Output { .. } | Self::Runtime(_) => 74,
         }
     }
 }
@@ -137,6 +141,7 @@ fn run(command: Command) -> Result<(), Failure> {
         }
         Command::Draw { seed } => print(&Scenario::draw(seed).to_toml()),
         Command::Check { scenarios } => check(&scenarios)?,
+        Command::Study(arguments) => study::run(&arguments)?,
         Command::Config { scenario, plan } => {
             let scenario = read(&scenario)?;
             let text = if plan {

@@ -194,7 +194,7 @@ impl TruthLines {
                 Some((path.clone(), out))
             }
             Some(path) => {
-                let file = File::create(path).map_err(|source| Failure::Truth {
+                let file = File::create(path).map_err(|source| Failure::Output {
                     path: path.clone(),
                     source,
                 })?;
@@ -226,7 +226,7 @@ impl TruthLines {
         });
         writeln!(file, "{line}")
             .and_then(|()| file.flush())
-            .map_err(|source| Failure::Truth {
+            .map_err(|source| Failure::Output {
                 path: path.clone(),
                 source,
             })

@@ -1,45 +1,23 @@
-//! The bed: lanes side by side that share the flow by Darcy, packing, rakes and a channel.
+//! The bed: lanes side by side that share the flow by Darcy, and the channel that may open in one of them.
 //!
-//! Owns every resistance. All lanes lie between the same two pressures, so a lane's share of the flow is its
+//! All lanes lie between the same two pressures, so a lane's share of the flow is its
 //! share of the conductance; a lane washed thin flows ever faster. Must not know pumps, liquor or instruments.
 
-use super::column::{Column, ColumnShape};
+use super::lane::{self, Lane};
+use super::packing::Packing;
 use super::wort::Wort;
 use crate::noise::Noise;
 use crate::scenario::{Bed as BedKeys, Scenario};
 use lauter_core::units;
 
-/// How raking acts; common practice, no source, for all of them.
-mod raking {
-    /// Time constant of loosening while the rakes run, s.
-    pub const LOOSENING_S: f64 = 15.0;
-    /// Share of the fresh bed's resistance that full raking takes away.
-    pub const LOOSENED_SHARE: f64 = 0.2;
-    /// Time constant of settling again afterwards, s.
-    pub const RESETTLING_S: f64 = 1500.0;
-    /// Share of the difference between lanes that full raking evens out in a second.
-    pub const LANE_MIXING_PER_S: f64 = 0.003;
-    /// Variance that full raking adds to where wort stands, squares of the depth in a second.
-    pub const DEPTH_VARIANCE_PER_S: f64 = 5e-5;
-}
+/// Share of the difference between lanes that full raking evens out in a second. Common practice, no source.
+const LANE_MIXING_PER_S: f64 = 0.003;
+
+/// Variance that full raking adds to where wort stands, squares of the depth in a second. Likewise.
+const DEPTH_VARIANCE_PER_S: f64 = 5e-5;
 
 /// Viscosities change slowly; they are looked up again this often, s.
 const VISCOSITY_EVERY_S: f64 = 10.0;
-
-#[derive(Clone, Debug)]
-struct Lane {
-    column: Column,
-    /// Conductance of the fresh bed at unit viscosity; all lanes together 1.
-    conductance: f64,
-    /// Mean viscosity over its depth, mPa·s.
-    viscosity_mpa_s: f64,
-}
-
-impl Lane {
-    fn fluid_conductance(&self) -> f64 {
-        self.conductance / self.viscosity_mpa_s
-    }
-}
 
 /// A channel on its way: the share of the flow the narrow lane takes.
 #[derive(Clone, Copy, Debug)]
@@ -57,18 +35,9 @@ pub struct Bed {
     lanes: Vec<Lane>,
     keys: BedKeys,
     exchange_per_s: f64,
-    planned_volume_l: f64,
     /// kPa per (L/min · mPa·s) of the fresh bed.
     fresh_resistance: f64,
-    /// Logarithm of the packing beyond the fresh bed.
-    packing: f64,
-    /// Packing forced from outside: rate per second and how much is left.
-    forced_packing_per_s: f64,
-    forced_packing_left_s: f64,
-    /// Volume since the fines were last raked up, L.
-    settled_volume_l: f64,
-    /// 0 (settled) to 1 (freshly raked).
-    looseness: f64,
+    packing: Packing,
     opening: Option<Opening>,
     channel_share: f64,
     viscosity_age_s: f64,
@@ -86,48 +55,15 @@ impl Bed {
     pub fn new(scenario: &Scenario, wort: &Wort, noise: &mut Noise) -> Self {
         let keys = scenario.bed.clone();
         let plan = &scenario.plan;
-        let first_wort_kg_l = wort.concentration_kg_l(plan.first_wort_gravity_p);
         let viscosity_mpa_s =
             units::wort_viscosity_mpa_s(plan.first_wort_gravity_p, scenario.wort.temperature_c);
-        let areas = lane_areas(&keys, noise);
-        let uneven: Vec<f64> = areas
-            .iter()
-            .map(|area| area * (keys.permeability_spread * noise.gaussian()).exp())
-            .collect();
-        let sum: f64 = uneven.iter().sum();
-        let conductances = uneven.iter().map(|c| c / sum);
-        let mut lanes: Vec<Lane> = areas
-            .iter()
-            .zip(conductances)
-            .map(|(area, conductance)| Lane {
-                column: Column::filled(
-                    ColumnShape {
-                        cells: keys.cells,
-                        mobile_l: keys.mobile_l_per_kg * plan.grist_kg * area,
-                        immobile_l: keys.immobile_l_per_kg * plan.grist_kg * area,
-                        peclet: keys.peclet,
-                    },
-                    first_wort_kg_l,
-                ),
-                conductance,
-                viscosity_mpa_s,
-            })
-            .collect();
-        for lane in &mut lanes {
-            let factors = unevenness(&keys, noise);
-            lane.column.scale(factors.into_iter());
-        }
+        let lanes = lane::laid_out(scenario, wort, viscosity_mpa_s, noise);
         let planned_flow_l_min = plan.planned_volume_l / plan.runoff_minutes;
         Self {
             lanes,
             exchange_per_s: keys.exchange_per_min / 60.0,
-            planned_volume_l: plan.planned_volume_l,
             fresh_resistance: keys.pressure_drop_kpa / (planned_flow_l_min * viscosity_mpa_s),
-            packing: 0.0,
-            forced_packing_per_s: 0.0,
-            forced_packing_left_s: 0.0,
-            settled_volume_l: 0.0,
-            looseness: 0.0,
+            packing: Packing::fresh(&keys, plan.planned_volume_l),
             opening: None,
             channel_share: 0.0,
             viscosity_age_s: 0.0,
@@ -135,20 +71,24 @@ impl Bed {
         }
     }
 
-    /// Lets a channel open from now on until the narrow lane takes `share` of the flow.
-    pub fn open_channel(&mut self, share: f64, now_s: f64, over_s: f64) {
+    /// Lets a channel open from now on until the narrow lane takes `share` of the flow. False where there is no
+    /// other lane to take it from.
+    pub fn open_channel(&mut self, share: f64, now_s: f64, over_s: f64) -> bool {
+        if self.lanes.len() < 2 {
+            return false;
+        }
         self.opening = Some(Opening {
             from_share: self.narrow_share(),
             to_share: share,
             since_s: now_s,
             over_s,
         });
+        true
     }
 
     /// Packs the bed: resistance times `factor`, exponentially over `over_s`.
     pub fn force_packing(&mut self, factor: f64, over_s: f64) {
-        self.forced_packing_per_s = factor.ln() / over_s;
-        self.forced_packing_left_s = over_s;
+        self.packing.force(factor, over_s);
     }
 
     /// Largest flow the available pressure drives, L/min.
@@ -156,13 +96,12 @@ impl Bed {
         self.keys.available_pressure_kpa * self.conductance_l_min_kpa()
     }
 
-    /// Resistance per viscosity relative to the fresh bed without channel.
+    /// Resistance at equal viscosity relative to the fresh bed's.
     pub fn relative_resistance(&self) -> f64 {
-        let bulk: f64 = self.lanes.iter().map(|lane| lane.conductance).sum();
-        self.packed() / bulk * (1.0 - self.channel_share)
+        self.packing.factor() / self.opened(self.lanes.iter().map(|lane| lane.conductance))
     }
 
-    /// Share of the flow beyond its natural one that the narrow lane takes, 0 without a channel.
+    /// Share of the flow that the channel takes, 0 without one.
     pub fn channel_share(&self) -> f64 {
         self.channel_share
     }
@@ -177,24 +116,14 @@ impl Bed {
     ) -> Outflow {
         let volume_l = flow_l_min * seconds / 60.0;
         self.open(now_s);
-        let total: f64 = self.lanes.iter().map(Lane::fluid_conductance).sum();
-        let narrow = self.lanes.len() - 1;
-        let bulk = total - self.lanes[narrow].fluid_conductance();
         let pressure_drop_kpa = flow_l_min / self.conductance_l_min_kpa();
+        let shares = self.flow_shares();
         let mut extract_kg = 0.0;
-        for (number, lane) in self.lanes.iter_mut().enumerate() {
-            let natural = lane.fluid_conductance() / total;
-            let share = if self.channel_share <= 0.0 {
-                natural
-            } else if number == narrow {
-                self.channel_share
-            } else {
-                (1.0 - self.channel_share) * lane.fluid_conductance() / bulk
-            };
+        for (lane, share) in self.lanes.iter_mut().zip(shares) {
             extract_kg += lane.column.pass(volume_l * share, head_kg_l);
             lane.column.exchange(seconds, self.exchange_per_s);
         }
-        self.settle(seconds, volume_l, pressure_drop_kpa);
+        self.packing.advance(seconds, volume_l, pressure_drop_kpa);
         Outflow {
             extract_kg,
             pressure_drop_kpa,
@@ -220,15 +149,12 @@ impl Bed {
 
     /// One step of raking with a strength of 0 to 1.
     pub fn rake(&mut self, seconds: f64, strength: f64) {
-        let loosened = 1.0 - (-strength * seconds / raking::LOOSENING_S).exp();
-        self.packing *= 1.0 - loosened;
-        self.settled_volume_l *= 1.0 - loosened;
-        self.looseness += (1.0 - self.looseness) * loosened;
-        self.close_channel(loosened);
-        self.mix_lanes((strength * seconds * raking::LANE_MIXING_PER_S).min(1.0));
+        let undone = self.packing.rake(seconds, strength);
+        self.close_channel(undone);
+        self.mix_lanes((strength * seconds * LANE_MIXING_PER_S).min(1.0));
         // Moving a share to both neighbours adds twice that share, in squares of a cell.
         let cells = self.keys.cells as f64;
-        let variance = strength * seconds * raking::DEPTH_VARIANCE_PER_S * cells * cells;
+        let variance = strength * seconds * DEPTH_VARIANCE_PER_S * cells * cells;
         let stirred = (variance / 2.0).min(0.5);
         for lane in &mut self.lanes {
             lane.column.stir(stirred);
@@ -248,53 +174,45 @@ impl Bed {
     /// Flow that each lane takes, as shares, the narrow one last.
     pub fn flow_shares(&self) -> Vec<f64> {
         let total: f64 = self.lanes.iter().map(Lane::fluid_conductance).sum();
-        let narrow = self.lanes.len() - 1;
-        let bulk = total - self.lanes[narrow].fluid_conductance();
-        let mut shares: Vec<f64> = self
+        let natural = self
             .lanes
             .iter()
-            .map(|lane| lane.fluid_conductance() / total)
-            .collect();
-        if self.channel_share > 0.0 {
-            for (share, lane) in shares.iter_mut().zip(&self.lanes) {
-                *share = (1.0 - self.channel_share) * lane.fluid_conductance() / bulk;
-            }
-            shares[narrow] = self.channel_share;
+            .map(|lane| lane.fluid_conductance() / total);
+        if self.channel_share <= 0.0 {
+            return natural.collect();
         }
+        let mut shares: Vec<f64> = natural.collect();
+        let narrow = shares.pop().unwrap_or_default();
+        let left = (1.0 - self.channel_share) / (1.0 - narrow);
         shares
+            .into_iter()
+            .map(|share| share * left)
+            .chain([self.channel_share])
+            .collect()
     }
 
     fn narrow_share(&self) -> f64 {
         *self.flow_shares().last().expect("at least one lane")
     }
 
-    /// L/min for each kPa, everything counted.
-    fn conductance_l_min_kpa(&self) -> f64 {
-        let total: f64 = self.lanes.iter().map(Lane::fluid_conductance).sum();
-        let open = if self.channel_share > 0.0 {
-            let narrow = self.lanes[self.lanes.len() - 1].fluid_conductance();
+    /// Sum of the lanes' conductances, the channel's counted as wide as its share of the flow tells.
+    fn opened(&self, conductances: impl Iterator<Item = f64>) -> f64 {
+        let (mut total, mut narrow) = (0.0, 0.0);
+        for conductance in conductances {
+            total += conductance;
+            narrow = conductance;
+        }
+        if self.channel_share > 0.0 {
             (total - narrow) / (1.0 - self.channel_share)
         } else {
             total
-        };
-        open / (self.fresh_resistance * self.packed())
+        }
     }
 
-    /// Factor on the fresh bed's resistance.
-    fn packed(&self) -> f64 {
-        let settled = self.keys.settling * (self.settled_volume_l / self.planned_volume_l).powi(2);
-        let loosened = 1.0 - raking::LOOSENED_SHARE * self.looseness;
-        (1.0 + settled) * self.packing.exp() * loosened
-    }
-
-    fn settle(&mut self, seconds: f64, volume_l: f64, pressure_drop_kpa: f64) {
-        let beyond = (pressure_drop_kpa / self.keys.compaction_threshold_kpa - 1.0).max(0.0);
-        self.packing += self.keys.compaction_per_h / 3600.0 * beyond * seconds;
-        let forced_s = seconds.min(self.forced_packing_left_s);
-        self.packing += self.forced_packing_per_s * forced_s;
-        self.forced_packing_left_s -= forced_s;
-        self.settled_volume_l += volume_l;
-        self.looseness *= (-seconds / raking::RESETTLING_S).exp();
+    /// L/min for each kPa, everything counted.
+    fn conductance_l_min_kpa(&self) -> f64 {
+        let open = self.opened(self.lanes.iter().map(Lane::fluid_conductance));
+        open / (self.fresh_resistance * self.packing.factor())
     }
 
     /// Moves the channel towards its share, smoothly.
@@ -345,32 +263,6 @@ impl Bed {
             }
         }
     }
-}
-
-/// Shares of the bed: ordinary lanes of uneven width, then the narrow one.
-fn lane_areas(keys: &BedKeys, noise: &mut Noise) -> Vec<f64> {
-    if keys.lanes == 1 {
-        return vec![1.0];
-    }
-    let widths: Vec<f64> = (1..keys.lanes).map(|_| noise.within(0.7, 1.3)).collect();
-    let sum: f64 = widths.iter().sum();
-    widths
-        .iter()
-        .map(|width| width / sum * (1.0 - keys.channel_area_share))
-        .chain([keys.channel_area_share])
-        .collect()
-}
-
-/// Factors on the concentration from top to bottom of a lane, alike over about a fifth of the depth.
-fn unevenness(keys: &BedKeys, noise: &mut Noise) -> Vec<f64> {
-    let kept = (-5.0 / keys.cells as f64).exp();
-    let mut deviation = noise.gaussian();
-    (0..keys.cells)
-        .map(|_| {
-            deviation = kept * deviation + (1.0 - kept * kept).sqrt() * noise.gaussian();
-            1.0 + keys.unevenness * deviation.clamp(-3.0, 3.0)
-        })
-        .collect()
 }
 
 #[cfg(test)]
@@ -426,7 +318,7 @@ mod tests {
     fn a_channel_takes_its_share_and_lowers_the_resistance_by_it() {
         let mut bed = bed(5);
         let before = bed.clone().advance(0.0, 1.0, 50.0, 0.18).pressure_drop_kpa;
-        bed.open_channel(0.5, 0.0, 60.0);
+        assert!(bed.open_channel(0.5, 0.0, 60.0));
         let natural = bed.narrow_share();
         let after = bed.advance(60.0, 1.0, 50.0, 0.18).pressure_drop_kpa;
         assert!((bed.flow_shares().last().expect("lane") - 0.5).abs() < 1e-9);

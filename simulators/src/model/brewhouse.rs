@@ -179,7 +179,11 @@ impl Brewhouse {
         fault.check()?;
         let now_s = self.elapsed_s();
         match fault {
-            Fault::Channel { share, over_s } => self.bed.open_channel(*share, now_s, *over_s),
+            Fault::Channel { share, over_s } => {
+                if !self.bed.open_channel(*share, now_s, *over_s) {
+                    return Err(FaultError::SingleLane);
+                }
+            }
             Fault::Rake { for_s, strength } => {
                 self.raking_until_s = now_s + for_s;
                 self.rake_strength = *strength;

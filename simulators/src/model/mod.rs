@@ -8,6 +8,8 @@ pub mod brewhouse;
 pub mod column;
 pub mod flow;
 pub mod kettle;
+pub mod lane;
+pub mod packing;
 pub mod pipe;
 pub mod truth;
 pub mod tun;

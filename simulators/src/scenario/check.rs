@@ -7,6 +7,7 @@ use lauter_core::units::Unit;
 use toml::de::DeTable;
 
 use super::{Instrument, Scenario, ScenarioFault, Table, ValueType, ranges};
+use crate::fault::{Fault, FaultError};
 use crate::instrument::MQTT_LINK;
 use crate::model::wort::Wort;
 
@@ -265,6 +266,10 @@ fn events(scenario: &Scenario, faults: &mut Faults) {
         if let Err(error) = event.what.check() {
             faults.add(format!("event[{index}].what"), error.to_string());
         }
+        if matches!(event.what, Fault::Channel { .. }) && scenario.bed.lanes < 2 {
+            let message = FaultError::SingleLane.to_string();
+            faults.add(format!("event[{index}].what"), message);
+        }
         if let Some(id) = event.what.instrument()
             && !scenario.instruments.iter().any(|i| i.id == id)
         {
@@ -274,7 +279,7 @@ fn events(scenario: &Scenario, faults: &mut Faults) {
             );
         }
         let link = match &event.what {
-            crate::Fault::DropLink { link, .. } | crate::Fault::RestoreLink { link } => link,
+            Fault::DropLink { link, .. } | Fault::RestoreLink { link } => link,
             _ => &None,
         };
         if let Some(link) = link

@@ -218,11 +218,11 @@ fn bed(noise: &mut Noise, extract_kg_per_kg: f64, wort_l_per_kg: f64) -> Bed {
         extract_kg_per_kg,
         mobile_l_per_kg: mobile_l_per_kg * fits,
         immobile_l_per_kg: immobile_l_per_kg * fits,
-        exchange_per_min: noise.log_within(0.03, 0.25),
+        exchange_per_min: noise.log_within(0.015, 0.25),
         lanes: 6,
         cells: 24,
         peclet: noise.log_within(8.0, 40.0),
-        permeability_spread: noise.within(0.03, 0.3),
+        permeability_spread: noise.within(0.03, 0.4),
         unevenness: noise.log_within(0.002, 0.02),
         channel_area_share: noise.within(0.02, 0.08),
         pressure_drop_kpa,
@@ -281,9 +281,13 @@ fn plan(
     }
 }
 
+/// How far off the planned volume may be either way, share of the true one. Every error within is equally likely,
+/// so that nine tenths of the planned volume always come before the true crossing.
+pub const PLAN_ERROR: f64 = 0.06;
+
 /// What earlier brews taught the brewer: the volume at target of the undisturbed brew, to some per cent.
 fn remembered_volume_l(scenario: &Scenario, noise: &mut Noise) -> f64 {
-    let error = 1.0 + 0.04 * noise.gaussian().clamp(-2.0, 2.0);
+    let error = 1.0 + noise.within(-PLAN_ERROR, PLAN_ERROR);
     let brewhouse = crate::record::run(scenario, scenario.seed, |_| {});
     let volume_l = brewhouse
         .crossings()

@@ -1,6 +1,6 @@
 //! A scenario: one brewhouse, one brew, what happens during it, and the instruments that watch.
 //!
-//! Owns the file format and its defaults. [`check`] finds what is physically impossible, [`draw()`] invents
+//! Owns the file format and its defaults. `check` finds what is physically impossible, `draw` invents
 //! brewhouses for seeded studies. Must not know how any of it is simulated.
 
 mod check;

@@ -3,6 +3,9 @@
 //! Owns the trials and their figures. The supervisor sees instruments only; the simulator's truth is kept aside
 //! for the comparison.
 
+pub mod figures;
+pub mod judged;
+pub mod text;
 pub mod trial;
 
 use std::sync::atomic::{AtomicUsize, Ordering};

@@ -6,6 +6,7 @@
 use lauter_core::projection::{PhBasis, Plan};
 use lauter_core::reading::{Instrument, Moment, Reading, Span};
 use lauter_core::supervisor::{Dated, Event, Output, Parameters, Place, Plant, Sample, Supervisor};
+use serde::Serialize;
 
 use crate::model::{Brewhouse, Crossings, Truth};
 use crate::record::{self, HandSample, HandSampler};
@@ -94,7 +95,8 @@ pub fn plan(scenario: &Scenario) -> Plan {
 }
 
 /// Whether somebody takes hand samples beside the instruments.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum HandSamples {
     Taken,
     None,
@@ -102,7 +104,18 @@ pub enum HandSamples {
 
 /// Runs a scenario to its end under a fresh supervisor.
 pub fn run(scenario: &Scenario, seed: u64, hand: HandSamples, parameters: Parameters) -> Trial {
-    let mut supervisor = supervisor(scenario, parameters);
+    let supervisor = supervisor(scenario, parameters);
+    run_watched(scenario, seed, hand, supervisor, |_| {})
+}
+
+/// Runs a scenario to its end under this supervisor; `watch` sees the brewhouse after every step.
+pub fn run_watched(
+    scenario: &Scenario,
+    seed: u64,
+    hand: HandSamples,
+    mut supervisor: Supervisor,
+    mut watch: impl FnMut(&Brewhouse),
+) -> Trial {
     let plan = plan(scenario);
     let mut outputs = Vec::new();
     let mut truths: Vec<Truth> = Vec::new();
@@ -115,6 +128,7 @@ pub fn run(scenario: &Scenario, seed: u64, hand: HandSamples, parameters: Parame
         Moment::ZERO,
     );
     let brewhouse = record::run(scenario, seed, |brewhouse| {
+        watch(brewhouse);
         give_readings(&mut supervisor, brewhouse);
         if hand == HandSamples::Taken {
             give_samples(&mut supervisor, sampler.take(brewhouse.truth()));

@@ -13,7 +13,7 @@ use crate::config::model::{Configuration, MqttPoint, Source};
 use super::dating::{Dating, date};
 use super::health::{BadPayload, MqttIngestHealth};
 use super::payload::{OwnTime, PayloadError, decode, excerpt};
-use crate::clock::Clock;
+use crate::clock::{Clock, Glance};
 use crate::ingest::{Arrival, Intake};
 
 /// All instruments of one configuration that read from MQTT.
@@ -29,7 +29,7 @@ struct Point {
     id: String,
     is_switch: bool,
     source: MqttPoint,
-    last_own_time: Option<Moment>,
+    last_own_time: Option<Timestamp>,
     /// What was wrong with the last message; a change is logged once.
     trouble: Option<PayloadError>,
 }
@@ -125,11 +125,11 @@ fn put(intake: &Intake, instrument: usize, value: Result<f64, Cause>, at: Moment
     });
 }
 
-fn on_axis(own: OwnTime<Timestamp>, clock: &Clock) -> OwnTime<Moment> {
+fn on_axis(own: OwnTime<Timestamp>, glance: &Glance) -> OwnTime<Moment> {
     match own {
         OwnTime::None => OwnTime::None,
         OwnTime::Unreadable => OwnTime::Unreadable,
-        OwnTime::Given(time) => OwnTime::Given(clock.moment_of_wall(time)),
+        OwnTime::Given(time) => OwnTime::Given(glance.moment_of(time)),
     }
 }
 
@@ -141,16 +141,18 @@ impl Point {
         clock: &Clock,
         health: &MqttIngestHealth,
     ) {
-        let arrival = clock.now();
+        let glance = clock.glance();
+        let arrival = glance.now;
         let decoded = decode(received.payload, &self.source)
             .and_then(|decoded| Ok((decoded.value(self.is_switch)?, decoded)));
         match decoded {
             Ok((value, decoded)) => {
-                let own = on_axis(decoded.own_time, clock);
-                match date(own, arrival, self.last_own_time, received.retained) {
+                let own = on_axis(decoded.own_time, &glance);
+                let last = self.last_own_time.map(|time| glance.moment_of(time));
+                match date(own, arrival, last, received.retained) {
                     Dating::At(at) => {
-                        if matches!(own, OwnTime::Given(_)) {
-                            self.last_own_time = Some(at);
+                        if let OwnTime::Given(time) = decoded.own_time {
+                            self.last_own_time = Some(time);
                         }
                         put(intake, self.instrument, Ok(value), at);
                         health.update(|state| state.readings += 1);

@@ -58,9 +58,9 @@ pub struct Parameters {
 impl Default for Parameters {
     fn default() -> Self {
         Self {
-            channel_resistance_fall: 0.10,
-            channel_gravity_fall_p: 0.3,
-            channel_gravity_deviations: 1.0,
+            channel_resistance_fall: 0.12,
+            channel_gravity_fall_p: 0.4,
+            channel_gravity_deviations: 1.8,
             channel_alone_fall_p: 0.9,
             channel_alone_deviations: 4.5,
             settling_s: 420.0,
@@ -173,6 +173,8 @@ pub struct View {
     pub recirculating: bool,
     /// Seconds since raking, a pause or recirculation last disturbed the bed.
     pub undisturbed_s: f64,
+    /// Seconds since the rakes last ran; None if they have not, or nothing tells.
+    pub seconds_since_raking: Option<f64>,
     /// Share of the planned volume that has run off.
     pub runoff_share: f64,
     pub flow_l_min: Option<f64>,

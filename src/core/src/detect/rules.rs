@@ -283,7 +283,12 @@ fn turbid_runnings(parameters: &Parameters, view: &View, held: Held) -> Option<F
     let turbidity_ebc = view.turbidity_ebc?;
     let limit_ebc = held.limit.unwrap_or(parameters.turbid_ebc);
     // While the wort goes back to the tun it may be cloudy: that is what recirculation is for.
-    let holds = view.flowing && !view.recirculating && held.above(turbidity_ebc, limit_ebc);
+    // The rakes stir the bed up for some minutes, and everybody knows.
+    let stirred = view
+        .seconds_since_raking
+        .is_some_and(|seconds| seconds < parameters.settling_s);
+    let clear_enough = stirred || !held.above(turbidity_ebc, limit_ebc);
+    let holds = view.flowing && !view.recirculating && !clear_enough;
     let message =
         format!("The runnings are cloudy: {turbidity_ebc:.0} EBC, limit {limit_ebc:.0} EBC.");
     Some(

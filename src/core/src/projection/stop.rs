@@ -149,11 +149,11 @@ mod tests {
         }
     }
 
-    fn crossing(volume_l: f64) -> Option<Crossing> {
-        Some(Crossing {
+    fn crossing(volume_l: f64) -> Crossing {
+        Crossing {
             volume_l: Band::around(volume_l, 50.0),
             elapsed_s: Band::around(volume_l, 50.0),
-        })
+        }
     }
 
     fn contents() -> Contents {
@@ -170,8 +170,8 @@ mod tests {
     #[test]
     fn the_target_decides_when_no_limit_comes_first() {
         let crossings = Crossings {
-            target: crossing(5200.0),
-            gravity_floor: crossing(6000.0),
+            target: Some(crossing(5200.0)),
+            gravity_floor: Some(crossing(6000.0)),
             ..Crossings::default()
         };
         let stop = rule(7000.0)
@@ -187,8 +187,8 @@ mod tests {
     #[test]
     fn a_tannin_limit_before_the_target_asks_for_top_up_liquor() {
         let crossings = Crossings {
-            target: crossing(5200.0),
-            gravity_floor: crossing(4800.0),
+            target: Some(crossing(5200.0)),
+            gravity_floor: Some(crossing(4800.0)),
             kettle_gravity_at_floor_p: Some(13.0),
             ..Crossings::default()
         };
@@ -205,7 +205,7 @@ mod tests {
     #[test]
     fn a_small_kettle_ends_the_run_off_at_its_brim() {
         let crossings = Crossings {
-            target: crossing(5200.0),
+            target: Some(crossing(5200.0)),
             ..Crossings::default()
         };
         let stop = rule(5000.0)

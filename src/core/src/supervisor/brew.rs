@@ -3,19 +3,18 @@
 //! Owns everything that begins with a brew and ends with it. It is fed with values already conditioned; it
 //! does not know instruments or alarms.
 
+mod learning;
+mod stopping;
+
 use std::collections::VecDeque;
 
 use serde::{Deserialize, Serialize};
 
-use crate::bed::{Bed, Flowing};
+use crate::bed::Bed;
 use crate::detect::ChannelWatch;
-use crate::kettle::{Contents, Kettle, Portion};
-use crate::projection::{
-    Band, Crossing, Crossings, Draws, Limits, PhBasis, Plan, Situation, Stop, StopCause, StopRule,
-    crossings,
-};
+use crate::kettle::{Contents, Kettle};
+use crate::projection::{Crossing, Crossings, Draws, Plan, Stop};
 use crate::reading::Moment;
-use crate::units::{ph_in_process, wort_viscosity_mpa_s};
 use crate::washout::{Acidity, Expectation, Washout};
 
 use super::inflow::Inflow;
@@ -84,17 +83,18 @@ pub(super) struct Brew {
     pub disagreements: Disagreements,
     pub flow_started: Option<Moment>,
     disturbed: Moment,
+    /// When the rakes last ran.
+    pub raked: Option<Moment>,
     draws: Draws,
     /// Mean flow of the last minute or two while it ran.
     pace_l_min: f64,
     flows: VecDeque<(Moment, f64)>,
     seen_ph: bool,
     last_contents: Option<(f64, f64)>,
+    /// Kettle gravity at the last comparison with the kettle's own meter.
+    compared_gravity_p: Option<f64>,
 }
 
-/// Errors of hand samples taken in an instrument's place. Common practice, no source.
-const SAMPLE_GRAVITY_SD_P: f64 = 0.15;
-const SAMPLE_PH_SD: f64 = 0.05;
 /// Time constant of the pace, s. Common practice, no source.
 const PACE_S: f64 = 90.0;
 /// Interval and number of the kept flows for the usual flow: the last quarter hour.
@@ -137,11 +137,13 @@ impl Brew {
             disagreements: Disagreements::default(),
             flow_started: None,
             disturbed: origin,
+            raked: None,
             draws: Draws::new(Draws::seed_of(&plan.brew)),
             pace_l_min: planned_flow_l_min,
             flows: VecDeque::new(),
             seen_ph: false,
             last_contents: None,
+            compared_gravity_p: None,
             plan,
             origin,
         }
@@ -184,6 +186,9 @@ impl Brew {
         let flow_l_min = 60.0 * volume_l / step_s;
         let flows = picture.flow_l_min.unwrap_or(flow_l_min) > p.no_flow_l_min;
         let to_kettle = flows && !picture.recirculating;
+        if picture.raking {
+            self.raked = Some(now);
+        }
         if picture.raking || picture.recirculating || !flows {
             self.disturbed = now;
             self.bed.forget_course();
@@ -212,105 +217,6 @@ impl Brew {
         self.note_target(now);
     }
 
-    fn fill(&mut self, volume_l: f64, picture: &Picture, p: &Parameters) {
-        let runoff_l = self.kettle.metered_l();
-        let measured = picture.runnings_gravity_p;
-        let (gravity_p, gravity_se_p) = measured.map_or_else(
-            || self.washout.expected(runoff_l),
-            |known| (known.value, known.standard_error),
-        );
-        self.kettle.fill(Portion {
-            volume_l,
-            gravity_p: gravity_p.max(0.0),
-            gravity_se_p,
-            temperature_c: picture
-                .runnings_temperature_c
-                .unwrap_or(p.assumed_temperature_c),
-            measured: measured.is_some(),
-        });
-    }
-
-    fn learn_runnings(&mut self, picture: &Picture, plant: &Plant) {
-        let runoff_l = self.kettle.metered_l();
-        let Some(gravity) = picture.runnings_gravity_p else {
-            return;
-        };
-        // The pipe's first content is not wort from the bed.
-        if runoff_l < 1.5 * plant.pipe_volume_l + 0.004 * self.plan.planned_volume_l {
-            return;
-        }
-        self.washout
-            .observe(runoff_l, gravity.value, gravity.standard_error.max(0.005));
-        if let Some(ph) = picture.runnings_ph {
-            self.seen_ph = true;
-            let first_wort_p = self.washout.first_wort_gravity_p();
-            self.acidity.observe(
-                first_wort_p,
-                gravity.value,
-                ph.value,
-                ph.standard_error.max(0.005),
-            );
-        }
-    }
-
-    /// A runnings sample: against the line where it has a value, else in its place.
-    pub fn take_runnings_sample(&mut self, gravity_p: f64, picture: &Picture) {
-        match picture.runnings_gravity_p {
-            Some(line) => _ = self.kettle.observe_runnings_sample(line.value, gravity_p),
-            None => self
-                .washout
-                .observe(self.kettle.metered_l(), gravity_p, SAMPLE_GRAVITY_SD_P),
-        }
-    }
-
-    /// A pH sample, cooled to room temperature, where no instrument reads the pH.
-    pub fn take_ph_sample(&mut self, ph: f64, picture: &Picture, p: &Parameters) {
-        let runoff_l = self.kettle.metered_l();
-        let gravity_p = picture
-            .runnings_gravity_p
-            .map_or_else(|| self.washout.expected(runoff_l).0, |known| known.value);
-        let on_basis = match self.plan.ph_basis {
-            PhBasis::Room => ph,
-            PhBasis::Process => ph_in_process(
-                ph,
-                picture
-                    .runnings_temperature_c
-                    .unwrap_or(p.assumed_temperature_c),
-            ),
-        };
-        self.seen_ph = true;
-        self.acidity.observe(
-            self.washout.first_wort_gravity_p(),
-            gravity_p,
-            on_basis,
-            SAMPLE_PH_SD,
-        );
-    }
-
-    fn learn_bed(&mut self, picture: &Picture, now: Moment, p: &Parameters) {
-        let (Some(pressure_drop_kpa), Some(flow_l_min)) =
-            (picture.pressure_drop_kpa, picture.flow_l_min)
-        else {
-            return;
-        };
-        let temperature_c = picture
-            .runnings_temperature_c
-            .unwrap_or(p.assumed_temperature_c);
-        let gravity_p = picture.runnings_gravity_p.map_or_else(
-            || self.washout.expected(self.kettle.metered_l()).0,
-            |known| known.value.max(0.0),
-        );
-        let viscosity_mpa_s = wort_viscosity_mpa_s(gravity_p, temperature_c);
-        self.bed.observe(
-            Flowing {
-                pressure_drop_kpa,
-                flow_l_min,
-                viscosity_mpa_s,
-            },
-            now,
-        );
-    }
-
     fn note_pace(&mut self, flow_l_min: f64, now: Moment, step_s: f64) {
         let weight = 1.0 - (-step_s / PACE_S).exp();
         self.pace_l_min += weight * (flow_l_min - self.pace_l_min);
@@ -324,158 +230,6 @@ impl Brew {
                 self.flows.pop_front();
             }
         }
-    }
-
-    /// Compares the balance with the level and the kettle's own gravity meter.
-    pub fn compare(&mut self, picture: &Picture) {
-        const MEMORY: f64 = 0.8;
-        if let Some(level) = picture.level_l {
-            let deviation = self.kettle.observe_level(level.value, level.standard_error);
-            self.disagreements.level =
-                MEMORY * self.disagreements.level + (1.0 - MEMORY) * deviation;
-        }
-        // A gravity meter in the kettle is dry until the wort has reached it.
-        let wet = self.kettle.metered_l() > 0.1 * self.plan.planned_volume_l;
-        if let Some(gravity) = picture.kettle_gravity_p.filter(|_| wet)
-            && let Some(deviation) = self
-                .kettle
-                .observe_kettle_gravity(gravity.value, gravity.standard_error)
-        {
-            let memory = &mut self.disagreements.kettle_gravity;
-            *memory = MEMORY * *memory + (1.0 - MEMORY) * deviation;
-        }
-    }
-
-    /// Notices the kettle gravity coming down to the target, and where exactly between two steps it did.
-    fn note_target(&mut self, now: Moment) {
-        let contents = self.kettle.contents();
-        let Some(gravity_p) = contents.gravity_p else {
-            return;
-        };
-        let target_p = self.plan.target_gravity_p;
-        let before = self.last_contents.replace((gravity_p, contents.volume_l));
-        let enough = self.kettle.metered_l() > 0.03 * self.plan.planned_volume_l;
-        if gravity_p > target_p {
-            self.target_was_ahead |= enough;
-            return;
-        }
-        if !self.target_was_ahead || self.reached.is_some() {
-            return;
-        }
-        let volume_l = match before {
-            Some((above_p, from_l)) if above_p > target_p => {
-                from_l + (above_p - target_p) / (above_p - gravity_p) * (contents.volume_l - from_l)
-            }
-            _ => contents.volume_l,
-        };
-        let crossing = self.crossing_now(volume_l, now, contents.gravity_se_p, &contents);
-        self.reached = Some(crossing);
-    }
-
-    /// A crossing that has just happened: its doubt is the kettle gravity's over the slope of the kettle.
-    fn crossing_now(
-        &self,
-        volume_l: f64,
-        now: Moment,
-        gravity_se_p: f64,
-        contents: &Contents,
-    ) -> Crossing {
-        let kettle_p = contents.gravity_p.unwrap_or(self.plan.target_gravity_p);
-        let runnings_p = self.washout.expected(self.kettle.metered_l()).0;
-        let slope_p_per_l = ((kettle_p - runnings_p) / contents.volume_l.max(1.0)).max(1e-6);
-        let volume_sd_l = (gravity_se_p / slope_p_per_l).min(0.3 * volume_l);
-        let seconds_per_l = 60.0 / self.pace_l_min.max(1e-3);
-        let elapsed_s =
-            self.elapsed_s(now) - (contents.volume_l - volume_l).max(0.0) * seconds_per_l;
-        let total_sd_l = volume_sd_l.hypot(contents.volume_se_l);
-        Crossing {
-            volume_l: Band::around(volume_l, total_sd_l),
-            elapsed_s: Band::around(elapsed_s, volume_sd_l * seconds_per_l),
-        }
-    }
-
-    /// Notes that something has ended the run-off, if it is the first to do so.
-    pub fn take_stop(&mut self, cause: StopCause, now: Moment, plant: &Plant, p: &Parameters) {
-        let contents = self.kettle.contents();
-        let crossing = self.crossing_now(
-            contents.volume_l,
-            now,
-            0.5 * contents.gravity_se_p,
-            &contents,
-        );
-        match cause {
-            StopCause::GravityFloor => _ = self.floor_met.get_or_insert(crossing),
-            StopCause::PhCeiling => _ = self.ceiling_met.get_or_insert(crossing),
-            StopCause::TargetGravity | StopCause::KettleCapacity | StopCause::RunoffEnded => {}
-        }
-        if self.stop_taken.is_some() {
-            return;
-        }
-        let mut stop = self
-            .stop_rule(plant, p)
-            .at(cause, &contents, self.elapsed_s(now));
-        if let Some(reached) = self.reached.filter(|_| cause == StopCause::TargetGravity) {
-            stop.volume_l = reached.volume_l.p50;
-            stop.final_volume_l = stop.volume_l;
-            stop.elapsed_s = reached.elapsed_s.p50;
-        }
-        self.stop_taken = Some(stop);
-        self.contents_at_stop = Some(contents);
-    }
-
-    fn stop_rule(&self, plant: &Plant, p: &Parameters) -> StopRule {
-        StopRule {
-            target_gravity_p: self.plan.target_gravity_p,
-            capacity_l: plant.capacity_l,
-            top_up_temperature_c: p.top_up_temperature_c,
-            kettle_temperature_c: p.assumed_temperature_c,
-        }
-    }
-
-    /// Brings the forecast up to now.
-    pub fn project(&mut self, picture: &Picture, now: Moment, plant: &Plant, p: &Parameters) {
-        self.washout.refit();
-        let runoff_l = self.kettle.metered_l();
-        self.channel_watch.remember(runoff_l, &self.washout);
-        let planned_l = (self.plan.planned_volume_l - plant.heel_l).max(1.0);
-        let situation = Situation {
-            elapsed_s: self.elapsed_s(now),
-            contents: self.kettle.contents(),
-            runoff_l,
-            flow_scale: self.kettle.flow_scale(),
-            calibration_p: self.kettle.runnings_calibration_p(),
-            flow_l_min: self.pace_l_min,
-            temperature_c: picture
-                .runnings_temperature_c
-                .unwrap_or(p.assumed_temperature_c),
-        };
-        let limits = Limits {
-            target_gravity_p: self.plan.target_gravity_p,
-            gravity_floor_p: self.plan.gravity_floor_p,
-            ph_ceiling: self.plan.ph_ceiling,
-            horizon_l: (2.0 * planned_l - runoff_l).max(0.3 * planned_l),
-        };
-        let acidity = (self.seen_ph || picture.has_ph_instrument).then_some(&self.acidity);
-        let ahead = crossings(&situation, &limits, &self.washout, acidity, &self.draws);
-        // A limit far beyond any run-off on this plan will not be reached.
-        let within = |crossing: Option<Crossing>| {
-            crossing.filter(|crossing| crossing.volume_l.p50 <= 1.6 * self.plan.planned_volume_l)
-        };
-        self.crossings = Crossings {
-            target: self.reached.or(ahead.target),
-            gravity_floor: self.floor_met.or(within(ahead.gravity_floor)),
-            ph_ceiling: self.ceiling_met.or(within(ahead.ph_ceiling)),
-            ..ahead
-        };
-        self.stop = self.stop_taken.or_else(|| {
-            let rule = self.stop_rule(plant, p);
-            rule.decide(
-                &self.crossings,
-                &situation.contents,
-                situation.elapsed_s,
-                self.pace_l_min,
-            )
-        });
     }
 
     pub fn phase(&self) -> Phase {

@@ -180,10 +180,9 @@ impl Supervisor {
         let Some(channel) = self.channels.get_mut(index) else {
             return;
         };
-        let is_flow = channel.instrument.measures == Measures::RunoffFlow;
         let outcome = channel.observe(
             reading,
-            moves && !is_flow || is_flow && self.flow_sum.is_flowing(),
+            standing_is_suspicious(channel.instrument.measures, moves),
         );
         if self.by_measure.get(&Measures::RunoffFlow) != Some(&index) {
             return;
@@ -269,6 +268,27 @@ impl Supervisor {
                 text,
             }),
         );
+    }
+}
+
+/// Whether a value that does not move is a fault while wort runs. Temperature, pH and turbidity of a steady
+/// run-off may honestly stand still within a digit.
+fn standing_is_suspicious(measures: Measures, flows: bool) -> bool {
+    match measures {
+        Measures::RunningsGravity
+        | Measures::RunoffFlow
+        | Measures::RunoffTotal
+        | Measures::KettleVolume
+        | Measures::KettleGravity
+        | Measures::BedPressureDrop => flows,
+        Measures::RunningsTemperature
+        | Measures::RunningsPh
+        | Measures::RunningsTurbidity
+        | Measures::SpargeFlow
+        | Measures::KettleTemperature
+        | Measures::RakeRunning
+        | Measures::PumpRunning
+        | Measures::Recirculating => false,
     }
 }
 

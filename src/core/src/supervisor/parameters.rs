@@ -124,9 +124,9 @@ mod tests {
             step_s: 0.0,
             ..Parameters::default()
         };
-        parameters.washout.steepness = 100.0;
+        parameters.washout.sharpness = 100.0;
         let faults = parameters.check();
         assert_eq!(faults.len(), 2, "{faults:?}");
-        assert!(faults[1].starts_with("washout: steepness is 100"));
+        assert!(faults[1].starts_with("washout: sharpness is 100"));
     }
 }

@@ -1,1 +1,503 @@
+use std::collections::BTreeMap;
 
+use super::*;
+use crate::alarm::{AlarmId, AlarmState};
+use crate::projection::PhBasis;
+use crate::reading::{Cause, Status};
+use crate::units::Unit;
+
+fn instrument(id: &str, measures: Measures, unit: Unit, low: f64, high: f64) -> Instrument {
+    Instrument {
+        id: id.to_owned(),
+        measures,
+        unit,
+        span: None,
+        temperature: None,
+        low: Some(low),
+        high: Some(high),
+        stale_after_s: 10.0,
+        zero: 0.0,
+        link: Some("skid".to_owned()),
+    }
+}
+
+const GRAVITY: usize = 0;
+const FLOW: usize = 1;
+const RECIRCULATING: usize = 2;
+const LEVEL: usize = 3;
+
+fn instruments() -> Vec<Instrument> {
+    vec![
+        instrument(
+            "runnings_gravity",
+            Measures::RunningsGravity,
+            Unit::DegreePlato,
+            -2.0,
+            35.0,
+        ),
+        instrument(
+            "runoff_flow",
+            Measures::RunoffFlow,
+            Unit::LitrePerMinute,
+            0.0,
+            200.0,
+        ),
+        instrument(
+            "recirculating",
+            Measures::Recirculating,
+            Unit::Bool,
+            0.0,
+            1.0,
+        ),
+        instrument(
+            "kettle_level",
+            Measures::KettleVolume,
+            Unit::Percent,
+            0.0,
+            110.0,
+        ),
+    ]
+}
+
+fn plant() -> Plant {
+    Plant {
+        bed_area_m2: 7.0,
+        pipe_volume_l: 0.0,
+        pressure_drop_limit_kpa: 2.5,
+        capacity_l: 7000.0,
+        heel_l: 0.0,
+        strapping: Vec::new(),
+    }
+}
+
+fn plan() -> Plan {
+    Plan {
+        brew: "2026-0412".to_owned(),
+        recipe: "Harbour Stout".to_owned(),
+        grist_kg: 980.0,
+        target_gravity_p: 12.4,
+        planned_volume_l: 5200.0,
+        runoff_minutes: 90.0,
+        first_wort_gravity_p: Some(18.0),
+        gravity_floor_p: 3.0,
+        ph_ceiling: 6.0,
+        ph_basis: PhBasis::Room,
+    }
+}
+
+/// A made-up run-off: plateau, then a fall over volume.
+fn gravity_p(volume_l: f64) -> f64 {
+    18.0 / (1.0 + (volume_l / 3300.0).powi(3))
+}
+
+/// Noise without a generator's state: the fractional part of a sine, within ±1.
+fn wobble(second: f64, phase: f64) -> f64 {
+    2.0 * ((second * 12.9898 + phase).sin() * 43758.5453).rem_euclid(1.0) - 1.0
+}
+
+struct Run {
+    supervisor: Supervisor,
+    outputs: Vec<Dated>,
+    volume_l: f64,
+    second: f64,
+}
+
+impl Run {
+    fn new() -> Self {
+        Self::with(Parameters::default())
+    }
+
+    fn with(parameters: Parameters) -> Self {
+        let mut run = Self {
+            supervisor: Supervisor::new(plant(), instruments(), parameters),
+            outputs: Vec::new(),
+            volume_l: 0.0,
+            second: 0.0,
+        };
+        run.give(Event::BrewStarted {
+            plan: Box::new(plan()),
+            zero: Moment::ZERO,
+        });
+        run
+    }
+
+    fn give(&mut self, event: Event) {
+        self.supervisor
+            .handle(event, Moment::from_seconds(self.second));
+        while let Some(dated) = self.supervisor.poll_output() {
+            self.outputs.push(dated);
+        }
+    }
+
+    fn read(&mut self, instrument: usize, value: f64) {
+        let at = Moment::from_seconds(self.second);
+        self.give(Event::Reading {
+            instrument,
+            reading: Reading {
+                value: Ok(value),
+                status: Status::Good,
+                at,
+            },
+        });
+    }
+
+    /// `seconds` of flow, to the kettle or back.
+    fn flow(&mut self, seconds: u32, flow_l_min: f64, recirculating: bool) {
+        for _ in 0..seconds {
+            self.second += 1.0;
+            if !recirculating {
+                self.volume_l += flow_l_min / 60.0;
+            }
+            let noise = wobble(self.second, 0.0);
+            self.read(GRAVITY, gravity_p(self.volume_l) + 0.02 * noise);
+            self.read(
+                FLOW,
+                if flow_l_min > 0.0 {
+                    flow_l_min + 0.3 * noise
+                } else {
+                    0.0
+                },
+            );
+            self.read(RECIRCULATING, f64::from(u8::from(recirculating)));
+            self.read(
+                LEVEL,
+                (self.volume_l + 3.0 * wobble(self.second, 1.0)) / 70.0,
+            );
+        }
+    }
+
+    fn lines(&self) -> Vec<&Line> {
+        self.outputs
+            .iter()
+            .filter_map(|dated| match &dated.output {
+                Output::Line(line) => Some(line),
+                _ => None,
+            })
+            .collect()
+    }
+
+    fn projections(&self) -> Vec<&ProjectionLine> {
+        self.lines()
+            .into_iter()
+            .filter_map(|line| match line {
+                Line::Projection(line) => Some(line),
+                _ => None,
+            })
+            .collect()
+    }
+
+    fn alarms(&self) -> Vec<(AlarmId, AlarmState)> {
+        self.lines()
+            .into_iter()
+            .filter_map(|line| match line {
+                Line::Alarm(line) => Some((line.alarm, line.to)),
+                _ => None,
+            })
+            .collect()
+    }
+
+    fn summary(&mut self) -> SummaryLine {
+        self.give(Event::BrewEnded);
+        match self.lines().last() {
+            Some(Line::Summary(summary)) => summary.clone(),
+            other => panic!("the last line is {other:?}"),
+        }
+    }
+}
+
+/// Kettle volume at which the made-up kettle comes down to a gravity, by fine summation.
+fn volume_at_kettle_gravity(kettle_p: f64) -> f64 {
+    let (mut extract, mut wort, mut volume_l) = (0.0, 0.0, 0.0);
+    loop {
+        let p = gravity_p(volume_l + 0.05);
+        let kg = crate::units::wort_density_kg_m3(p, 75.0) * 0.0001;
+        extract += kg * p;
+        wort += kg;
+        volume_l += 0.1;
+        if extract / wort <= kettle_p {
+            return volume_l;
+        }
+    }
+}
+
+/// At 60 L/min the seconds are the litres.
+fn truth() -> (f64, f64) {
+    let volume_l = volume_at_kettle_gravity(12.4);
+    (volume_l, volume_l)
+}
+
+#[test]
+fn the_stop_point_is_called_where_it_is() {
+    let mut run = Run::new();
+    run.flow(6600, 60.0, false);
+    let (volume_l, elapsed_s) = truth();
+    let summary = run.summary();
+    assert_eq!(summary.stop_cause, StopCause::TargetGravity);
+    let called_l = summary.stop_volume_l.unwrap();
+    assert!(
+        (called_l / volume_l - 1.0).abs() < 0.003,
+        "{called_l} L for {volume_l} L"
+    );
+    assert!(
+        (summary.stop_elapsed_s.unwrap() - elapsed_s).abs() < 20.0,
+        "{summary:?}"
+    );
+    assert!(
+        run.alarms()
+            .contains(&(AlarmId::StopPointReached, AlarmState::Unacknowledged))
+    );
+}
+
+#[test]
+fn kettle_gravity_and_target_are_given_from_the_first_minute_of_flow_on() {
+    let mut run = Run::new();
+    run.flow(70, 60.0, false);
+    let first = run.projections()[0].clone();
+    assert!(first.elapsed_s <= 60.0);
+    assert!(
+        first.kettle_gravity_p.is_some() && first.target.is_some(),
+        "{first:?}"
+    );
+}
+
+#[test]
+fn lines_come_at_their_intervals_and_go_on_past_the_stop_point() {
+    let mut run = Run::new();
+    run.flow(6600, 60.0, false);
+    let times: Vec<f64> = run
+        .projections()
+        .iter()
+        .map(|line| line.elapsed_s)
+        .collect();
+    assert!(
+        times
+            .windows(2)
+            .all(|pair| (pair[1] - pair[0] - 30.0).abs() < 1e-9)
+    );
+    assert!(times.last().unwrap() > &6500.0);
+    let last = run.projections().last().copied().unwrap().clone();
+    let reached = last.target.unwrap();
+    assert!((reached.volume_l.p50 / truth().0 - 1.0).abs() < 0.003);
+    assert_eq!(last.stop.unwrap().cause, StopCause::TargetGravity);
+}
+
+#[test]
+fn recirculation_and_pauses_do_not_fill_the_kettle() {
+    let mut run = Run::new();
+    run.flow(600, 40.0, true);
+    assert!(run.projections().is_empty());
+    run.flow(600, 60.0, false);
+    run.flow(300, 0.0, false);
+    let volume_l = run.projections().last().unwrap().kettle_volume_l;
+    assert!((volume_l - 600.0).abs() < 6.0, "{volume_l}");
+    assert_eq!(run.alarms(), []);
+}
+
+#[test]
+fn a_silent_instrument_is_named_and_the_balance_goes_on() {
+    let mut run = Run::new();
+    run.flow(1200, 60.0, false);
+    for _ in 0..600 {
+        run.second += 1.0;
+        run.volume_l += 1.0;
+        run.read(FLOW, 60.0 + 0.3 * wobble(run.second, 0.0));
+        run.read(RECIRCULATING, 0.0);
+    }
+    let named: Vec<_> = run
+        .lines()
+        .into_iter()
+        .filter_map(|line| match line {
+            Line::Alarm(line) if line.alarm == AlarmId::InstrumentFault => line.instrument.clone(),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(named, ["runnings_gravity", "kettle_level"]);
+    let line = run.projections().last().copied().unwrap().clone();
+    // What it believes it says with its doubt: the gravity believed would be true at a volume near.
+    let (believed_p, error_p) = (
+        line.kettle_gravity_p.unwrap(),
+        line.kettle_gravity_se_p.unwrap(),
+    );
+    let earliest_l = volume_at_kettle_gravity(believed_p + 2.5 * error_p);
+    let latest_l = volume_at_kettle_gravity(believed_p - 2.5 * error_p);
+    assert!(
+        (earliest_l..latest_l).contains(&line.elapsed_s),
+        "{earliest_l} to {latest_l}: {line:?}"
+    );
+    assert!((0.1..0.6).contains(&error_p), "{error_p}");
+    assert!(
+        (line.kettle_volume_l - line.elapsed_s).abs() < 20.0,
+        "{line:?}"
+    );
+}
+
+#[test]
+fn a_lost_link_gives_one_alarm_and_keeps_its_instruments_quiet() {
+    let mut run = Run::new();
+    run.flow(1200, 60.0, false);
+    run.give(Event::Link {
+        name: "skid".to_owned(),
+        state: LinkState::Down,
+        detail: "connection refused".to_owned(),
+    });
+    for instrument in [GRAVITY, FLOW, RECIRCULATING, LEVEL] {
+        let at = Moment::from_seconds(run.second);
+        let reading = Reading {
+            value: Err(Cause::LinkLost),
+            status: Status::Failure,
+            at,
+        };
+        run.give(Event::Reading {
+            instrument,
+            reading,
+        });
+    }
+    run.second += 120.0;
+    run.give(Event::Tick);
+    let shown: Vec<_> = run
+        .alarms()
+        .into_iter()
+        .filter(|(_, to)| *to == AlarmState::Unacknowledged)
+        .collect();
+    assert_eq!(shown, [(AlarmId::LinkLost, AlarmState::Unacknowledged)]);
+}
+
+#[test]
+fn what_follows_the_stop_point_is_suppressed() {
+    let mut run = Run::new();
+    run.flow(9000, 60.0, false);
+    let alarms = run.alarms();
+    assert!(
+        alarms.contains(&(AlarmId::GravityFloor, AlarmState::Suppressed)),
+        "{alarms:?}"
+    );
+    assert!(!alarms.contains(&(AlarmId::GravityFloor, AlarmState::Unacknowledged)));
+    // The kettle's brim is no mere consequence.
+    assert!(alarms.contains(&(AlarmId::KettleHighLevel, AlarmState::Unacknowledged)));
+}
+
+#[test]
+fn a_gravity_floor_above_the_targets_course_ends_the_run_off_first_and_asks_for_liquor() {
+    let mut run = Run::new();
+    let high_floor = Plan {
+        gravity_floor_p: 6.0,
+        ..plan()
+    };
+    run.give(Event::BrewStarted {
+        plan: Box::new(high_floor),
+        zero: Moment::ZERO,
+    });
+    run.flow(6600, 60.0, false);
+    let summary = run.summary();
+    assert_eq!(summary.stop_cause, StopCause::GravityFloor);
+    let floor_l = 3300.0 * (18.0_f64 / 6.0 - 1.0).cbrt();
+    assert!(
+        (summary.stop_volume_l.unwrap() / floor_l - 1.0).abs() < 0.02,
+        "{summary:?} for {floor_l}"
+    );
+    let stop = run.projections().last().unwrap().stop.unwrap();
+    assert!(
+        stop.top_up_l > 100.0 && stop.final_volume_l > stop.volume_l,
+        "{stop:?}"
+    );
+    assert!(
+        run.alarms()
+            .contains(&(AlarmId::GravityFloor, AlarmState::Unacknowledged))
+    );
+    assert!(
+        run.alarms()
+            .contains(&(AlarmId::TanninLimitAhead, AlarmState::Unacknowledged))
+    );
+}
+
+#[test]
+fn how_often_and_how_late_the_engine_is_called_changes_nothing() {
+    let (mut plain, mut ticked) = (Run::new(), Run::new());
+    for _ in 0..900 {
+        plain.flow(1, 60.0, false);
+        ticked.flow(1, 60.0, false);
+        for tenth in 1..4 {
+            let now = Moment::from_seconds(ticked.second + 0.1 * f64::from(tenth));
+            ticked.supervisor.handle(Event::Tick, now);
+        }
+    }
+    plain.second += 0.9;
+    ticked.second += 0.9;
+    plain.give(Event::Tick);
+    ticked.give(Event::Tick);
+    assert_eq!(plain.outputs, ticked.outputs);
+}
+
+#[test]
+fn a_stored_supervisor_goes_on_as_if_nothing_had_happened() {
+    let mut unbroken = Run::new();
+    unbroken.flow(1800, 60.0, false);
+    let json = serde_json::to_string(&unbroken.supervisor).unwrap();
+    let mut taken_up = Run {
+        supervisor: serde_json::from_str(&json).unwrap(),
+        outputs: unbroken.outputs.clone(),
+        volume_l: unbroken.volume_l,
+        second: unbroken.second,
+    };
+    unbroken.flow(600, 60.0, false);
+    taken_up.flow(600, 60.0, false);
+    assert_eq!(unbroken.outputs, taken_up.outputs);
+}
+
+#[test]
+fn a_kettle_sample_moves_the_kettle_gravity_towards_it() {
+    let mut run = Run::new();
+    run.flow(1800, 60.0, false);
+    let before = run.projections().last().unwrap().kettle_gravity_p.unwrap();
+    run.give(Event::Sample(Sample {
+        place: Place::Kettle,
+        gravity_p: Some(before - 0.3),
+        ph: None,
+        volume_l: None,
+    }));
+    run.flow(30, 60.0, false);
+    let after = run.projections().last().unwrap().kettle_gravity_p.unwrap();
+    assert!(
+        after < before - 0.02 && after > before - 0.3,
+        "{before} then {after}"
+    );
+}
+
+#[test]
+fn an_acknowledgement_is_recorded_with_its_name() {
+    let mut run = Run::new();
+    run.flow(6400, 60.0, false);
+    run.give(Event::Operator {
+        alarm: AlarmId::StopPointReached,
+        instrument: None,
+        who: "night shift".to_owned(),
+        action: OperatorAction::Acknowledge,
+    });
+    assert!(
+        run.alarms()
+            .contains(&(AlarmId::StopPointReached, AlarmState::Acknowledged))
+    );
+    let said = run.outputs.iter().any(|dated| {
+        matches!(&dated.output, Output::Occurrence(occurrence) if occurrence.text.contains("night shift"))
+    });
+    assert!(said);
+}
+
+#[test]
+fn a_site_may_switch_an_alarm_off() {
+    let off = crate::alarm::Settings {
+        enabled: Some(false),
+        ..crate::alarm::Settings::default()
+    };
+    let alarms = BTreeMap::from([(AlarmId::StopPointAhead, off)]);
+    let mut run = Run::with(Parameters {
+        alarms,
+        ..Parameters::default()
+    });
+    run.flow(6400, 60.0, false);
+    assert!(
+        run.alarms()
+            .iter()
+            .all(|(alarm, _)| *alarm != AlarmId::StopPointAhead)
+    );
+}

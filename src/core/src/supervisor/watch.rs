@@ -42,7 +42,7 @@ impl Supervisor {
             &self.plant,
         );
         if self.due(now, COMPARE_EVERY_S) {
-            brew.compare(picture);
+            brew.compare(picture, now);
         }
         let projects =
             brew.flow_started.is_some() && self.due(now, self.parameters.projection_every_s);
@@ -93,6 +93,7 @@ impl Supervisor {
                 && flow_l_min.is_some_and(|flow| flow > self.parameters.no_flow_l_min),
             recirculating: picture.recirculating,
             undisturbed_s: brew.undisturbed_s(now),
+            seconds_since_raking: brew.raked.map(|at| now.since(at)),
             runoff_share: brew.kettle.metered_l() / brew.plan.planned_volume_l,
             flow_l_min,
             planned_flow_l_min: brew.planned_flow_l_min(&self.plant),
@@ -150,7 +151,9 @@ impl Supervisor {
         let after_stop = brew.reached.is_some();
         for finding in findings {
             let alarm = finding.alarm;
-            let suppressed = suppressed(alarm, after_stop, brew.phase());
+            let explained = alarm == AlarmId::TurbidRunnings
+                && self.annunciator.is_active(AlarmId::Channelling, None);
+            let suppressed = explained || suppressed(alarm, after_stop, brew.phase());
             self.announce(finding, suppressed, now);
             self.note_stop(brew, alarm, now);
         }

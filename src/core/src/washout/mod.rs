@@ -31,16 +31,15 @@ pub struct Parameters {
     /// its logarithm. Wide: the plan hint and the readings settle it.
     pub breakthrough_share: f64,
     pub breakthrough_sd: f64,
-    /// Steepness of the breakthrough, 2 to 20, and the standard deviation of its logarithm.
-    pub steepness: f64,
-    pub steepness_sd: f64,
-    /// Share of the slow part, 0.05 to 0.8, and the standard deviation of its log-odds.
-    pub tail_share: f64,
-    pub tail_share_sd: f64,
-    /// Scale of the slow part over the breakthrough volume, 0.1 to 2, and the standard deviation of its
-    /// logarithm.
-    pub tail_scale: f64,
-    pub tail_scale_sd: f64,
+    /// Sharpness of the corner, 2 to 60, and the standard deviation of its logarithm.
+    pub sharpness: f64,
+    pub sharpness_sd: f64,
+    /// Decline after the corner, 0.3 to 10, and the standard deviation of its logarithm.
+    pub decline: f64,
+    pub decline_sd: f64,
+    /// Bend of the decline, −2 to 3, and its standard deviation.
+    pub bend: f64,
+    pub bend_sd: f64,
     /// Standard deviation of the plan's volume, share, 0.005 to 0.3: plans are out by some 6 %.
     pub plan_volume_sd: f64,
     /// Standard deviation of the discrepancy, °P, 0.02 to 2.
@@ -57,16 +56,16 @@ impl Default for Parameters {
             first_wort_sd_p: 0.5,
             usual_first_wort_p: 18.0,
             usual_first_wort_sd_p: 2.0,
-            breakthrough_share: 0.55,
-            breakthrough_sd: 0.3,
-            steepness: 5.0,
-            steepness_sd: 0.4,
-            tail_share: 0.35,
-            tail_share_sd: 0.8,
-            tail_scale: 0.5,
-            tail_scale_sd: 0.35,
+            breakthrough_share: 0.56,
+            breakthrough_sd: 0.25,
+            sharpness: 15.0,
+            sharpness_sd: 0.7,
+            decline: 2.1,
+            decline_sd: 0.6,
+            bend: 0.8,
+            bend_sd: 1.2,
             plan_volume_sd: 0.06,
-            discrepancy_sd_p: 0.25,
+            discrepancy_sd_p: 0.15,
             discrepancy_length_share: 0.12,
             bin_share: 0.008,
         }
@@ -87,12 +86,12 @@ impl Parameters {
             ),
             ("breakthrough_share", self.breakthrough_share, 0.2, 1.0),
             ("breakthrough_sd", self.breakthrough_sd, 0.02, 1.0),
-            ("steepness", self.steepness, 2.0, 20.0),
-            ("steepness_sd", self.steepness_sd, 0.02, 1.0),
-            ("tail_share", self.tail_share, 0.05, 0.8),
-            ("tail_share_sd", self.tail_share_sd, 0.02, 2.0),
-            ("tail_scale", self.tail_scale, 0.1, 2.0),
-            ("tail_scale_sd", self.tail_scale_sd, 0.02, 1.0),
+            ("sharpness", self.sharpness, 2.0, 60.0),
+            ("sharpness_sd", self.sharpness_sd, 0.02, 2.0),
+            ("decline", self.decline, 0.3, 10.0),
+            ("decline_sd", self.decline_sd, 0.02, 2.0),
+            ("bend", self.bend, -2.0, 3.0),
+            ("bend_sd", self.bend_sd, 0.02, 3.0),
             ("plan_volume_sd", self.plan_volume_sd, 0.005, 0.3),
             ("discrepancy_sd_p", self.discrepancy_sd_p, 0.02, 2.0),
             (
@@ -173,16 +172,16 @@ impl Washout {
         let curve = Curve {
             first_wort_gravity_p,
             breakthrough_l: parameters.breakthrough_share * runoff_volume_l,
-            steepness: parameters.steepness,
-            tail_share: parameters.tail_share,
-            tail_scale: parameters.tail_scale,
+            sharpness: parameters.sharpness,
+            decline: parameters.decline,
+            bend: parameters.bend,
         };
         let standard_deviation = ShapeVector::from([
             first_wort_sd_p,
             parameters.breakthrough_sd,
-            parameters.steepness_sd,
-            parameters.tail_share_sd,
-            parameters.tail_scale_sd,
+            parameters.sharpness_sd,
+            parameters.decline_sd,
+            parameters.bend_sd,
         ]);
         Prior {
             mean: curve.to_vector(),
@@ -240,6 +239,19 @@ impl Washout {
 
     pub fn discrepancy(&self) -> Discrepancy {
         self.discrepancy
+    }
+
+    /// Mean gravity of the wort that is in the bed when `volume_l` has run off and `bed_l` lies between the
+    /// liquor and the outlet: what is in the bed now will run off next.
+    pub fn bed_gravity_p(&self, volume_l: f64, bed_l: f64) -> f64 {
+        const POINTS: u32 = 6;
+        let curve = Curve::from_vector(&self.posterior.mean);
+        let sum: f64 = (0..POINTS)
+            .map(|point| {
+                curve.gravity_p(volume_l + bed_l * (f64::from(point) + 0.5) / f64::from(POINTS))
+            })
+            .sum();
+        sum / f64::from(POINTS)
     }
 
     /// First-wort gravity of the best curve.

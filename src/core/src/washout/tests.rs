@@ -12,10 +12,10 @@ fn expectation() -> Expectation {
 fn truth() -> Curve {
     Curve {
         first_wort_gravity_p: 18.3,
-        breakthrough_l: 3100.0,
-        steepness: 6.0,
-        tail_share: 0.25,
-        tail_scale: 0.6,
+        breakthrough_l: 2300.0,
+        sharpness: 12.0,
+        decline: 1.9,
+        bend: 0.4,
     }
 }
 

@@ -1,0 +1,104 @@
+//! What one projection update costs, beside a peer of known size in the same run.
+//!
+//! The update is what happens every 30 s of a run-off: the washout is fitted to the newest bin and the remaining
+//! run-off is played forward. The peer is nalgebra's singular value decomposition of a 24 × 24 matrix, so that
+//! figures of different machines can be compared as ratios.
+
+use std::hint::black_box;
+
+use criterion::{Criterion, criterion_group, criterion_main};
+use lauter_core::kettle::Contents;
+use lauter_core::projection::{Draws, Limits, Situation, crossings};
+use lauter_core::washout::{Acidity, AcidityParameters, Curve, Expectation, Parameters, Washout};
+use nalgebra::DMatrix;
+
+fn truth() -> Curve {
+    Curve {
+        first_wort_gravity_p: 18.3,
+        breakthrough_l: 2300.0,
+        sharpness: 12.0,
+        decline: 1.9,
+        bend: 0.4,
+    }
+}
+
+fn washout(until_l: f64) -> Washout {
+    let expectation = Expectation {
+        first_wort_gravity_p: Some(18.0),
+        target_gravity_p: 12.4,
+        planned_volume_l: 5200.0,
+        heel_l: 0.0,
+    };
+    let mut washout = Washout::new(Parameters::default(), expectation);
+    let mut volume_l = 0.0;
+    while volume_l < until_l {
+        washout.observe(volume_l, truth().gravity_p(volume_l), 0.02);
+        volume_l += 1.0;
+    }
+    washout.refit();
+    washout
+}
+
+fn situation(runoff_l: f64) -> Situation {
+    Situation {
+        elapsed_s: runoff_l,
+        contents: Contents {
+            volume_l: runoff_l,
+            volume_se_l: 15.0,
+            extract_kg: 0.17 * runoff_l,
+            wort_kg: 1.04 * runoff_l,
+            gravity_p: Some(16.3),
+            gravity_se_p: 0.05,
+        },
+        runoff_l,
+        flow_scale: 1.0,
+        calibration_p: (0.0, 0.05),
+        flow_l_min: 60.0,
+        temperature_c: 75.0,
+    }
+}
+
+fn projection(criterion: &mut Criterion) {
+    let limits = Limits {
+        target_gravity_p: 12.4,
+        gravity_floor_p: 3.0,
+        ph_ceiling: 6.0,
+        horizon_l: 4000.0,
+    };
+    let acidity = Acidity::new(AcidityParameters::default());
+    let draws = Draws::new(Draws::seed_of("2026-0412"));
+    let start = washout(4000.0);
+    let mut group = criterion.benchmark_group("projection");
+    group.bench_function("one update", |bencher| {
+        let mut volume_l = 4000.0;
+        let mut washout = start.clone();
+        bencher.iter(|| {
+            // Thirty seconds of flow, one reading each; back to the start now and then, so that the run-off
+            // stays a run-off.
+            if volume_l > 5200.0 {
+                volume_l = 4000.0;
+                washout = start.clone();
+            }
+            for _ in 0..30 {
+                volume_l += 1.0;
+                washout.observe(volume_l, truth().gravity_p(volume_l), 0.02);
+            }
+            washout.refit();
+            black_box(crossings(
+                &situation(volume_l),
+                &limits,
+                &washout,
+                Some(&acidity),
+                &draws,
+            ))
+        });
+    });
+    group.bench_function("peer: singular values of 24 x 24 by nalgebra", |bencher| {
+        let matrix = DMatrix::from_fn(24, 24, |row, column| 1.0 / (1.0 + (row + column) as f64));
+        bencher.iter(|| black_box(matrix.clone().svd(true, true)));
+    });
+    group.finish();
+}
+
+criterion_group!(benches, projection);
+criterion_main!(benches);

@@ -1,0 +1,165 @@
+//! What a brew learns from its instruments and from hand samples.
+//!
+//! Owns the way each value takes into the balance, the washout, the pH law and the bed, and the comparisons of
+//! the balance with what is measured in the kettle itself.
+
+use crate::bed::Flowing;
+use crate::kettle::Portion;
+use crate::projection::PhBasis;
+use crate::reading::Moment;
+use crate::units::{ph_in_process, wort_viscosity_mpa_s};
+
+use super::super::parameters::{Parameters, Plant};
+use super::{Brew, Picture};
+
+/// Errors of hand samples taken in an instrument's place. Common practice, no source.
+const SAMPLE_GRAVITY_SD_P: f64 = 0.15;
+const SAMPLE_PH_SD: f64 = 0.05;
+/// Wort held by the bed over the planned volume: common practice holds a grist's own weight or somewhat more in a
+/// bed that gives five times its weight of wort; no source.
+const BED_SHARE: f64 = 0.3;
+/// The kettle's own gravity meter is compared once a minute; its readings lag and share their error.
+const KETTLE_GRAVITY_EVERY_US: i64 = 60_000_000;
+/// Unevenness of a kettle that is being filled, °P. Common practice, no source.
+const KETTLE_MIXING_SD_P: f64 = 0.1;
+
+impl Brew {
+    pub(super) fn fill(&mut self, volume_l: f64, picture: &Picture, p: &Parameters) {
+        let runoff_l = self.kettle.metered_l();
+        let measured = picture.runnings_gravity_p;
+        let (gravity_p, gravity_se_p) = measured.map_or_else(
+            || self.washout.expected(runoff_l),
+            |known| (known.value, known.standard_error),
+        );
+        self.kettle.fill(Portion {
+            volume_l,
+            gravity_p: gravity_p.max(0.0),
+            gravity_se_p,
+            temperature_c: picture
+                .runnings_temperature_c
+                .unwrap_or(p.assumed_temperature_c),
+            measured: measured.is_some(),
+        });
+    }
+
+    pub(super) fn learn_runnings(&mut self, picture: &Picture, plant: &Plant) {
+        let runoff_l = self.kettle.metered_l();
+        let Some(gravity) = picture.runnings_gravity_p else {
+            return;
+        };
+        // The pipe's first content is not wort from the bed.
+        if runoff_l < 1.5 * plant.pipe_volume_l + 0.004 * self.plan.planned_volume_l {
+            return;
+        }
+        self.washout
+            .observe(runoff_l, gravity.value, gravity.standard_error.max(0.005));
+        if let Some(ph) = picture.runnings_ph {
+            self.seen_ph = true;
+            let first_wort_p = self.washout.first_wort_gravity_p();
+            self.acidity.observe(
+                first_wort_p,
+                gravity.value,
+                ph.value,
+                ph.standard_error.max(0.005),
+            );
+        }
+    }
+
+    /// A runnings sample: against the line where it has a value, else in its place.
+    pub fn take_runnings_sample(&mut self, gravity_p: f64, picture: &Picture) {
+        match picture.runnings_gravity_p {
+            Some(line) => _ = self.kettle.observe_runnings_sample(line.value, gravity_p),
+            None => self
+                .washout
+                .observe(self.kettle.metered_l(), gravity_p, SAMPLE_GRAVITY_SD_P),
+        }
+    }
+
+    /// A pH sample, cooled to room temperature, where no instrument reads the pH.
+    pub fn take_ph_sample(&mut self, ph: f64, picture: &Picture, p: &Parameters) {
+        let runoff_l = self.kettle.metered_l();
+        let gravity_p = picture
+            .runnings_gravity_p
+            .map_or_else(|| self.washout.expected(runoff_l).0, |known| known.value);
+        let on_basis = match self.plan.ph_basis {
+            PhBasis::Room => ph,
+            PhBasis::Process => ph_in_process(
+                ph,
+                picture
+                    .runnings_temperature_c
+                    .unwrap_or(p.assumed_temperature_c),
+            ),
+        };
+        self.seen_ph = true;
+        self.acidity.observe(
+            self.washout.first_wort_gravity_p(),
+            gravity_p,
+            on_basis,
+            SAMPLE_PH_SD,
+        );
+    }
+
+    pub(super) fn learn_bed(&mut self, picture: &Picture, now: Moment, p: &Parameters) {
+        let (Some(pressure_drop_kpa), Some(flow_l_min)) =
+            (picture.pressure_drop_kpa, picture.flow_l_min)
+        else {
+            return;
+        };
+        let temperature_c = picture
+            .runnings_temperature_c
+            .unwrap_or(p.assumed_temperature_c);
+        let bed_l = BED_SHARE * self.plan.planned_volume_l;
+        let gravity_p = self.washout.bed_gravity_p(self.kettle.metered_l(), bed_l);
+        let viscosity_mpa_s = wort_viscosity_mpa_s(gravity_p, temperature_c);
+        self.bed.observe(
+            Flowing {
+                pressure_drop_kpa,
+                flow_l_min,
+                viscosity_mpa_s,
+            },
+            now,
+        );
+    }
+
+    /// Compares the balance with the level and the kettle's own gravity meter.
+    pub fn compare(&mut self, picture: &Picture, now: Moment) {
+        const MEMORY: f64 = 0.8;
+        if let Some(level) = picture.level_l {
+            let deviation = self.kettle.observe_level(level.value, level.standard_error);
+            self.disagreements.level =
+                MEMORY * self.disagreements.level + (1.0 - MEMORY) * deviation;
+        }
+        if (now.0 - self.origin.0).rem_euclid(KETTLE_GRAVITY_EVERY_US) == 0 {
+            self.compare_kettle_gravity(picture);
+        }
+    }
+
+    /// A gravity meter in the kettle is dry until the wort has reached it, and it follows mixing late: what the
+    /// kettle has moved since the last comparison may all be lag.
+    fn compare_kettle_gravity(&mut self, picture: &Picture) {
+        const MEMORY: f64 = 0.8;
+        let before_p = std::mem::replace(
+            &mut self.compared_gravity_p,
+            self.kettle.contents().gravity_p,
+        );
+        let wet = self.kettle.metered_l() > 0.1 * self.plan.planned_volume_l;
+        let (Some(gravity), Some(before_p), Some(now_p)) = (
+            picture.kettle_gravity_p.filter(|_| wet),
+            before_p,
+            self.compared_gravity_p,
+        ) else {
+            return;
+        };
+        let noise_sd_p = gravity
+            .standard_error
+            .hypot(KETTLE_MIXING_SD_P)
+            .hypot(2.0 * (now_p - before_p));
+        if let Some(deviation) = self
+            .kettle
+            .observe_kettle_gravity(gravity.value, noise_sd_p)
+        {
+            let memory = &mut self.disagreements.kettle_gravity;
+            *memory = MEMORY * *memory + (1.0 - MEMORY) * deviation;
+        }
+    }
+}

@@ -1,0 +1,204 @@
+//! How a tun answers those who ask.
+//!
+//! Owns the checks before a request becomes an event, and the status. Whatever is granted is on the disk before
+//! the answer goes out.
+
+use lauter_core::alarm::AlarmId;
+use lauter_core::projection::Plan;
+use lauter_core::supervisor::{Event, OperatorAction};
+use serde_json::json;
+
+use super::super::request::{Refusal, Reply, Request, TunStatus};
+use super::Tun;
+use crate::config::Configuration;
+use crate::engine;
+use crate::publish::mqtt::topics::time_text;
+use crate::store::{BrewHeader, BrewId, FinishedBrew};
+
+impl Tun {
+    pub(super) async fn answer(&mut self, request: Request) {
+        match request {
+            Request::StartBrew { plan, reply } => {
+                let answer = self.start_brew(*plan).await;
+                send(reply, answer);
+            }
+            Request::EndBrew { reply } => {
+                let answer = self.end_brew().await;
+                send(reply, answer);
+            }
+            Request::Sample { sample, reply } => {
+                let answer = if self.supervisor.plan().is_some() {
+                    self.give(Event::Sample(sample), self.setting.clock.now());
+                    self.flush().await;
+                    self.written()
+                } else {
+                    Err(Refusal::NoBrew)
+                };
+                send(reply, answer);
+            }
+            Request::Operate {
+                alarm,
+                instrument,
+                who,
+                action,
+                reply,
+            } => {
+                let answer = self.operate(alarm, instrument, who, action).await;
+                send(reply, answer);
+            }
+            Request::Status { reply } => {
+                // Whoever asked may have gone.
+                let _ = reply.send(self.status());
+            }
+        }
+    }
+
+    async fn start_brew(&mut self, plan: Plan) -> Result<(), Refusal> {
+        if let Some(current) = self.supervisor.plan() {
+            return Err(Refusal::BrewUnderWay(current.brew.clone()));
+        }
+        let mut faults: Vec<String> = plan
+            .check()
+            .into_iter()
+            .map(|fault| format!("{} {}", fault.key, fault.message))
+            .collect();
+        let configuration = &self.setting.configuration;
+        faults.extend(
+            configuration
+                .check_plan(&plan)
+                .iter()
+                .map(ToString::to_string),
+        );
+        if !faults.is_empty() {
+            return Err(Refusal::Plan(faults.join("; ")));
+        }
+        self.flush().await;
+        let now = self.setting.clock.now().max(self.last);
+        let header = BrewHeader {
+            tun: self.setting.tun,
+            plan: plan.clone(),
+            instruments: configuration_instruments(&self.setting.configuration),
+            config_digest: engine::digest(&self.setting.configuration),
+            started: self.setting.clock.wall(now),
+            started_at: now,
+            origin: now,
+        };
+        let brew: BrewId = self
+            .setting
+            .store
+            .begin_brew(header)
+            .await
+            .map_err(|error| Refusal::Store(error.to_string()))?;
+        self.batch.brew = Some(brew);
+        self.latest.forget_brew();
+        self.give(
+            Event::BrewStarted {
+                plan: Box::new(plan),
+                zero: now,
+            },
+            now,
+        );
+        self.flush().await;
+        self.written()
+    }
+
+    async fn end_brew(&mut self) -> Result<String, Refusal> {
+        let Some(name) = self.supervisor.plan().map(|plan| plan.brew.clone()) else {
+            return Err(Refusal::NoBrew);
+        };
+        let now = self.setting.clock.now().max(self.last);
+        self.give(Event::BrewEnded, now);
+        self.flush().await;
+        self.written()?;
+        if let Some(brew) = self.batch.brew.take() {
+            let finished = FinishedBrew {
+                ended: self.setting.clock.wall(now),
+                ended_at: now,
+                summary: self.summary.take(),
+            };
+            let done = self.setting.store.finish_brew(brew, finished).await;
+            done.map_err(|error| Refusal::Store(error.to_string()))?;
+        }
+        Ok(name)
+    }
+
+    async fn operate(
+        &mut self,
+        alarm: AlarmId,
+        instrument: Option<String>,
+        who: String,
+        action: OperatorAction,
+    ) -> Result<(), Refusal> {
+        let before = self.latest.alarm_state(alarm, instrument.as_deref());
+        let event = Event::Operator {
+            alarm,
+            instrument: instrument.clone(),
+            who,
+            action,
+        };
+        self.give(event, self.setting.clock.now());
+        if self.latest.alarm_state(alarm, instrument.as_deref()) == before {
+            let state = serde_json::to_value(before).ok();
+            let state = state
+                .as_ref()
+                .and_then(serde_json::Value::as_str)
+                .unwrap_or_default()
+                .to_owned();
+            return Err(Refusal::AlarmState {
+                alarm: alarm.name().to_owned(),
+                state,
+            });
+        }
+        self.flush().await;
+        self.written()
+    }
+
+    fn status(&self) -> TunStatus {
+        let configuration = &self.setting.configuration;
+        let store = self.setting.store.health();
+        let now = self.setting.clock.now();
+        TunStatus {
+            site: configuration.site.clone(),
+            tun: configuration.tun.name.clone(),
+            time: time_text(self.setting.clock.wall(now)),
+            brew: self.supervisor.plan().map(|plan| plan.brew.clone()),
+            plan: self.supervisor.plan().cloned(),
+            runoff: self.latest.runoff.clone(),
+            projection: self.latest.projection.clone(),
+            alarms: self.latest.alarms(),
+            readings: self.latest.readings(
+                configuration
+                    .instruments
+                    .iter()
+                    .map(|each| each.instrument.id.as_str()),
+            ),
+            health: json!({
+                "arrivals_refused": self.setting.intake.refused(),
+                "unwritten_dropped": self.dropped,
+                "store": {
+                    "failed": store.failed,
+                    "last_error": store.last_error,
+                    "queued": store.queued,
+                    "thinned": store.thinned,
+                },
+                "publishers": self.setting.publishers.health(),
+                "instruments": (self.setting.adapters)(),
+            }),
+        }
+    }
+}
+
+pub(super) fn configuration_instruments(
+    configuration: &Configuration,
+) -> Vec<lauter_core::reading::Instrument> {
+    configuration
+        .instruments
+        .iter()
+        .map(|each| each.instrument.clone())
+        .collect()
+}
+
+fn send<T>(reply: Reply<T>, answer: Result<T, Refusal>) {
+    // Whoever asked may have gone; what was done is done.
+    let _ = reply.send(answer);
+}

@@ -1,0 +1,25 @@
+//! The web interface on an ephemeral port, with a real record and a tun's task of test code, asked over plain
+//! sockets and through the built binary.
+
+#[path = "web/brewhouse.rs"]
+mod brewhouse;
+#[path = "web/command_line.rs"]
+mod command_line;
+#[path = "web/commands.rs"]
+mod commands;
+#[path = "web/connections.rs"]
+mod connections;
+#[path = "web/guard.rs"]
+mod guard;
+#[path = "web/http.rs"]
+mod http;
+#[path = "web/invented.rs"]
+mod invented;
+#[path = "web/operating.rs"]
+mod operating;
+#[path = "web/reaching.rs"]
+mod reaching;
+#[path = "web/record.rs"]
+mod record;
+#[path = "web/services.rs"]
+mod services;

@@ -1,0 +1,198 @@
+//! A service around invented brews, with a task that answers for each tun as the real one would.
+
+use std::net::SocketAddr;
+use std::sync::{Arc, Mutex};
+
+use lauter_core::alarm::AlarmId;
+use lauter_core::projection::Plan;
+use lauterd::runtime::request::{REQUESTS_BOUND, Refusal, Request, TunHandle};
+use lauterd::store::{Store, TunId};
+use lauterd::web;
+use tempfile::TempDir;
+use tokio::runtime::Runtime;
+use tokio::sync::mpsc;
+use tokio::task::JoinHandle;
+use tokio_util::sync::CancellationToken;
+
+use crate::http::{self, Reply};
+use crate::invented::{header, record_brew, status};
+
+pub const SITE: &str = "north-yard";
+pub const TUN: &str = "tun-1";
+/// The brew of the record; a name that needs encoding in an address.
+pub const BREW: &str = "2026 #0412 Süd";
+
+/// Everything the tuns were asked for and did, in order.
+pub type Done = Arc<Mutex<Vec<String>>>;
+
+pub struct Brewhouse {
+    runtime: Runtime,
+    pub address: SocketAddr,
+    pub directory: TempDir,
+    pub store: Store,
+    done: Done,
+    stop: CancellationToken,
+    service: Option<JoinHandle<()>>,
+}
+
+impl Brewhouse {
+    /// One tun with one finished brew in its record and none under way.
+    pub fn new() -> Self {
+        Self::with_tuns(&[TUN])
+    }
+
+    pub fn with_tuns(names: &[&str]) -> Self {
+        let directory = tempfile::tempdir().unwrap();
+        let runtime = tokio::runtime::Builder::new_multi_thread()
+            .worker_threads(2)
+            .enable_all()
+            .build()
+            .unwrap();
+        let done = Done::default();
+        let stop = CancellationToken::new();
+        let (address, store, service) = runtime.block_on(async {
+            let store = Store::open(directory.path()).unwrap();
+            let mut tuns = Vec::new();
+            for name in names {
+                let id = store.tun(SITE, name).await.unwrap();
+                tuns.push(tun(id, name, &store, &done));
+            }
+            let first = tuns[0].id;
+            store
+                .run(move |db| Ok(record_brew(db, first)))
+                .await
+                .unwrap();
+            let listener = web::bind("127.0.0.1:0".parse().unwrap()).unwrap();
+            let address = listener.local_addr().unwrap();
+            let service = web::serve(listener, tuns, store.clone(), stop.clone());
+            (address, store, service)
+        });
+        Self {
+            runtime,
+            address,
+            directory,
+            store,
+            done,
+            stop,
+            service: Some(service),
+        }
+    }
+
+    pub fn done(&self) -> Vec<String> {
+        self.done.lock().unwrap().clone()
+    }
+
+    pub fn wait<T>(&self, future: impl Future<Output = T>) -> T {
+        self.runtime.block_on(future)
+    }
+
+    /// Tells the service to stop.
+    pub fn begin_stop(&self) {
+        self.stop.cancel();
+    }
+
+    /// Waits until it has stopped.
+    pub fn stopped(&mut self) {
+        let service = self.service.take().expect("stopped once");
+        self.runtime.block_on(service).unwrap();
+    }
+
+    /// GET below the first tun.
+    pub fn get(&self, path: &str) -> Reply {
+        self.get_at(&format!("/api/v1/tuns/{SITE}/{TUN}{path}"))
+    }
+
+    pub fn get_at(&self, path: &str) -> Reply {
+        http::request(self.address, "GET", path, &[], "")
+    }
+
+    /// POST of JSON below the first tun.
+    pub fn post(&self, path: &str, body: &str) -> Reply {
+        self.post_as("application/json", path, body)
+    }
+
+    pub fn post_as(&self, content_type: &str, path: &str, body: &str) -> Reply {
+        let path = format!("/api/v1/tuns/{SITE}/{TUN}{path}");
+        http::request(
+            self.address,
+            "POST",
+            &path,
+            &[("Content-Type", content_type)],
+            body,
+        )
+    }
+}
+
+/// Starts a task that answers for a tun. A plan with more than 5000 kg does not fit it, and its turbidity alarm
+/// is normal.
+fn tun(id: TunId, name: &str, store: &Store, done: &Done) -> TunHandle {
+    let (requests, mut received) = mpsc::channel(REQUESTS_BOUND);
+    let (store, done, tun) = (store.clone(), Arc::clone(done), name.to_owned());
+    tokio::spawn(async move {
+        let mut brew: Option<Plan> = None;
+        let note = |text: String| done.lock().unwrap().push(text);
+        while let Some(request) = received.recv().await {
+            // Who asked may have gone.
+            match request {
+                Request::StartBrew { plan, reply } => {
+                    let answer = start(brew.as_ref(), &plan);
+                    if answer.is_ok() {
+                        store.begin_brew(header(id, &plan.brew)).await.unwrap();
+                        note(format!("start {}", plan.brew));
+                        brew = Some(*plan);
+                    }
+                    let _ = reply.send(answer);
+                }
+                Request::EndBrew { reply } => {
+                    let answer = brew.take().map(|plan| plan.brew).ok_or(Refusal::NoBrew);
+                    if let Ok(brew) = &answer {
+                        note(format!("end {brew}"));
+                    }
+                    let _ = reply.send(answer);
+                }
+                Request::Sample { sample, reply } => {
+                    let answer = brew.as_ref().map(|_| ()).ok_or(Refusal::NoBrew);
+                    if answer.is_ok() {
+                        note(format!("{sample:?}"));
+                    }
+                    let _ = reply.send(answer);
+                }
+                Request::Operate {
+                    alarm,
+                    instrument,
+                    who,
+                    action,
+                    reply,
+                } => {
+                    let answer = if alarm == AlarmId::TurbidRunnings {
+                        let (alarm, state) = ("turbid-runnings".to_owned(), "normal".to_owned());
+                        Err(Refusal::AlarmState { alarm, state })
+                    } else {
+                        note(format!("{} {instrument:?} {who} {action:?}", alarm.name()));
+                        Ok(())
+                    };
+                    let _ = reply.send(answer);
+                }
+                Request::Status { reply } => {
+                    let _ = reply.send(status(&tun, brew.as_ref()));
+                }
+            }
+        }
+    });
+    TunHandle {
+        site: SITE.to_owned(),
+        tun: name.to_owned(),
+        id,
+        requests,
+    }
+}
+
+fn start(under_way: Option<&Plan>, plan: &Plan) -> Result<(), Refusal> {
+    match under_way {
+        Some(other) => Err(Refusal::BrewUnderWay(other.brew.clone())),
+        None if plan.grist_kg > 5000.0 => Err(Refusal::Plan(
+            "grist_kg is more than the tun holds".to_owned(),
+        )),
+        None => Ok(()),
+    }
+}
