@@ -44,6 +44,11 @@ impl Clock {
         Moment(self.origin.0 + (self.started.elapsed().as_micros() as f64 * self.speed) as i64)
     }
 
+    /// How long a real time is on this clock's axis, in its microseconds.
+    pub fn span_us(&self, real: Duration) -> i64 {
+        (real.as_micros() as f64 * self.speed) as i64
+    }
+
     /// Wall-clock time of a moment on this clock's axis.
     pub fn wall(&self, moment: Moment) -> Timestamp {
         Timestamp::from_microsecond(moment.0).unwrap_or(Timestamp::UNIX_EPOCH)

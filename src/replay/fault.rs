@@ -10,7 +10,7 @@ use crate::exit::{Failure, Kind};
 
 #[derive(Debug, Error)]
 pub enum DataFault {
-    #[error("{}: there is no such file", .0.display())]
+    #[error("{}: there is no such file; check its name and directory", .0.display())]
     Missing(PathBuf),
     #[error("{}: cannot be read: {reason}", path.display())]
     Unreadable { path: PathBuf, reason: String },
@@ -45,7 +45,10 @@ impl DataFault {
             } => Self::at(
                 path,
                 line,
-                format!("the row has {len} cells; the header has {expected_len}"),
+                format!(
+                    "the row has {len} cells, the header {expected_len}; give every column a cell, an empty one \
+                     where nothing was read"
+                ),
             ),
             csv::ErrorKind::Utf8 { .. } => Self::at(path, line, "the row is not text in UTF-8"),
             _ => Self::at(path, line, error.to_string()),
@@ -66,7 +69,7 @@ pub fn open(path: &Path) -> Result<File, DataFault> {
     if file.metadata().is_ok_and(|metadata| metadata.is_dir()) {
         return Err(DataFault::Unreadable {
             path: path.to_owned(),
-            reason: "it is a directory".to_owned(),
+            reason: "it is a directory; name a file in it".to_owned(),
         });
     }
     Ok(file)

@@ -56,7 +56,7 @@ pub fn run(job: &Job, progress: &mut dyn FnMut(f64)) -> Result<(), Failure> {
     let Some(first) = recording.next_row()? else {
         return Err(DataFault::Empty {
             path: job.data.clone(),
-            text: "there are no rows".to_owned(),
+            text: "there are no rows below the header; a recording needs at least one".to_owned(),
         }
         .into());
     };
@@ -161,9 +161,10 @@ impl Writer {
         let (sink, name): (Box<dyn Write>, String) = match path {
             Some(path) => {
                 let file = File::create(path).map_err(|error| {
+                    let path = path.display();
                     Failure::new(
                         Kind::Io,
-                        format!("{}: cannot be written: {error}", path.display()),
+                        format!("{path}: cannot be written: {error}; name a file in a directory that can be written to"),
                     )
                 })?;
                 (Box::new(file), path.display().to_string())
@@ -193,7 +194,10 @@ impl Writer {
     fn failed(&self, error: &io::Error) -> Failure {
         Failure::new(
             Kind::Io,
-            format!("{}: cannot be written: {error}", self.name),
+            format!(
+                "{}: cannot be written: {error}; what was written is not the whole",
+                self.name
+            ),
         )
     }
 }

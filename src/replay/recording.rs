@@ -55,6 +55,12 @@ impl Recording {
             .headers()
             .map_err(|error| DataFault::from_csv(path, &error))?
             .clone();
+        if header.is_empty() || header.iter().eq([""]) {
+            return Err(DataFault::Empty {
+                path: path.to_owned(),
+                text: "the file is empty; its first line must name the columns, elapsed_s or time first".to_owned(),
+            });
+        }
         let clock = match header.get(0) {
             Some("elapsed_s") => Clock::Elapsed,
             Some("time") => Clock::Wall { first: None },

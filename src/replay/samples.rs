@@ -34,7 +34,10 @@ pub fn read(path: &Path) -> Result<Vec<(Moment, Sample)>, DataFault> {
             return Err(DataFault::at(
                 path,
                 1,
-                format!("column {needed} is missing"),
+                format!(
+                    "column {needed} is missing; there must be {}",
+                    COLUMNS.join(", ")
+                ),
             ));
         }
     }
@@ -64,12 +67,15 @@ fn sample<'a>(
             _ => Err(DataFault::at(
                 path,
                 line,
-                format!("{name} is \"{text}\"; allowed is {low} to {high}"),
+                format!(
+                    "{name} is \"{text}\"; allowed is a number from {low} to {high}, or nothing"
+                ),
             )),
         },
     };
     let Some(elapsed_s) = number("elapsed_s", -1e9, 1e9)? else {
-        return Err(DataFault::at(path, line, "elapsed_s is empty"));
+        let text = "elapsed_s is empty; give the seconds on the recording's own clock";
+        return Err(DataFault::at(path, line, text));
     };
     let place = match cell("place").unwrap_or_default() {
         "runnings" => Place::Runnings,

@@ -6,6 +6,7 @@
 
 mod record;
 mod requests;
+mod resume;
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -25,18 +26,18 @@ use crate::clock::Clock;
 use crate::config::Configuration;
 use crate::engine;
 use crate::ingest::{Arrival, Intake};
-use crate::store::{Batch, DatedEvent, Store, StoreError, TunId};
+use crate::store::{Batch, DatedEvent, Store, TunId};
 
 /// How often the record is written when nothing urgent has happened.
 const FLUSH_EVERY: Duration = Duration::from_secs(1);
 /// How often undelivered rows are looked at.
 const BACKLOG_EVERY: Duration = Duration::from_secs(10);
-/// Events and outputs that may wait for a store that does not take them. At twenty instruments and one reading
-/// a second this is an hour; beyond it the oldest are dropped and counted.
+/// Events, outputs and messages that may wait, each, for a store that does not take them. At twenty instruments and
+/// one reading a second this is an hour; beyond it the oldest are dropped and counted.
 const UNWRITTEN_BOUND: usize = 100_000;
 /// A reading that arrived this little before its event is dated with it: the difference is the channel's, not
 /// the instrument's, and the record keeps one time for both.
-const SAME_MOMENT_US: i64 = 100_000;
+const SAME_MOMENT: Duration = Duration::from_millis(100);
 
 /// Everything a tun's task needs.
 pub struct Setting {
@@ -95,36 +96,6 @@ impl Tun {
             store_failed: false,
             setting,
         }
-    }
-
-    /// Takes up a brew that was under way when the service last ended, by giving its recorded events to the
-    /// supervisor again.
-    pub async fn resume(&mut self) -> Result<(), StoreError> {
-        let tun = self.setting.tun;
-        let unfinished = self
-            .setting
-            .store
-            .read(move |database| match database.unfinished_brew(tun)? {
-                Some(brew) => {
-                    let events = database.events(brew.id)?;
-                    Ok(Some((brew, events)))
-                }
-                None => Ok(None),
-            })
-            .await?;
-        let Some((brew, events)) = unfinished else {
-            return Ok(());
-        };
-        for DatedEvent { at, event } in events {
-            self.last = self.last.max(at);
-            self.supervisor.handle(event, at);
-            while let Some(dated) = self.supervisor.poll_output() {
-                self.latest.note(&dated);
-            }
-        }
-        tracing::info!("brew {} was under way and goes on", brew.header.plan.brew);
-        self.batch = Batch::new(tun, Some(brew.id));
-        Ok(())
     }
 
     /// Runs until `stop`; what is unwritten is written before it returns.
@@ -188,14 +159,10 @@ impl Tun {
                 instrument,
                 mut reading,
             } => {
-                let now = reading.at.max(self.last);
-                let now = if now.0 - self.setting.clock.now().0 > 0 {
-                    self.setting.clock.now()
-                } else {
-                    now
-                };
-                let now = now.max(self.last);
-                if (now.0 - reading.at.0).abs() <= SAME_MOMENT_US {
+                let clock = self.setting.clock;
+                // Its own time, but neither ahead of the clock nor behind what has been told already.
+                let now = reading.at.min(clock.now()).max(self.last);
+                if (now.0 - reading.at.0).abs() <= clock.span_us(SAME_MOMENT) {
                     reading.at = now;
                 }
                 self.give(
@@ -227,13 +194,13 @@ impl Tun {
     fn give(&mut self, event: Event, now: Moment) {
         let now = now.max(self.last);
         self.last = now;
-        if !matches!(event, Event::Tick) {
-            self.batch.events.push(DatedEvent {
-                at: now,
-                event: event.clone(),
-            });
-        }
+        let only_time = matches!(event, Event::Tick);
+        let dated_event = DatedEvent {
+            at: now,
+            event: event.clone(),
+        };
         self.supervisor.handle(event, now);
+        let before = self.batch.outputs.len();
         while let Some(dated) = self.supervisor.poll_output() {
             self.latest.note(&dated);
             log(&dated.output, &self.setting.configuration.tun.name);
@@ -241,9 +208,7 @@ impl Tun {
                 dated.output,
                 Output::Line(Line::Alarm(_) | Line::Summary(_)) | Output::Occurrence(_)
             );
-            if let Output::Line(Line::Summary(summary)) = &dated.output {
-                self.summary = Some(summary.clone());
-            }
+            self.note_summary(&dated.output);
             let rows = self.setting.publishers.publish(&dated);
             self.batch.messages.extend(rows);
             if let Some(observer) = &self.setting.observer {
@@ -251,6 +216,17 @@ impl Tun {
                 let _ = observer.try_send(dated.clone());
             }
             self.batch.outputs.push(dated);
+        }
+        // The passing of time counts when something was told at it: a service that takes the brew up again must
+        // not tell it twice.
+        if !only_time || self.batch.outputs.len() > before {
+            self.batch.events.push(dated_event);
+        }
+    }
+
+    fn note_summary(&mut self, output: &Output) {
+        if let Output::Line(Line::Summary(summary)) = output {
+            self.summary = Some(summary.clone());
         }
     }
 }
@@ -260,7 +236,8 @@ fn log(output: &Output, tun: &str) {
     match output {
         Output::Line(Line::Alarm(line)) => {
             let about = line.instrument.as_deref().unwrap_or("-");
-            let state = serde_json::to_string(&line.to).unwrap_or_default();
+            let state = serde_json::to_value(line.to).unwrap_or_default();
+            let state = state.as_str().unwrap_or_default();
             tracing::warn!(
                 tun,
                 alarm = line.alarm.name(),

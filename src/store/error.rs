@@ -10,9 +10,7 @@ use crate::exit::{Failure, Kind};
 /// Each names the file at fault and the remedy.
 #[derive(Debug, thiserror::Error)]
 pub enum StoreError {
-    #[error(
-        "store directory {path}: {source}; create it, or give the service's user the right to write there"
-    )]
+    #[error("store directory {path}: {source}; {}", directory_remedy(.source))]
     Directory { path: PathBuf, source: io::Error },
     #[error(
         "store {path} is in use by another lauterd{}; stop that one, or give this one another [store] directory",
@@ -77,6 +75,16 @@ pub enum StoreError {
     Export { path: PathBuf, source: io::Error },
     #[error("the store's thread has ended; restart the service and read its log for the cause")]
     Closed,
+}
+
+/// What to do about a directory that cannot be used.
+fn directory_remedy(source: &io::Error) -> &'static str {
+    match source.kind() {
+        io::ErrorKind::AlreadyExists | io::ErrorKind::NotADirectory => {
+            "a file stands there: name a directory"
+        }
+        _ => "create it, or give the service's user the right to write there",
+    }
 }
 
 impl StoreError {

@@ -125,6 +125,14 @@ impl Database {
         )
     }
 
+    /// What RUN.csv is made of: the readings as they came, and the end of the brew if it has ended.
+    pub fn recording(&self, brew: BrewId) -> Result<Vec<DatedEvent>, StoreError> {
+        let mut events = self.raw_readings(brew)?;
+        let others = self.other_events(brew)?.into_iter();
+        events.extend(others.filter(|dated| matches!(dated.event, Event::BrewEnded)));
+        Ok(events)
+    }
+
     /// Hand samples, operators' actions, links: those of `events` that are neither readings nor ticks.
     pub fn other_events(&self, brew: BrewId) -> Result<Vec<DatedEvent>, StoreError> {
         self.select_events(

@@ -43,9 +43,9 @@ impl Database {
             out.write_all(plan.as_bytes())
         })?;
         let ids: Vec<&str> = header.instruments.iter().map(|i| i.id.as_str()).collect();
-        let readings = self.raw_readings(brew)?;
+        let recording = self.recording(brew)?;
         write_file(directory, files::RUN, |out| {
-            write_run(out, origin, &ids, &readings)
+            write_run(out, origin, &ids, &recording)
         })?;
         let samples = self.samples(brew)?;
         write_file(directory, files::SAMPLES, |out| {
@@ -86,35 +86,36 @@ fn write_file(
 
 /// One row for each moment at which readings came. Readings of one moment share a row as long as they came in
 /// the order of the columns, in which a replay gives them again; otherwise the next row bears the same time. A
-/// reading without a value leaves its cell empty, but its row shows that time went on.
+/// reading without a value leaves its cell empty, but its row shows that time went on. So does the empty row at the
+/// end of the brew, up to which a replay then goes on as the service did.
 pub fn write_run(
     out: impl Write,
     origin: Moment,
     instruments: &[&str],
-    readings: &[DatedEvent],
+    recording: &[DatedEvent],
 ) -> io::Result<()> {
     let mut csv = csv::Writer::from_writer(out);
     csv.write_field("elapsed_s")?;
     csv.write_record(instruments)?;
     let mut row: Option<RunRow> = None;
-    for dated in readings {
-        let Event::Reading {
-            instrument,
-            reading,
-        } = dated.event
-        else {
-            continue;
+    for dated in recording {
+        let column = match dated.event {
+            Event::Reading { instrument, .. } => instrument,
+            Event::BrewEnded => instruments.len(),
+            _ => continue,
         };
         match &mut row {
-            Some(row) if row.at == dated.at && row.filled <= instrument => {}
+            Some(row) if row.at == dated.at && row.filled <= column => {}
             _ => {
                 if let Some(row) = row.take() {
                     row.write(&mut csv, origin)?;
                 }
             }
         }
-        row.get_or_insert_with(|| RunRow::new(dated.at, instruments.len()))
-            .fill(instrument, reading);
+        let row = row.get_or_insert_with(|| RunRow::new(dated.at, instruments.len()));
+        if let Event::Reading { reading, .. } = dated.event {
+            row.fill(column, reading);
+        }
     }
     if let Some(row) = row {
         row.write(&mut csv, origin)?;

@@ -62,7 +62,8 @@ impl Mosquitto {
         Self::start_with("").await
     }
 
-    /// `extra` lines follow the listener's in its configuration.
+    /// `extra` lines follow the listener's in its configuration. Clients without a name are refused unless they
+    /// say otherwise.
     pub async fn start_with(extra: &str) -> Option<Self> {
         let program = peer("mosquitto")?;
         let passwords = peer("mosquitto_passwd")?;
@@ -90,8 +91,13 @@ impl Mosquitto {
     fn write_configuration(&self, password_file: &Path, extra: &str) {
         // Nothing may wait in the broker's memory for a listener that is there: a killed broker would take an
         // acknowledged message with it, which no publisher can repair.
+        let nameless = if extra.contains("allow_anonymous") {
+            ""
+        } else {
+            "allow_anonymous false"
+        };
         let configuration = format!(
-            "listener {port} 127.0.0.1\n{extra}\nallow_anonymous false\npassword_file {passwords}\n\
+            "listener {port} 127.0.0.1\n{extra}\n{nameless}\npassword_file {passwords}\n\
              persistence true\npersistence_location {directory}/\nmax_inflight_messages 0\n\
              max_queued_messages 0\nset_tcp_nodelay true\nuser {user}\n",
             port = self.port,

@@ -76,6 +76,23 @@ fn what_came_before_the_origin_has_a_negative_time() {
 }
 
 #[test]
+fn the_end_of_the_brew_is_a_row_without_readings() {
+    let ended = |at_s| DatedEvent {
+        at: START.plus_seconds(at_s),
+        event: Event::BrewEnded,
+    };
+    let read = reading_event(1.0, 0, Ok(5.0));
+    assert_eq!(
+        run(&[read.clone(), ended(1.75)]),
+        "elapsed_s,a,b,c\n1.000000,5.0,,\n1.750000,,,\n"
+    );
+    assert_eq!(
+        run(&[read, ended(1.0)]),
+        "elapsed_s,a,b,c\n1.000000,5.0,,\n"
+    );
+}
+
+#[test]
 fn every_file_of_a_brew_is_written() {
     let directory = tempdir().unwrap();
     let mut database = Database::open(directory.path()).unwrap();

@@ -46,6 +46,9 @@ impl Tun {
         let excess = self.batch.events.len().saturating_sub(UNWRITTEN_BOUND);
         self.batch.events.drain(..excess);
         self.dropped += excess as u64;
+        let excess = self.batch.messages.len().saturating_sub(UNWRITTEN_BOUND);
+        self.batch.messages.drain(..excess);
+        self.dropped += excess as u64;
     }
 
     pub(super) fn note_store(&mut self, error: Option<&StoreError>) {

@@ -188,7 +188,7 @@ impl Tun {
     }
 }
 
-fn configuration_instruments(
+pub(super) fn configuration_instruments(
     configuration: &Configuration,
 ) -> Vec<lauter_core::reading::Instrument> {
     configuration

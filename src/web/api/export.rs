@@ -111,7 +111,7 @@ fn write(
             .map_err(io::Error::other),
         export_files::RUN => {
             let ids: Vec<&str> = header.instruments.iter().map(|i| i.id.as_str()).collect();
-            write_run(out, header.origin, &ids, &database.raw_readings(brew.id)?)
+            write_run(out, header.origin, &ids, &database.recording(brew.id)?)
         }
         export_files::SAMPLES => write_samples(out, header.origin, &database.samples(brew.id)?),
         export_files::TABLE => write_table(out, &database.table(brew.id)?),

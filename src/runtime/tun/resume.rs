@@ -1,0 +1,80 @@
+//! Taking up a brew that was under way when the service last ended.
+//!
+//! Owns what makes the supervisor what it was: the brew's recorded events, given again. Nothing of it is told or
+//! written a second time.
+
+use lauter_core::reading::Instrument;
+
+use super::Tun;
+use super::requests::configuration_instruments;
+use crate::store::{Batch, Brew, DatedEvent, FinishedBrew, StoreError};
+
+impl Tun {
+    /// Takes up the unfinished brew of this tun, if there is one that can be.
+    pub async fn resume(&mut self) -> Result<(), StoreError> {
+        let tun = self.setting.tun;
+        let unfinished = self
+            .setting
+            .store
+            .read(move |database| match database.unfinished_brew(tun)? {
+                Some(brew) => {
+                    let events = database.events(brew.id)?;
+                    Ok(Some((brew, events)))
+                }
+                None => Ok(None),
+            })
+            .await?;
+        let Some((brew, events)) = unfinished else {
+            return Ok(());
+        };
+        let configured = configuration_instruments(&self.setting.configuration);
+        if !same_instruments(&brew.header.instruments, &configured) {
+            tracing::error!(
+                "brew {} was under way with other instruments than {} names now; its record ends here. Start the \
+                 rest as a new brew with another id",
+                brew.header.plan.brew,
+                self.setting.configuration.file.display()
+            );
+            return self.close(&brew, events.last()).await;
+        }
+        let last = events.last().cloned();
+        for DatedEvent { at, event } in events {
+            self.last = self.last.max(at);
+            self.supervisor.handle(event, at);
+            while let Some(dated) = self.supervisor.poll_output() {
+                self.latest.note(&dated);
+                self.note_summary(&dated.output);
+            }
+        }
+        if self.supervisor.plan().is_none() {
+            // It was ended, and the service went before the record said so.
+            return self.close(&brew, last.as_ref()).await;
+        }
+        tracing::info!("brew {} was under way and goes on", brew.header.plan.brew);
+        self.batch = Batch::new(tun, Some(brew.id));
+        Ok(())
+    }
+
+    /// Ends a brew's record with the last event in it.
+    async fn close(&mut self, brew: &Brew, last: Option<&DatedEvent>) -> Result<(), StoreError> {
+        let ended_at = last.map_or(brew.header.started_at, |event| event.at);
+        let finished = FinishedBrew {
+            ended: self.setting.clock.wall(ended_at),
+            ended_at,
+            summary: self.summary.take(),
+        };
+        self.setting.store.finish_brew(brew.id, finished).await
+    }
+}
+
+/// Whether a record of the first can be gone on with by the second: readings name instruments by their places, and
+/// given to others they would be wrong in silence. Limits and links may have changed.
+fn same_instruments(recorded: &[Instrument], configured: &[Instrument]) -> bool {
+    let key = |instrument: &Instrument| {
+        let Instrument {
+            id, measures, unit, ..
+        } = instrument;
+        (id.clone(), *measures, *unit)
+    };
+    recorded.iter().map(key).eq(configured.iter().map(key))
+}

@@ -1,0 +1,20 @@
+//! The whole program at work: `lauterd run` and the service inside it, watching a simulated brewhouse over real
+//! Modbus and MQTT, with a real broker and real databases.
+//!
+//! Owns what only the whole can show: what arrives outside, that live and replayed runs agree, how the service
+//! ends, and what it does after it was killed. Absent peers are skipped with a notice; with `LAUTERD_PEERS=1` their
+//! absence is a failure.
+
+mod agreement;
+mod beginnings;
+mod brewhouse;
+mod databases;
+mod endings;
+mod http;
+#[allow(dead_code, reason = "shared with the tests of the MQTT adapters")]
+#[path = "../mosquitto/mod.rs"]
+mod mosquitto;
+mod peer;
+mod program;
+mod published;
+mod restart;
