@@ -55,6 +55,7 @@ fn situation(runoff_l: f64) -> Situation {
         calibration_p: (0.0, 0.05),
         flow_l_min: 60.0,
         temperature_c: 75.0,
+        target_was_ahead: true,
     }
 }
 

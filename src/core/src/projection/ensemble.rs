@@ -26,6 +26,8 @@ pub struct Situation {
     pub calibration_p: (f64, f64),
     pub flow_l_min: f64,
     pub temperature_c: f64,
+    /// Kettle gravity has been above the target in this brew.
+    pub target_was_ahead: bool,
 }
 
 /// What is watched for along the way.
@@ -144,7 +146,10 @@ impl<'a> Player<'a> {
             .map_or(0.0, |p| p + contents.gravity_se_p * z[6]);
         let mut extract_kg = wort_kg * kettle_p / 100.0;
         let first_wort_p = curve.first_wort_gravity_p;
-        let mut found = Found::default();
+        let mut found = Found {
+            target: self.already_reached(kettle_p, &curve, offset),
+            ..Found::default()
+        };
         let mut before = Along {
             kettle_p,
             runnings_p: f64::MAX,
@@ -174,6 +179,24 @@ impl<'a> Player<'a> {
             }
         }
         found
+    }
+
+    /// A draw in which the kettle has come down to the target already: where that was, behind us, by the present
+    /// slope. Without these the band near the target would know late crossings only.
+    fn already_reached(&self, kettle_p: f64, curve: &Curve, offset_p: f64) -> Option<Point> {
+        let target_p = self.limits.target_gravity_p;
+        if !self.situation.target_was_ahead || kettle_p > target_p {
+            return None;
+        }
+        let runnings_p = (curve.gravity_p(self.situation.runoff_l) + offset_p).max(0.0);
+        let fall_p_per_kg =
+            ((kettle_p - runnings_p) / self.situation.contents.wort_kg.max(1.0)).max(1e-9);
+        let behind_kg =
+            ((target_p - kettle_p) / fall_p_per_kg).min(self.situation.contents.wort_kg);
+        Some(Point {
+            ahead_l: -behind_kg / self.kg_per_l(runnings_p),
+            kettle_p: target_p,
+        })
     }
 
     fn note_crossings(&self, found: &mut Found, step: usize, before: Along, now: Along) {

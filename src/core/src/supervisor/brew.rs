@@ -191,6 +191,7 @@ impl Brew {
         let to_kettle = flows && !picture.recirculating;
         if picture.raking {
             self.raked = Some(now);
+            self.washout.note_stirring();
         }
         if picture.raking || picture.recirculating || !flows {
             self.disturbed = now;

@@ -26,6 +26,8 @@ pub struct Offset {
 pub struct Point {
     pub volume_l: f64,
     pub noise_variance: f64,
+    /// Variance of a jump since the point before: the bed has been disturbed in between. Nought without one.
+    pub jump_variance: f64,
 }
 
 impl Discrepancy {
@@ -52,7 +54,7 @@ impl Discrepancy {
         let mut last: Option<f64> = None;
         for point in points {
             let rho = last.map_or(0.0, |volume_l| self.correlation(point.volume_l - volume_l));
-            variance = rho * rho * variance + (1.0 - rho * rho) * stationary;
+            variance = rho * rho * variance + (1.0 - rho * rho) * stationary + point.jump_variance;
             let innovation_variance = variance + point.noise_variance;
             let gain = variance / innovation_variance;
             steps.push(Step {
@@ -118,6 +120,7 @@ mod tests {
             .map(|volume_l| Point {
                 volume_l: *volume_l,
                 noise_variance: 0.01,
+                jump_variance: 0.0,
             })
             .collect();
         let series = [0.3, 0.1, -0.2, -0.25, 0.6];

@@ -19,6 +19,8 @@ pub struct Bin {
     pub gravity_p: f64,
     pub noise_sd_p: f64,
     pub count: u32,
+    /// The bed was stirred just before.
+    pub stirred: bool,
 }
 
 /// What the plan says about the curve: kettle gravity at the planned volume, and how far plans are out.
@@ -50,9 +52,14 @@ pub(super) struct Problem<'a> {
     pub prior: &'a Prior,
     pub hint: PlanHint,
     pub bins: &'a [Bin],
+    /// Whether readings have been left aside just before each bin.
+    pub jumps: &'a [bool],
     pub discrepancy: Discrepancy,
 }
 
+/// How far the runnings may have moved against their curve by what disturbed the bed, °P. Common practice, no
+/// source; tried against the simulated channels and rakes.
+const JUMP_SD_P: f64 = 2.0;
 const ITERATIONS: usize = 12;
 const CONVERGED: f64 = 1e-5;
 
@@ -64,9 +71,11 @@ impl Problem<'_> {
         let points: Vec<Point> = self
             .bins
             .iter()
-            .map(|bin| Point {
+            .zip(self.jumps)
+            .map(|(bin, jumps)| Point {
                 volume_l: bin.volume_l,
                 noise_variance: bin.noise_sd_p * bin.noise_sd_p,
+                jump_variance: if *jumps { JUMP_SD_P * JUMP_SD_P } else { 0.0 },
             })
             .collect();
         let whitening = self.discrepancy.whitening(&points);

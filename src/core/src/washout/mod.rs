@@ -129,6 +129,8 @@ pub struct Washout {
     bin_l: f64,
     bins: Vec<Bin>,
     aside: Aside,
+    /// The bed has been stirred since the last bin began.
+    stirred: bool,
     posterior: Posterior,
 }
 
@@ -152,6 +154,7 @@ impl Washout {
             prior: &prior,
             hint,
             bins: &[],
+            jumps: &[],
             discrepancy,
         };
         let posterior = problem.solve(prior.mean);
@@ -163,6 +166,7 @@ impl Washout {
             bin_l,
             bins: Vec::new(),
             aside: Aside::new(parameters.aside_share * runoff_volume_l),
+            stirred: false,
             posterior,
         }
     }
@@ -202,7 +206,7 @@ impl Washout {
     pub fn observe(&mut self, volume_l: f64, gravity_p: f64, noise_sd_p: f64) {
         let index = (volume_l / self.bin_l).floor();
         match self.bins.last_mut() {
-            Some(bin) if (bin.volume_l / self.bin_l).floor() >= index => {
+            Some(bin) if !self.stirred && (bin.volume_l / self.bin_l).floor() >= index => {
                 if volume_l < bin.volume_l - self.bin_l {
                     return;
                 }
@@ -217,22 +221,19 @@ impl Washout {
                 gravity_p,
                 noise_sd_p,
                 count: 1,
+                stirred: std::mem::take(&mut self.stirred),
             }),
         }
     }
 
     /// Brings the posterior up to the bins.
     pub fn refit(&mut self) {
-        let bins: Vec<Bin> = self
-            .bins
-            .iter()
-            .filter(|bin| !self.aside.contains(bin.volume_l))
-            .copied()
-            .collect();
+        let (bins, jumps) = self.counting_bins();
         let problem = Problem {
             prior: &self.prior,
             hint: self.hint,
             bins: &bins,
+            jumps: &jumps,
             discrepancy: self.discrepancy,
         };
         self.posterior = problem.solve(self.posterior.mean);
@@ -250,6 +251,26 @@ impl Washout {
                 variance: doubt_p * doubt_p,
             };
         }
+    }
+
+    /// The bins that shape the curve, and whether something was left aside before each.
+    fn counting_bins(&self) -> (Vec<Bin>, Vec<bool>) {
+        let (mut bins, mut jumps) = (Vec::new(), Vec::new());
+        let mut skipped = false;
+        for bin in &self.bins {
+            if self.aside.contains(bin.volume_l) {
+                skipped = true;
+                continue;
+            }
+            bins.push(*bin);
+            jumps.push(std::mem::take(&mut skipped) || bin.stirred);
+        }
+        (bins, jumps)
+    }
+
+    /// The rakes have mixed the bed: the runnings may step, but the curve is not to blame.
+    pub fn note_stirring(&mut self) {
+        self.stirred = true;
     }
 
     /// From `volume_l` on the runnings are suspected to be a channel's: they no longer shape the curve.

@@ -112,6 +112,7 @@ impl Brew {
             flow_scale: self.kettle.flow_scale(),
             calibration_p: self.kettle.runnings_calibration_p(),
             flow_l_min: self.pace_l_min,
+            target_was_ahead: self.target_was_ahead,
             temperature_c: picture
                 .runnings_temperature_c
                 .unwrap_or(p.assumed_temperature_c),
