@@ -3,8 +3,13 @@
 //! Owns the trials and their figures. The supervisor sees instruments only; the simulator's truth is kept aside
 //! for the comparison.
 
+pub mod bound;
+pub mod campaign;
 pub mod figures;
+pub mod hand;
 pub mod judged;
+pub mod measured;
+pub mod ridge;
 pub mod text;
 pub mod trial;
 
