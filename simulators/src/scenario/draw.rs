@@ -50,6 +50,21 @@ impl Disturbance {
         Self::GravityStep,
         Self::FlowDrift,
     ];
+
+    /// As it stands in commands and tables.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Channelling => "channelling",
+            Self::Compaction => "compaction",
+            Self::Raking => "raking",
+            Self::Pause => "pause",
+            Self::Recirculation => "recirculation",
+            Self::FlowStep => "flow-step",
+            Self::FrozenGravity => "frozen-gravity",
+            Self::GravityStep => "gravity-step",
+            Self::FlowDrift => "flow-drift",
+        }
+    }
 }
 
 /// Streams of the draw, apart from those of the run.

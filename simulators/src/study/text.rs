@@ -2,6 +2,7 @@
 
 use std::fmt::Write as _;
 
+use super::faults::{Detection, FaultFigures};
 use super::figures::{AtFraction, Errors, Figures, MANY_ALARMS, StudyFigures, UNFOUNDED, share};
 
 /// The whole study, ready to print.
@@ -180,4 +181,53 @@ fn alarms(out: &mut String, figures: &Figures) {
         let mark = if UNFOUNDED.contains(alarm) { "*" } else { "" };
         let _ = writeln!(out, "{per_hundred:>8.1} in 100  {alarm}{mark}");
     }
+}
+
+/// Fault families, one line each.
+pub fn faults(families: &[FaultFigures]) -> String {
+    let mut out = format!(
+        "{:<16}{:>9}{:>10}{:>9}{:>9}{:>9}{:>9}  {}\n",
+        "fault",
+        "run-offs",
+        "detected",
+        "median s",
+        "90th s",
+        "of it %",
+        "early",
+        "without cause in 100"
+    );
+    for family in families {
+        let unfounded: Vec<String> = family
+            .unfounded_per_hundred
+            .iter()
+            .map(|(alarm, per_hundred)| format!("{alarm} {per_hundred:.1}"))
+            .collect();
+        let _ = writeln!(
+            out,
+            "{:<16}{:>9}{}{:>9}  {}",
+            family.disturbance,
+            family.runoffs,
+            detection(Some(&family.detection).filter(|_| !family.answered_by.is_empty())),
+            family.too_early,
+            if unfounded.is_empty() {
+                "–".to_owned()
+            } else {
+                unfounded.join(", ")
+            },
+        );
+        if let Some(hand) = &family.hand {
+            let _ = writeln!(out, "{:<16}{:>9}{}", "  by hand", "", detection(Some(hand)));
+        }
+    }
+    out
+}
+
+fn detection(of: Option<&Detection>) -> String {
+    [
+        cell(of.and_then(|d| d.share).map(|share| 100.0 * share), 9, 1) + "%",
+        cell(of.and_then(|d| d.median_delay_s), 9, 0),
+        cell(of.and_then(|d| d.p90_delay_s), 9, 0),
+        cell(of.and_then(|d| d.median_delay_percent), 9, 1),
+    ]
+    .concat()
 }
