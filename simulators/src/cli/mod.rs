@@ -11,6 +11,7 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 use simulators::record::RecordError;
 use simulators::serve::ServeError;
+use simulators::study::plots::PlotError;
 use simulators::{Scenario, ScenarioError, lauterd_files, record};
 
 const EXAMPLES: &str = "\
@@ -91,6 +92,8 @@ enum Failure {
         path: PathBuf,
         source: std::io::Error,
     },
+    #[error(transparent)]
+    Plot(#[from] PlotError),
     #[error("cannot run: {0}")]
     Runtime(std::io::Error),
 }
@@ -102,7 +105,7 @@ impl Failure {
             Self::Scenario { .. } => 78,
             Self::Serve(ServeError::Speed(_) | ServeError::NoSuchLink(_)) => 64,
             Self::Serve(_) => 69,
-            Self::Record(_) | Self::Output { .. } | Self::Runtime(_) => 74,
+            Self::Record(_) | Self::Output { .. } | Self::Plot(_) | Self::Runtime(_) => 74,
         }
     }
 }

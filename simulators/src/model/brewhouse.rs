@@ -69,7 +69,8 @@ impl Brewhouse {
     /// The brewhouse at the start of the run-off.
     pub fn new(scenario: &Scenario, seed: u64) -> Self {
         let wort = Wort::at(scenario.wort.temperature_c);
-        let bed = Bed::new(scenario, &wort, &mut Noise::stream(seed, BED_STREAM));
+        let lanes_seed = scenario.bed.lanes_seed.unwrap_or(seed);
+        let bed = Bed::new(scenario, &wort, &mut Noise::stream(lanes_seed, BED_STREAM));
         let plan = &scenario.plan;
         let concentration_kg_l = wort.concentration_kg_l(plan.first_wort_gravity_p);
         let pipe_l = scenario.tun.pipe_volume_l;

@@ -50,6 +50,21 @@ impl Disturbance {
         Self::GravityStep,
         Self::FlowDrift,
     ];
+
+    /// As it stands in commands and tables.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Channelling => "channelling",
+            Self::Compaction => "compaction",
+            Self::Raking => "raking",
+            Self::Pause => "pause",
+            Self::Recirculation => "recirculation",
+            Self::FlowStep => "flow-step",
+            Self::FrozenGravity => "frozen-gravity",
+            Self::GravityStep => "gravity-step",
+            Self::FlowDrift => "flow-drift",
+        }
+    }
 }
 
 /// Streams of the draw, apart from those of the run.
@@ -61,6 +76,16 @@ const DISTURBANCE_STREAM: u64 = 1003;
 /// An ordinary brew without faults.
 pub fn ordinary(seed: u64) -> Scenario {
     let noise = &mut Noise::stream(seed, BREW_STREAM);
+    let mut scenario = brewhouse(seed, noise);
+    scenario.plan.planned_volume_l = remembered_volume_l(&scenario, noise);
+    let instrument_noise = &mut Noise::stream(seed, INSTRUMENT_STREAM);
+    scenario.instruments = draw_instruments::instruments(&scenario, instrument_noise);
+    scenario.events = ordinary_events(&scenario, &mut Noise::stream(seed, EVENT_STREAM));
+    scenario
+}
+
+/// Brewhouse and brew, before anybody knows how much wort it will give; no instruments yet.
+fn brewhouse(seed: u64, noise: &mut Noise) -> Scenario {
     let grist_kg = noise.log_within(150.0, 4000.0).round();
     let first_wort_gravity_p = (noise.within(14.0, 22.0) * 100.0).round() / 100.0;
     let wort = wort(noise);
@@ -89,7 +114,7 @@ pub fn ordinary(seed: u64) -> Scenario {
         heel_l: (plan.planned_volume_l * heel_share).round(),
         heel_gravity_p: 0.0,
     };
-    let mut scenario = Scenario {
+    Scenario {
         name: format!("drawn-{seed}"),
         site: "simulated".to_owned(),
         seed,
@@ -111,12 +136,7 @@ pub fn ordinary(seed: u64) -> Scenario {
         mqtt: None,
         influx: None,
         web_listen: "127.0.0.1:8320".to_owned(),
-    };
-    scenario.plan.planned_volume_l = remembered_volume_l(&scenario, noise);
-    let instrument_noise = &mut Noise::stream(seed, INSTRUMENT_STREAM);
-    scenario.instruments = draw_instruments::instruments(&scenario, instrument_noise);
-    scenario.events = ordinary_events(&scenario, &mut Noise::stream(seed, EVENT_STREAM));
-    scenario
+    }
 }
 
 /// The same brew with one thing going wrong between 25 and 70 % of the planned time.
@@ -190,11 +210,11 @@ fn gravity_scale(scenario: &Scenario) -> f64 {
     }
 }
 
-fn wort_per_kg(extract_kg_per_kg: f64, gravity_p: f64, wort: &Wort) -> f64 {
+pub(super) fn wort_per_kg(extract_kg_per_kg: f64, gravity_p: f64, wort: &Wort) -> f64 {
     extract_kg_per_kg / Volumes::at(wort.temperature_c).concentration_kg_l(gravity_p)
 }
 
-fn wort(noise: &mut Noise) -> Wort {
+pub(super) fn wort(noise: &mut Noise) -> Wort {
     Wort {
         temperature_c: noise.within(70.0, 78.0),
         cooling_k_per_h: noise.within(0.2, 3.0),
@@ -207,11 +227,16 @@ fn wort(noise: &mut Noise) -> Wort {
     }
 }
 
+/// The factor by which a bed must shrink to leave some of the wort above it.
+pub(super) fn fitting(bed_l_per_kg: f64, wort_l_per_kg: f64) -> f64 {
+    (0.85 * wort_l_per_kg / bed_l_per_kg).min(1.0)
+}
+
 /// A bed that, with the pipe, holds at most 85 % of the wort there is.
 fn bed(noise: &mut Noise, extract_kg_per_kg: f64, wort_l_per_kg: f64) -> Bed {
     let mobile_l_per_kg: f64 = noise.within(0.95, 1.6);
     let immobile_l_per_kg: f64 = noise.within(0.45, 0.95);
-    let fits = (0.85 * wort_l_per_kg / (mobile_l_per_kg + immobile_l_per_kg)).min(1.0);
+    let fits = fitting(mobile_l_per_kg + immobile_l_per_kg, wort_l_per_kg);
     let pressure_drop_kpa = noise.log_within(0.4, 3.0);
     let compaction_threshold_kpa = pressure_drop_kpa * noise.within(1.6, 2.6);
     Bed {
@@ -220,6 +245,7 @@ fn bed(noise: &mut Noise, extract_kg_per_kg: f64, wort_l_per_kg: f64) -> Bed {
         immobile_l_per_kg: immobile_l_per_kg * fits,
         exchange_per_min: noise.log_within(0.015, 0.25),
         lanes: 6,
+        lanes_seed: None,
         cells: 24,
         peclet: noise.log_within(8.0, 40.0),
         permeability_spread: noise.within(0.03, 0.4),
@@ -249,7 +275,7 @@ fn sparge(noise: &mut Noise) -> Sparge {
 }
 
 /// The plan of a brewer who knows the yield to some per cent.
-fn plan(
+pub(super) fn plan(
     noise: &mut Noise,
     seed: u64,
     grist_kg: f64,
@@ -286,7 +312,7 @@ fn plan(
 pub const PLAN_ERROR: f64 = 0.06;
 
 /// What earlier brews taught the brewer: the volume at target of the undisturbed brew, to some per cent.
-fn remembered_volume_l(scenario: &Scenario, noise: &mut Noise) -> f64 {
+pub(super) fn remembered_volume_l(scenario: &Scenario, noise: &mut Noise) -> f64 {
     let error = 1.0 + noise.within(-PLAN_ERROR, PLAN_ERROR);
     let brewhouse = crate::record::run(scenario, scenario.seed, |_| {});
     let volume_l = brewhouse
@@ -297,7 +323,7 @@ fn remembered_volume_l(scenario: &Scenario, noise: &mut Noise) -> f64 {
 }
 
 /// A slow start, then about the planned flow with up to three changes.
-fn run(noise: &mut Noise) -> Run {
+pub(super) fn run(noise: &mut Noise) -> Run {
     let mut flow = vec![Setpoint {
         at_s: noise.within(0.0, 120.0).round(),
         share: noise.within(0.6, 1.0),
@@ -322,7 +348,7 @@ fn run(noise: &mut Noise) -> Run {
 
 /// Recirculation at the start of most brews, a routine rake or a short pause in some. Where no switch tells that
 /// wort goes back, the recording begins with the flow to the kettle: nothing measured could tell them apart.
-fn ordinary_events(scenario: &Scenario, noise: &mut Noise) -> Vec<Event> {
+pub(super) fn ordinary_events(scenario: &Scenario, noise: &mut Noise) -> Vec<Event> {
     let planned_s = scenario.plan.runoff_minutes * 60.0;
     let mut events = Vec::new();
     if noise.chance(0.75) && tells_recirculation(scenario) {

@@ -111,6 +111,24 @@ pub fn recirculation_switch() -> Instrument {
     switch("recirculating", Measures::Recirculating)
 }
 
+/// Raises the upper limits that an instrument has by the size of the brew to those of this scenario's.
+pub fn widen_limits(scenario: &mut Scenario) {
+    let plan = &scenario.plan;
+    let flow_l_min = plan.planned_volume_l / plan.runoff_minutes;
+    let capacity_l = scenario.kettle.capacity_l;
+    let fresh_kpa = scenario.bed.pressure_drop_kpa;
+    for instrument in &mut scenario.instruments {
+        let least = match instrument.measures {
+            Measures::RunoffFlow => 5.0 * flow_l_min,
+            Measures::RunoffTotal => 20.0 * plan.planned_volume_l,
+            Measures::KettleVolume => 1.1 * capacity_l,
+            Measures::BedPressureDrop => 50.0 * fresh_kpa,
+            _ => continue,
+        };
+        instrument.high = instrument.high.map(|high| high.max(least));
+    }
+}
+
 fn switch(id: &str, measures: Measures) -> Instrument {
     Instrument {
         low: None,

@@ -5,6 +5,7 @@
 
 mod check;
 pub mod draw;
+mod draw_family;
 mod draw_instruments;
 mod instruments;
 mod process;
@@ -136,6 +137,12 @@ impl Scenario {
     /// A plausible ordinary brew: no fault of process or instruments. See [`draw`].
     pub fn draw(seed: u64) -> Self {
         draw::ordinary(seed)
+    }
+
+    /// The brew with this number (from 0) on the tun of [`Scenario::draw`]: the same brewhouse, bed and instruments
+    /// with another recipe. See [`draw_family`].
+    pub fn draw_brew(tun_seed: u64, number: u32) -> Self {
+        draw_family::brew(tun_seed, number)
     }
 
     /// The brew of [`Scenario::draw`] with one thing going wrong at a random moment.

@@ -92,6 +92,9 @@ pub struct Bed {
     pub exchange_per_min: f64,
     /// Number of parallel stream tubes (1 to 8).
     pub lanes: usize,
+    /// Seed of their widths and permeabilities; without it the run's.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lanes_seed: Option<u64>,
     /// Cells in each tube (at least half its Péclet number, at most 60).
     pub cells: usize,
     /// Péclet number of one tube: velocity × depth / dispersion coefficient.
@@ -122,6 +125,7 @@ impl Default for Bed {
             immobile_l_per_kg: 0.75,
             exchange_per_min: 0.08,
             lanes: 6,
+            lanes_seed: None,
             cells: 30,
             peclet: 25.0,
             permeability_spread: 0.15,

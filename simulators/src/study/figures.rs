@@ -7,7 +7,8 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
-use super::judged::{FRACTIONS, Judged, Tannin, WARNING_AHEAD_S};
+use super::campaign::{Recipe, Runoff};
+use super::judged::{FRACTIONS, Judged, Tannin, TanninLimit, WARNING_AHEAD_S};
 use super::quantile;
 
 /// Alarms that an ordinary brew gives no cause for.
@@ -21,13 +22,26 @@ pub const UNFOUNDED: [&str; 4] = [
 /// More alarms than this in one run-off are a burden.
 pub const MANY_ALARMS: usize = 4;
 
-/// Everything a study says.
+/// A whole study.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct StudyFigures {
+    pub recipe: Recipe,
+    pub all: Figures,
+    /// First brews, second brews and so on; empty where each tun has but one.
+    pub by_brew: Vec<Figures>,
+}
+
+/// Everything that is said about a set of run-offs.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Figures {
     pub runoffs: usize,
     /// Run-offs that truly came to their target.
     pub reached_target: usize,
     pub stop_volume: Vec<AtFraction>,
+    /// Of the planned volume itself.
+    pub planned_volume: Errors,
+    /// Of the metered stop volume when nothing is left to forecast: what the meters' own errors cost.
+    pub hindsight: Errors,
     pub kettle_gravity: KettleGravity,
     pub stop_call: StopCall,
     pub tannin: TanninFigures,
@@ -40,6 +54,14 @@ pub struct AtFraction {
     pub fraction: f64,
     /// Of the 50 % quantile.
     pub error: Errors,
+    /// Of the hand method at the same moment.
+    pub hand: Errors,
+    /// Of the bound; null in a study without it.
+    pub bound: Option<Errors>,
+    /// Median error over that of the bound.
+    pub over_bound: Option<f64>,
+    /// Median error of the hand method over ours.
+    pub hand_over: Option<f64>,
     /// Share of true volumes inside p5–p95; no projection counts as outside.
     pub coverage: Option<f64>,
     pub median_band_width_percent: Option<f64>,
@@ -101,6 +123,8 @@ pub struct StopCall {
 pub struct TanninFigures {
     /// Run-offs that truly cross a limit before the target.
     pub crossing: usize,
+    /// Of these, those that come to the pH ceiling first.
+    pub crossing_ph_ceiling: usize,
     pub warned_in_time: usize,
     pub warned_late: usize,
     /// Run-offs that never come near a limit before the target.
@@ -121,47 +145,75 @@ pub struct AlarmFigures {
 }
 
 impl Figures {
-    pub fn of(judged: &[Judged]) -> Self {
+    pub fn of<'a>(runoffs: impl Iterator<Item = &'a Runoff>) -> Self {
+        let runoffs: Vec<&Runoff> = runoffs.collect();
+        let judged: Vec<&Judged> = runoffs.iter().map(|runoff| &runoff.judged).collect();
+        let against_truth = |of: &dyn Fn(&Runoff) -> Option<f64>| {
+            let pairs: Vec<_> = runoffs
+                .iter()
+                .filter_map(|runoff| Some((of(runoff), runoff.judged.true_stop?.volume_l)))
+                .collect();
+            Errors::of(&pairs)
+        };
         Self {
-            runoffs: judged.len(),
+            runoffs: runoffs.len(),
             reached_target: judged.iter().filter(|j| j.true_stop.is_some()).count(),
             stop_volume: (0..FRACTIONS.len())
-                .map(|point| at_fraction(judged, point))
+                .map(|point| at_fraction(&runoffs, point))
                 .collect(),
-            kettle_gravity: kettle_gravity(judged),
-            stop_call: stop_call(judged),
-            tannin: tannin(judged),
-            alarms: alarms(judged),
+            planned_volume: against_truth(&|runoff| Some(runoff.judged.planned_volume_l)),
+            hindsight: against_truth(&|runoff| runoff.hindsight_l),
+            kettle_gravity: kettle_gravity(&judged),
+            stop_call: stop_call(&judged),
+            tannin: tannin(&judged),
+            alarms: alarms(&judged),
         }
     }
 }
 
-fn at_fraction(judged: &[Judged], point: usize) -> AtFraction {
-    let read: Vec<_> = judged
+fn at_fraction(runoffs: &[&Runoff], point: usize) -> AtFraction {
+    // Only where the kettle came so far: all methods are judged on the same run-offs.
+    let read: Vec<_> = runoffs
         .iter()
-        .filter_map(|j| Some((j.read[point]?.volume_l, j.true_stop?.volume_l)))
+        .filter_map(|runoff| {
+            let read = runoff.judged.read[point]?;
+            Some((*runoff, read.volume_l, runoff.judged.true_stop?.volume_l))
+        })
         .collect();
-    let medians: Vec<_> = read
-        .iter()
-        .map(|(band, truth)| (band.map(|band| band.p50), *truth))
-        .collect();
+    let errors = |of: &dyn Fn(&Runoff) -> Option<f64>| {
+        let pairs: Vec<_> = read
+            .iter()
+            .map(|(runoff, _, truth)| (of(runoff), *truth))
+            .collect();
+        Errors::of(&pairs)
+    };
+    let error = errors(&|runoff| Some(runoff.judged.read[point]?.volume_l?.p50));
+    let hand = errors(&|runoff| runoff.hand_l[point]);
+    let bound = errors(&|runoff| runoff.bound_l[point]);
     let inside = read
         .iter()
-        .filter(|(band, truth)| band.is_some_and(|band| (band.p5..=band.p95).contains(truth)))
+        .filter(|(_, band, truth)| band.is_some_and(|band| (band.p5..=band.p95).contains(truth)))
         .count();
     let widths: Vec<f64> = read
         .iter()
-        .filter_map(|(band, truth)| band.map(|band| 100.0 * (band.p95 - band.p5) / truth))
+        .filter_map(|(_, band, truth)| band.map(|band| 100.0 * (band.p95 - band.p5) / truth))
         .collect();
-    let error = Errors::of(&medians);
     let width = quantile(&widths, 0.5);
     AtFraction {
         fraction: FRACTIONS[point],
         error,
+        over_bound: ratio(error.median_percent, bound.median_percent),
+        hand_over: ratio(hand.median_percent, error.median_percent),
+        hand,
+        bound: (bound.count > 0).then_some(bound),
         coverage: share(inside, read.len()),
         median_band_width_percent: width,
-        band_width_over_error: width.zip(error.median_percent).map(|(w, e)| w / e),
+        band_width_over_error: ratio(width, error.median_percent),
     }
+}
+
+fn ratio(above: Option<f64>, below: Option<f64>) -> Option<f64> {
+    Some(above? / below.filter(|below| *below > 0.0)?)
 }
 
 /// None of nothing.
@@ -169,7 +221,7 @@ pub fn share(part: usize, whole: usize) -> Option<f64> {
     (whole > 0).then(|| part as f64 / whole as f64)
 }
 
-fn kettle_gravity(judged: &[Judged]) -> KettleGravity {
+fn kettle_gravity(judged: &[&Judged]) -> KettleGravity {
     let errors: Vec<f64> = judged.iter().filter_map(|j| j.kettle_error_p).collect();
     let sizes: Vec<f64> = errors.iter().map(|error| error.abs()).collect();
     KettleGravity {
@@ -180,7 +232,7 @@ fn kettle_gravity(judged: &[Judged]) -> KettleGravity {
     }
 }
 
-fn stop_call(judged: &[Judged]) -> StopCall {
+fn stop_call(judged: &[&Judged]) -> StopCall {
     let reached = judged.iter().filter(|j| j.true_stop.is_some());
     let late: Vec<f64> = reached
         .clone()
@@ -196,9 +248,10 @@ fn stop_call(judged: &[Judged]) -> StopCall {
     }
 }
 
-fn tannin(judged: &[Judged]) -> TanninFigures {
+fn tannin(judged: &[&Judged]) -> TanninFigures {
     let mut figures = TanninFigures {
         crossing: 0,
+        crossing_ph_ceiling: 0,
         warned_in_time: 0,
         warned_late: 0,
         far: 0,
@@ -207,11 +260,12 @@ fn tannin(judged: &[Judged]) -> TanninFigures {
     for one in judged {
         match one.tannin {
             Tannin::Crosses {
+                limit,
                 crossed_s,
                 warned_s,
-                ..
             } => {
                 figures.crossing += 1;
+                figures.crossing_ph_ceiling += usize::from(limit == TanninLimit::PhCeiling);
                 match warned_s {
                     Some(s) if s <= crossed_s - WARNING_AHEAD_S => figures.warned_in_time += 1,
                     Some(_) => figures.warned_late += 1,
@@ -228,7 +282,7 @@ fn tannin(judged: &[Judged]) -> TanninFigures {
     figures
 }
 
-fn alarms(judged: &[Judged]) -> AlarmFigures {
+fn alarms(judged: &[&Judged]) -> AlarmFigures {
     let runoffs = judged.len().max(1) as f64;
     let mut counts: BTreeMap<&'static str, usize> = BTreeMap::new();
     for (alarm, count) in judged.iter().flat_map(|j| &j.alarms) {

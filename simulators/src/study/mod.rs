@@ -3,8 +3,15 @@
 //! Owns the trials and their figures. The supervisor sees instruments only; the simulator's truth is kept aside
 //! for the comparison.
 
+pub mod bound;
+pub mod campaign;
+pub mod faults;
 pub mod figures;
+pub mod hand;
 pub mod judged;
+pub mod measured;
+pub mod plots;
+pub mod ridge;
 pub mod text;
 pub mod trial;
 
@@ -51,4 +58,35 @@ pub fn quantile(values: &[f64], share: f64) -> Option<f64> {
     let below = rank.floor() as usize;
     let above = (below + 1).min(sorted.len() - 1);
     Some(sorted[below] + (rank - below as f64) * (sorted[above] - sorted[below]))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{in_parallel, quantile};
+
+    #[test]
+    fn a_quantile_between_two_values_is_in_proportion() {
+        let values = [40.0, 10.0, 30.0, 20.0];
+        let of = |share| quantile(&values, share).expect("values");
+        for (share, expected) in [(0.0, 10.0), (0.5, 25.0), (0.9, 37.0), (1.0, 40.0)] {
+            assert!(
+                (of(share) - expected).abs() < 1e-12,
+                "{share}: {}",
+                of(share)
+            );
+        }
+        assert_eq!(quantile(&[], 0.5), None);
+    }
+
+    #[test]
+    fn answers_keep_the_order_of_their_items() {
+        let items: Vec<u64> = (0..100).collect();
+        let squares = in_parallel(&items, |item| item * item);
+        assert!(
+            squares
+                .iter()
+                .zip(&items)
+                .all(|(square, item)| *square == item * item)
+        );
+    }
 }

@@ -2,10 +2,31 @@
 
 use std::fmt::Write as _;
 
-use super::figures::{AtFraction, Figures, MANY_ALARMS, UNFOUNDED, share};
+use super::faults::{Detection, FaultFigures};
+use super::figures::{AtFraction, Errors, Figures, MANY_ALARMS, StudyFigures, UNFOUNDED, share};
 
 /// The whole study, ready to print.
-pub fn tables(figures: &Figures) -> String {
+pub fn tables(study: &StudyFigures) -> String {
+    let mut out = String::new();
+    let recipe = &study.recipe;
+    let _ = writeln!(
+        out,
+        "{} tuns with {} each, seeds from {} on",
+        recipe.tuns,
+        if recipe.brews_each == 1 {
+            "one brew".to_owned()
+        } else {
+            format!("{} brews", recipe.brews_each)
+        },
+        recipe.seed
+    );
+    out += &set(&study.all);
+    by_brew(&mut out, &study.by_brew);
+    out
+}
+
+/// One set of run-offs.
+fn set(figures: &Figures) -> String {
     let mut out = String::new();
     let _ = writeln!(
         out,
@@ -13,6 +34,7 @@ pub fn tables(figures: &Figures) -> String {
         figures.runoffs, figures.reached_target
     );
     stop_volume(&mut out, &figures.stop_volume);
+    methods(&mut out, figures);
     kettle_and_call(&mut out, figures);
     tannin(&mut out, figures);
     alarms(&mut out, figures);
@@ -54,6 +76,66 @@ fn stop_volume(out: &mut String, points: &[AtFraction]) {
     }
 }
 
+fn methods(out: &mut String, figures: &Figures) {
+    let _ = writeln!(
+        out,
+        "\nBeside other methods: median and 90th percentile of the error\n\
+         {:>7}{:>18}{:>18}{:>18}{:>11}{:>11}",
+        "planned", "lauterd", "hand", "bound", "over bound", "hand over"
+    );
+    for point in &figures.stop_volume {
+        let _ = writeln!(
+            out,
+            "{:>6.0}%{}{}{}{}{}",
+            100.0 * point.fraction,
+            pair(Some(&point.error)),
+            pair(Some(&point.hand)),
+            pair(point.bound.as_ref()),
+            cell(point.over_bound, 11, 2),
+            cell(point.hand_over, 11, 2),
+        );
+    }
+    let _ = writeln!(out, "   plan{}", pair(Some(&figures.planned_volume)));
+    let _ = writeln!(
+        out,
+        " meters{}  (the metered kettle gravity in hindsight: nothing left to forecast)",
+        pair(Some(&figures.hindsight))
+    );
+}
+
+fn pair(errors: Option<&Errors>) -> String {
+    let median = cell(errors.and_then(|errors| errors.median_percent), 10, 3);
+    let ninth = cell(errors.and_then(|errors| errors.p90_percent), 8, 3);
+    median + &ninth
+}
+
+/// Learning: medians of one brew number after the other.
+fn by_brew(out: &mut String, brews: &[Figures]) {
+    let Some(first) = brews.first() else { return };
+    let _ = write!(
+        out,
+        "\nMedian error by brew on the tun, % of the true stop volume\n{:>7}",
+        "brew"
+    );
+    for point in &first.stop_volume {
+        let _ = write!(out, "{:>8.0}%", 100.0 * point.fraction);
+    }
+    let _ = writeln!(out, "{:>12}", "coverage");
+    for (number, figures) in brews.iter().enumerate() {
+        let _ = write!(out, "{:>7}", number + 1);
+        for point in &figures.stop_volume {
+            let _ = write!(out, "{}", cell(point.error.median_percent, 9, 3));
+        }
+        let coverages: Vec<f64> = figures
+            .stop_volume
+            .iter()
+            .filter_map(|p| p.coverage)
+            .collect();
+        let mean = coverages.iter().sum::<f64>() / coverages.len().max(1) as f64;
+        let _ = writeln!(out, "{:>12.1}", 100.0 * mean);
+    }
+}
+
 fn kettle_and_call(out: &mut String, figures: &Figures) {
     let kettle = &figures.kettle_gravity;
     let call = &figures.stop_call;
@@ -76,9 +158,10 @@ fn tannin(out: &mut String, figures: &Figures) {
     let tannin = &figures.tannin;
     let _ = writeln!(
         out,
-        "tannin-limit-ahead: {} run-offs cross a limit before the target; {} warned 5 min ahead, {} later; \
+        "tannin-limit-ahead: {} run-offs cross a limit before the target ({} the pH ceiling first); {} warned 5 min ahead, {} later; \
          {} never near one, {} of them warned",
         tannin.crossing,
+        tannin.crossing_ph_ceiling,
         percent(tannin.warned_in_time, tannin.crossing),
         percent(tannin.warned_late, tannin.crossing),
         tannin.far,
@@ -98,4 +181,53 @@ fn alarms(out: &mut String, figures: &Figures) {
         let mark = if UNFOUNDED.contains(alarm) { "*" } else { "" };
         let _ = writeln!(out, "{per_hundred:>8.1} in 100  {alarm}{mark}");
     }
+}
+
+/// Fault families, one line each.
+pub fn faults(families: &[FaultFigures]) -> String {
+    let mut out = format!(
+        "{:<16}{:>9}{:>10}{:>9}{:>9}{:>9}{:>9}  {}\n",
+        "fault",
+        "run-offs",
+        "detected",
+        "median s",
+        "90th s",
+        "of it %",
+        "early",
+        "without cause in 100"
+    );
+    for family in families {
+        let unfounded: Vec<String> = family
+            .unfounded_per_hundred
+            .iter()
+            .map(|(alarm, per_hundred)| format!("{alarm} {per_hundred:.1}"))
+            .collect();
+        let _ = writeln!(
+            out,
+            "{:<16}{:>9}{}{:>9}  {}",
+            family.disturbance,
+            family.runoffs,
+            detection(Some(&family.detection).filter(|_| !family.answered_by.is_empty())),
+            family.too_early,
+            if unfounded.is_empty() {
+                "–".to_owned()
+            } else {
+                unfounded.join(", ")
+            },
+        );
+        if let Some(hand) = &family.hand {
+            let _ = writeln!(out, "{:<16}{:>9}{}", "  by hand", "", detection(Some(hand)));
+        }
+    }
+    out
+}
+
+fn detection(of: Option<&Detection>) -> String {
+    [
+        cell(of.and_then(|d| d.share).map(|share| 100.0 * share), 9, 1) + "%",
+        cell(of.and_then(|d| d.median_delay_s), 9, 0),
+        cell(of.and_then(|d| d.p90_delay_s), 9, 0),
+        cell(of.and_then(|d| d.median_delay_percent), 9, 1),
+    ]
+    .concat()
 }
