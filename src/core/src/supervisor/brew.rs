@@ -4,6 +4,7 @@
 //! does not know instruments or alarms.
 
 mod learning;
+mod notes;
 mod stopping;
 
 use std::collections::VecDeque;
@@ -17,6 +18,7 @@ use crate::projection::{Crossing, Crossings, Draws, Plan, Stop};
 use crate::reading::Moment;
 use crate::washout::{Acidity, Expectation, Washout};
 
+use self::notes::Notes;
 use super::inflow::Inflow;
 use super::output::Phase;
 use super::parameters::{Parameters, Plant};
@@ -95,6 +97,7 @@ pub(super) struct Brew {
     last_contents: Option<(f64, f64)>,
     /// Kettle gravity at the last comparison with the kettle's own meter.
     compared_gravity_p: Option<f64>,
+    pub notes: Notes,
 }
 
 /// Time constant of the pace, s. Common practice, no source.
@@ -147,6 +150,7 @@ impl Brew {
             seen_ph: false,
             last_contents: None,
             compared_gravity_p: None,
+            notes: Notes::default(),
             plan,
             origin,
         }
@@ -190,6 +194,7 @@ impl Brew {
         let flows = picture.flow_l_min.unwrap_or(flow_l_min) > p.no_flow_l_min;
         let to_kettle = flows && !picture.recirculating;
         if picture.raking {
+            self.note_rakes();
             self.raked = Some(now);
             self.washout.note_stirring();
         }
@@ -210,6 +215,7 @@ impl Brew {
             self.learn_runnings(picture, plant);
         }
         self.learn_bed(picture, now, p);
+        self.note_step(picture, to_kettle, now, p, plant);
         self.phase.advance(
             picture,
             to_kettle,

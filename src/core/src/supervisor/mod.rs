@@ -238,6 +238,8 @@ impl Supervisor {
             at: now,
             output: Output::Line(Line::Summary(summary)),
         });
+        let lesson = brew.lesson(&self.plant);
+        self.put(now, Output::Lesson(Box::new(lesson)));
         let text = format!("Brew {} ended.", brew.plan.brew);
         self.brew = Some(brew);
         self.occur(now, "brew-ended", text);

@@ -110,6 +110,11 @@ impl Acidity {
         self.last = Some((used, ph - row.dot(&self.mean)));
     }
 
+    /// Intercept and rise of the line as believed now.
+    pub fn law(&self) -> (f64, f64) {
+        (self.mean[0], self.mean[1])
+    }
+
     /// pH expected at a gravity and its standard deviation.
     pub fn expected(&self, first_wort_gravity_p: f64, gravity_p: f64) -> (f64, f64) {
         let washing = washing(first_wort_gravity_p, gravity_p);
