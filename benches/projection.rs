@@ -24,6 +24,7 @@ fn truth() -> Curve {
 
 fn washout(until_l: f64) -> Washout {
     let expectation = Expectation {
+        grist_kg: 980.0,
         first_wort_gravity_p: Some(18.0),
         target_gravity_p: 12.4,
         planned_volume_l: 5200.0,

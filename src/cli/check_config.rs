@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 use std::path::PathBuf;
 
 use clap::Args;
+use lauter_core::reading::Measures;
 use lauter_core::units::Unit;
 use serde_json::{Value, json};
 
@@ -37,6 +38,11 @@ pub fn run(arguments: &Arguments) -> Result<(), Failure> {
     let surroundings = Surroundings::of_process(Secrets::Leave);
     let configurations = config::load_all_with(&arguments.files, &surroundings)?;
     note_missing_secrets(arguments, surroundings);
+    for configuration in &configurations {
+        for note in missing_instruments(configuration) {
+            eprintln!("note: {}: {note}", configuration.file.display());
+        }
+    }
     if arguments.json {
         let all: Vec<Value> = configurations.iter().map(as_json).collect();
         return print(&format!("{:#}\n", Value::Array(all)));
@@ -64,6 +70,31 @@ fn note_missing_secrets(arguments: &Arguments, mut surroundings: Surroundings) {
             eprintln!("note for the service: {error}");
         }
     }
+}
+
+/// What the kettle's extract balance lacks. Allowed, since an installation grows instrument by instrument, but
+/// whoever forgot one should hear of it before the brew.
+fn missing_instruments(configuration: &Configuration) -> Vec<&'static str> {
+    let measures = |any: &[Measures]| {
+        let mut instruments = configuration.instruments.iter();
+        instruments.any(|configured| any.contains(&configured.instrument.measures))
+    };
+    let mut notes = Vec::new();
+    if !measures(&[Measures::RunningsGravity]) {
+        notes.push("no instrument measures runnings-gravity; without it the kettle's extract is not measured");
+    }
+    let volume = [
+        Measures::RunoffFlow,
+        Measures::RunoffTotal,
+        Measures::KettleVolume,
+    ];
+    if !measures(&volume) {
+        notes.push(
+            "no instrument measures runoff-flow, runoff-total or kettle-volume; without one of them there is no \
+             kettle volume and no stop-point",
+        );
+    }
+    notes
 }
 
 fn page(configuration: &Configuration) -> String {

@@ -53,6 +53,14 @@ fn an_unknown_alarm_is_refused() {
 }
 
 #[test]
+fn a_limit_of_an_alarm_without_a_threshold_is_refused() {
+    minimal_with(
+        &[("[site]", "[alarms.channelling]\nlimit = 0.5\n[site]")],
+        "alarms.channelling.limit: has no use: this alarm has no threshold; leave it out",
+    );
+}
+
+#[test]
 fn a_quoted_path_is_no_key() {
     let text = format!("\"tun.bed_area_m2\" = 3\n\"x[999999999]\" = 1\n{MINIMAL}");
     let errors = parse(&text).unwrap_err().to_string();

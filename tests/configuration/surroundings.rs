@@ -252,6 +252,20 @@ fn the_command_shows_the_resolved_instruments_and_says_right() {
 }
 
 #[test]
+fn the_command_notes_what_the_extract_balance_lacks() {
+    let found = check_config(&["minimal.toml"], &[]);
+    assert!(!text(&found.stderr).contains("no instrument measures"));
+    let variables = [("LAUTERD_INSTRUMENT__RUNOFF_FLOW__MEASURES", "sparge-flow")];
+    let output = check_config(&["minimal.toml"], &variables);
+    assert_eq!(output.status.code(), Some(0));
+    assert_eq!(
+        text(&output.stderr),
+        "note: minimal.toml: no instrument measures runoff-flow, runoff-total or kettle-volume; without one of \
+         them there is no kettle volume and no stop-point\n"
+    );
+}
+
+#[test]
 fn the_command_ends_with_78_and_all_errors_where_something_is_wrong() {
     let variables = [("LAUTERD_TUN__BED_AREA_M2", "0"), ("LAUTERD_TUN__NAM", "x")];
     let output = check_config(&["minimal.toml"], &variables);

@@ -36,6 +36,7 @@ pub fn configuration(
     let instruments = instrument::instruments(root, faults);
     let mqtt = publisher::mqtt(root, surroundings, faults);
     let influx = publisher::influx(root, surroundings, faults);
+    limits_without_use(root.alarms.as_ref(), faults);
     if !faults.is_empty() {
         return None;
     }
@@ -135,6 +136,24 @@ fn strapping(table: &KettleTable, at: &KeyPath, faults: &mut Faults) -> Vec<(f64
     rows.into_iter()
         .filter_map(|(reading, volume_l)| Some((reading?, volume_l?)))
         .collect()
+}
+
+/// These follow from a state and have no threshold; a limit would be taken and change nothing.
+fn has_limit(alarm: AlarmId) -> bool {
+    !matches!(
+        alarm,
+        AlarmId::Channelling | AlarmId::InstrumentFault | AlarmId::LinkLost
+    )
+}
+
+fn limits_without_use(tables: Option<&BTreeMap<AlarmId, AlarmTable>>, faults: &mut Faults) {
+    let at = KeyPath::default().key("alarms");
+    for (alarm, table) in tables.into_iter().flatten() {
+        if table.limit.is_some() && !has_limit(*alarm) {
+            let message = "has no use: this alarm has no threshold; leave it out";
+            faults.add(&at.key(alarm.name()).key("limit"), message);
+        }
+    }
 }
 
 fn alarms(tables: Option<&BTreeMap<AlarmId, AlarmTable>>) -> BTreeMap<AlarmId, AlarmSettings> {

@@ -113,6 +113,7 @@ impl Brew {
         let planned_flow_l_min =
             (plan.planned_volume_l - plant.heel_l).max(1.0) / plan.runoff_minutes;
         let expectation = Expectation {
+            grist_kg: plan.grist_kg,
             first_wort_gravity_p: plan.first_wort_gravity_p,
             target_gravity_p: plan.target_gravity_p,
             planned_volume_l: plan.planned_volume_l,

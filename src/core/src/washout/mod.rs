@@ -44,6 +44,10 @@ pub struct Parameters {
     pub bend_sd: f64,
     /// Standard deviation of the plan's volume, share, 0.005 to 0.3: common practice, no source.
     pub plan_volume_sd: f64,
+    /// Extract in the kettle at the stop-point over the grist's mass, 0.4 to 0.9, and its standard deviation as
+    /// a share. Common practice: two thirds to three quarters; no source.
+    pub extract_yield: f64,
+    pub extract_yield_sd: f64,
     /// Standard deviation of the discrepancy, °P, 0.02 to 2.
     pub discrepancy_sd_p: f64,
     /// Its correlation length as a share of the planned volume, 0.02 to 1.
@@ -69,6 +73,8 @@ impl Default for Parameters {
             bend: 0.8,
             bend_sd: 1.2,
             plan_volume_sd: 0.045,
+            extract_yield: 0.70,
+            extract_yield_sd: 0.07,
             discrepancy_sd_p: 0.15,
             discrepancy_length_share: 0.12,
             aside_share: 0.1,
@@ -98,6 +104,8 @@ impl Parameters {
             ("bend", self.bend, -2.0, 3.0),
             ("bend_sd", self.bend_sd, 0.02, 3.0),
             ("plan_volume_sd", self.plan_volume_sd, 0.005, 0.3),
+            ("extract_yield", self.extract_yield, 0.4, 0.9),
+            ("extract_yield_sd", self.extract_yield_sd, 0.01, 0.5),
             ("discrepancy_sd_p", self.discrepancy_sd_p, 0.02, 2.0),
             (
                 "discrepancy_length_share",
@@ -114,6 +122,7 @@ impl Parameters {
 /// What the plan leads one to expect.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Expectation {
+    pub grist_kg: f64,
     pub first_wort_gravity_p: Option<f64>,
     pub target_gravity_p: f64,
     pub planned_volume_l: f64,
@@ -136,19 +145,12 @@ pub struct Washout {
 
 impl Washout {
     pub fn new(parameters: Parameters, expectation: Expectation) -> Self {
-        let runoff_volume_l = (expectation.planned_volume_l - expectation.heel_l).max(1.0);
-        let prior = Self::prior(parameters, expectation, runoff_volume_l);
-        // At the stop-point the runnings are well below the kettle, so a share of volume is worth about half
-        // that share of the target gravity.
-        let hint = PlanHint {
-            runoff_volume_l,
-            heel_l: expectation.heel_l,
-            kettle_gravity_p: expectation.target_gravity_p,
-            standard_deviation_p: 0.55 * parameters.plan_volume_sd * expectation.target_gravity_p,
-        };
+        let planned_l = (expectation.planned_volume_l - expectation.heel_l).max(1.0);
+        let prior = Self::prior(parameters, expectation, planned_l);
+        let hint = Self::hint(parameters, expectation);
         let discrepancy = Discrepancy {
             standard_deviation: parameters.discrepancy_sd_p,
-            correlation_length_l: parameters.discrepancy_length_share * runoff_volume_l,
+            correlation_length_l: parameters.discrepancy_length_share * planned_l,
         };
         let problem = Problem {
             prior: &prior,
@@ -158,16 +160,37 @@ impl Washout {
             discrepancy,
         };
         let posterior = problem.solve(prior.mean);
-        let bin_l = parameters.bin_share * runoff_volume_l;
+        let bin_l = parameters.bin_share * planned_l;
         Self {
             prior,
             hint,
             discrepancy,
             bin_l,
             bins: Vec::new(),
-            aside: Aside::new(parameters.aside_share * runoff_volume_l),
+            aside: Aside::new(parameters.aside_share * planned_l),
             stirred: false,
             posterior,
+        }
+    }
+
+    /// Where the kettle is expected to come to its target: by the plan and by the grist's extract, each by its
+    /// weight. At the stop-point the runnings are well below the kettle, so a share of volume is worth about half
+    /// that share of the target gravity.
+    fn hint(parameters: Parameters, expectation: Expectation) -> PlanHint {
+        let target_p = expectation.target_gravity_p;
+        let kg_per_l = 0.975 + 0.004 * target_p;
+        let by_yield_l =
+            parameters.extract_yield * expectation.grist_kg * 100.0 / (target_p * kg_per_l);
+        let plan_weight = parameters.plan_volume_sd.powi(-2);
+        let yield_weight = parameters.extract_yield_sd.powi(-2);
+        let share = plan_weight / (plan_weight + yield_weight);
+        let logarithm = share * expectation.planned_volume_l.ln() + (1.0 - share) * by_yield_l.ln();
+        let volume_sd = (plan_weight + yield_weight).powf(-0.5);
+        PlanHint {
+            runoff_volume_l: (logarithm.exp() - expectation.heel_l).max(1.0),
+            heel_l: expectation.heel_l,
+            kettle_gravity_p: target_p,
+            standard_deviation_p: 0.55 * volume_sd * target_p,
         }
     }
 

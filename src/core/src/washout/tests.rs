@@ -2,6 +2,7 @@ use super::*;
 
 fn expectation() -> Expectation {
     Expectation {
+        grist_kg: 980.0,
         first_wort_gravity_p: Some(18.0),
         target_gravity_p: 12.4,
         planned_volume_l: 5200.0,
