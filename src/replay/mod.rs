@@ -75,6 +75,7 @@ pub fn run(job: &Job, progress: &mut dyn FnMut(f64)) -> Result<(), Failure> {
         Event::BrewStarted {
             plan: Box::new(job.plan.clone()),
             zero: Moment::ZERO,
+            profile: None,
         },
         start,
     )?;

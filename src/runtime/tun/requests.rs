@@ -95,6 +95,7 @@ impl Tun {
             Event::BrewStarted {
                 plan: Box::new(plan),
                 zero: now,
+                profile: None,
             },
             now,
         );

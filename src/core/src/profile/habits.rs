@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 use super::lesson::BrewLesson;
 use crate::conditioning::median;
 use crate::units::wort_density_kg_m3;
+use crate::washout::Curve;
 
 /// How a quantity lies over all tuns, and how far brews of one tun usually stray.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -24,20 +25,22 @@ pub struct Population {
 /// Tuns in general. Origin: brews of the simulated tuns in their wide ranges; no source.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Parameters {
-    /// Wort that the bed holds back when liquor breaks through, L/kg.
+    /// Wort that the bed holds back when liquor breaks through, L/kg, 0.3 to 2.
     pub held: Population,
     /// Logarithm of sharpness over breakthrough volume, kg/L: the corner's width belongs to the bed.
     pub sharpness: Population,
-    /// Logarithm of decline over breakthrough volume, kg/L.
+    /// Logarithm of decline over breakthrough volume, kg/L, with [`DECLINE_WITH_SHARPNESS`] of the one above: a fit
+    /// that takes the corner for sharper takes the decline for slower.
     pub decline: Population,
-    /// Bend beyond exponential over breakthrough volume, kg/L.
+    /// Bend beyond exponential over breakthrough volume, kg/L, with [`BEND_WITH_DECLINE`] of the decline's: what is
+    /// steep at first has the longer tail.
     pub bend: Population,
-    /// Logarithm of the extract in the kettle at the target, kg/kg.
+    /// Logarithm of the extract that has left the bed [`WASHED_L_PER_KG`] after breakthrough, kg/kg.
     pub extract: Population,
     /// Logarithm of stop volume over planned volume. Common practice, no source: plans are out by some per cent,
     /// and most sites not in one direction.
     pub plan: Population,
-    /// How many brews the usual spread from brew to brew counts for, 1 to 20.
+    /// How many brews the usual spread from brew to brew counts for, 3 to 20.
     pub usual_spread_brews: f64,
 }
 
@@ -49,26 +52,37 @@ impl Default for Parameters {
             within,
         };
         Self {
-            held: population(1.1, 0.3, 0.1),
-            sharpness: population(2.0, 0.35, 0.15),
-            decline: population(-0.12, 0.44, 0.13),
-            bend: population(-0.25, 0.44, 0.13),
-            extract: population(-0.41, 0.06, 0.055),
+            held: population(1.03, 0.24, 0.055),
+            sharpness: population(1.96, 0.38, 0.11),
+            decline: population(0.74, 0.40, 0.085),
+            bend: population(-0.32, 0.17, 0.05),
+            extract: population(-0.383, 0.03, 0.052),
             plan: population(0.0, 0.012, 0.042),
             usual_spread_brews: 4.0,
         }
     }
 }
 
-/// Extract that the bed keeps at the target, over what the kettle has: it is washed out no further. Common
-/// practice, no source; tried against the simulated tun.
-pub(super) const MASH_OVER_KETTLE: f64 = 1.05;
+/// Run-off after breakthrough by which the bed is mostly washed, L/kg; most brews are stopped near it.
+pub(super) const WASHED_L_PER_KG: f64 = 2.5;
+pub(super) const DECLINE_WITH_SHARPNESS: f64 = 0.4;
+pub(super) const BEND_WITH_DECLINE: f64 = 0.9;
 /// Temperature of the runnings for concentrations, °C; 5 K are worth 0.3 %.
 const RUNNINGS_C: f64 = 75.0;
 
 /// Extract in a litre of wort, kg/L.
 pub(super) fn concentration_kg_l(gravity_p: f64) -> f64 {
     gravity_p / 100.0 * wort_density_kg_m3(gravity_p, RUNNINGS_C) / 1000.0
+}
+
+/// Extract that runs off with `volume_l`, kg.
+fn washed_kg(curve: &Curve, volume_l: f64) -> f64 {
+    const STEPS: u32 = 100;
+    let step_l = volume_l / f64::from(STEPS);
+    let sum: f64 = (0..STEPS)
+        .map(|step| concentration_kg_l(curve.gravity_p((f64::from(step) + 0.5) * step_l)))
+        .sum();
+    sum * step_l
 }
 
 /// The quantities of one brew; None where the target was not reached.
@@ -86,17 +100,29 @@ impl Traits {
     pub fn of(lesson: &BrewLesson) -> Option<Self> {
         let (washout, stop) = (&lesson.washout, lesson.stop?);
         let breakthrough = washout.breakthrough_l_per_kg;
-        let mash_l_per_kg = MASH_OVER_KETTLE * stop.extract_kg_per_kg
-            / concentration_kg_l(washout.first_wort_gravity_p);
+        let curve = Curve {
+            first_wort_gravity_p: washout.first_wort_gravity_p,
+            breakthrough_l: breakthrough,
+            sharpness: washout.sharpness,
+            decline: washout.decline,
+            bend: washout.bend,
+        };
+        let extract = washed_kg(&curve, breakthrough + WASHED_L_PER_KG);
+        let sharpness = (washout.sharpness / breakthrough).ln();
+        let decline = (washout.decline / breakthrough).ln();
         let traits = Self {
-            held: mash_l_per_kg - breakthrough,
-            sharpness: (washout.sharpness / breakthrough).ln(),
-            decline: (washout.decline / breakthrough).ln(),
-            bend: (washout.bend - 1.0) / breakthrough,
-            extract: stop.extract_kg_per_kg.ln(),
+            held: extract / concentration_kg_l(washout.first_wort_gravity_p) - breakthrough,
+            sharpness,
+            decline: decline + DECLINE_WITH_SHARPNESS * sharpness,
+            bend: (washout.bend - 1.0) / breakthrough + BEND_WITH_DECLINE * decline,
+            extract: extract.ln(),
             plan: (stop.volume_l_per_kg / lesson.planned_l_per_kg).ln(),
         };
-        traits.all().iter().all(|value| value.is_finite()).then_some(traits)
+        traits
+            .all()
+            .iter()
+            .all(|value| value.is_finite())
+            .then_some(traits)
     }
 
     pub fn all(&self) -> [f64; 6] {

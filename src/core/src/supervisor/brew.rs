@@ -14,6 +14,7 @@ use serde::{Deserialize, Serialize};
 use crate::bed::Bed;
 use crate::detect::ChannelWatch;
 use crate::kettle::{Contents, Kettle};
+use crate::profile::TunProfile;
 use crate::projection::{Crossing, Crossings, Draws, Plan, Stop};
 use crate::reading::Moment;
 use crate::washout::{Acidity, Expectation, Washout};
@@ -109,7 +110,14 @@ const FLOWS_KEPT: usize = 30;
 pub(super) const COMPARE_EVERY_S: f64 = 10.0;
 
 impl Brew {
-    pub fn new(plan: Plan, origin: Moment, plant: &Plant, parameters: &Parameters) -> Self {
+    /// `profile`: what earlier brews on this tun taught.
+    pub fn new(
+        plan: Plan,
+        origin: Moment,
+        plant: &Plant,
+        parameters: &Parameters,
+        profile: Option<&TunProfile>,
+    ) -> Self {
         let planned_flow_l_min =
             (plan.planned_volume_l - plant.heel_l).max(1.0) / plan.runoff_minutes;
         let expectation = Expectation {
@@ -119,6 +127,12 @@ impl Brew {
             planned_volume_l: plan.planned_volume_l,
             heel_l: plant.heel_l,
         };
+        let teaching =
+            profile.and_then(|profile| profile.teaching(&plan, expectation, &parameters.washout));
+        let washout = match teaching {
+            Some(teaching) => Washout::taught(parameters.washout, expectation, teaching),
+            None => Washout::new(parameters.washout, expectation),
+        };
         Self {
             kettle: Kettle::new(
                 parameters.kettle,
@@ -126,7 +140,7 @@ impl Brew {
                 plant.heel_l,
                 parameters.assumed_temperature_c,
             ),
-            washout: Washout::new(parameters.washout, expectation),
+            washout,
             acidity: Acidity::new(parameters.acidity),
             bed: Bed::new(parameters.bed, plant.bed_area_m2, planned_flow_l_min),
             channel_watch: ChannelWatch::new(&parameters.detect, plan.planned_volume_l),

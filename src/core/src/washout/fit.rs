@@ -7,6 +7,7 @@
 use nalgebra::{Cholesky, SMatrix};
 use serde::{Deserialize, Serialize};
 
+use super::Expectation;
 use super::curve::{Curve, SHAPES, ShapeVector};
 use super::discrepancy::{Discrepancy, Offset, Point, Whitening};
 
@@ -222,6 +223,17 @@ fn damped_step(normal: &ShapeMatrix, gradient: &ShapeVector, damping: f64) -> Op
 }
 
 impl PlanHint {
+    /// The target is expected at `runoff_volume_l`, known to the share `volume_sd`. At the stop-point the runnings
+    /// are well below the kettle, so a share of volume is worth about half that share of the target gravity.
+    pub fn at_target(runoff_volume_l: f64, volume_sd: f64, expectation: Expectation) -> Self {
+        Self {
+            runoff_volume_l,
+            heel_l: expectation.heel_l,
+            kettle_gravity_p: expectation.target_gravity_p,
+            standard_deviation_p: 0.55 * volume_sd * expectation.target_gravity_p,
+        }
+    }
+
     /// Kettle gravity at the hinted volume if the runnings follow `curve`. The weight of a litre of hot wort
     /// is taken as 0.975 + 0.004 kg for each °P, which is within 0.3 % from 0 to 25 °P at 75 °C.
     pub fn kettle_gravity(&self, curve: &Curve) -> f64 {

@@ -17,7 +17,7 @@ pub use acidity::{Acidity, AcidityParameters};
 use aside::Aside;
 pub use curve::{Curve, SHAPES, ShapeVector};
 pub use discrepancy::{Discrepancy, Offset};
-use fit::{Bin, Problem};
+use fit::{Bin, Problem, ShapeMatrix};
 pub use fit::{PlanHint, Posterior, Prior};
 
 /// How much is believed before the first reading, and how far real beds stray from any curve of the family.
@@ -117,6 +117,17 @@ impl Parameters {
             ("bin_share", self.bin_share, 0.002, 0.05),
         ])
     }
+
+    /// First-wort gravity to expect and its standard deviation, °P.
+    pub fn first_wort(&self, expectation: Expectation) -> (f64, f64) {
+        match expectation.first_wort_gravity_p {
+            Some(planned_p) => (planned_p, self.first_wort_sd_p),
+            None => (
+                self.usual_first_wort_p.max(expectation.target_gravity_p + 3.0),
+                self.usual_first_wort_sd_p,
+            ),
+        }
+    }
 }
 
 /// What the plan leads one to expect.
@@ -127,6 +138,13 @@ pub struct Expectation {
     pub target_gravity_p: f64,
     pub planned_volume_l: f64,
     pub heel_l: f64,
+}
+
+/// What earlier brews on the tun lead one to expect of the next.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Teaching {
+    pub prior: Prior,
+    pub hint: PlanHint,
 }
 
 /// What is known about this bed's washout.
@@ -146,8 +164,17 @@ pub struct Washout {
 impl Washout {
     pub fn new(parameters: Parameters, expectation: Expectation) -> Self {
         let planned_l = (expectation.planned_volume_l - expectation.heel_l).max(1.0);
-        let prior = Self::prior(parameters, expectation, planned_l);
-        let hint = Self::hint(parameters, expectation);
+        let teaching = Teaching {
+            prior: Self::prior(parameters, expectation, planned_l),
+            hint: Self::hint(parameters, expectation),
+        };
+        Self::taught(parameters, expectation, teaching)
+    }
+
+    /// With what earlier brews taught in place of what tuns do in general.
+    pub fn taught(parameters: Parameters, expectation: Expectation, teaching: Teaching) -> Self {
+        let planned_l = (expectation.planned_volume_l - expectation.heel_l).max(1.0);
+        let Teaching { prior, hint } = teaching;
         let discrepancy = Discrepancy {
             standard_deviation: parameters.discrepancy_sd_p,
             correlation_length_l: parameters.discrepancy_length_share * planned_l,
@@ -174,8 +201,7 @@ impl Washout {
     }
 
     /// Where the kettle is expected to come to its target: by the plan and by the grist's extract, each by its
-    /// weight. At the stop-point the runnings are well below the kettle, so a share of volume is worth about half
-    /// that share of the target gravity.
+    /// weight.
     fn hint(parameters: Parameters, expectation: Expectation) -> PlanHint {
         let target_p = expectation.target_gravity_p;
         let kg_per_l = 0.975 + 0.004 * target_p;
@@ -186,24 +212,15 @@ impl Washout {
         let share = plan_weight / (plan_weight + yield_weight);
         let logarithm = share * expectation.planned_volume_l.ln() + (1.0 - share) * by_yield_l.ln();
         let volume_sd = (plan_weight + yield_weight).powf(-0.5);
-        PlanHint {
-            runoff_volume_l: (logarithm.exp() - expectation.heel_l).max(1.0),
-            heel_l: expectation.heel_l,
-            kettle_gravity_p: target_p,
-            standard_deviation_p: 0.55 * volume_sd * target_p,
-        }
+        PlanHint::at_target(
+            (logarithm.exp() - expectation.heel_l).max(1.0),
+            volume_sd,
+            expectation,
+        )
     }
 
     fn prior(parameters: Parameters, expectation: Expectation, runoff_volume_l: f64) -> Prior {
-        let (first_wort_gravity_p, first_wort_sd_p) = match expectation.first_wort_gravity_p {
-            Some(planned_p) => (planned_p, parameters.first_wort_sd_p),
-            None => (
-                parameters
-                    .usual_first_wort_p
-                    .max(expectation.target_gravity_p + 3.0),
-                parameters.usual_first_wort_sd_p,
-            ),
-        };
+        let (first_wort_gravity_p, first_wort_sd_p) = parameters.first_wort(expectation);
         let curve = Curve {
             first_wort_gravity_p,
             breakthrough_l: parameters.breakthrough_share * runoff_volume_l,
@@ -221,6 +238,7 @@ impl Washout {
         Prior {
             mean: curve.to_vector(),
             standard_deviation,
+            coupling: ShapeMatrix::identity(),
         }
     }
 
