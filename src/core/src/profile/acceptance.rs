@@ -5,9 +5,9 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::TunProfile;
 use super::habits::{Parameters, Traits, spread};
 use super::lesson::BrewLesson;
-use super::TunProfile;
 use crate::conditioning::median;
 
 /// The limits of the rules. Common practice, no source; tried against the simulated tun.
@@ -103,10 +103,7 @@ fn spoiled(rules: &Rules, lesson: &BrewLesson) -> Option<Reason> {
             quality.flow_missing_share > rules.missing_share,
             Reason::FlowMissing,
         ),
-        (
-            quality.flowing_s < rules.least_flowing_s,
-            Reason::TooShort,
-        ),
+        (quality.flowing_s < rules.least_flowing_s, Reason::TooShort),
     ]
     .into_iter()
     .find_map(|(holds, reason)| holds.then_some(reason))

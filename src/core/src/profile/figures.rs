@@ -49,9 +49,8 @@ fn figure(values: impl Iterator<Item = f64>) -> Option<Figure> {
 
 impl TunProfile {
     pub fn figures(&self) -> Figures {
-        let of = |value: fn(&BrewLesson) -> Option<f64>| {
-            figure(self.lessons.iter().filter_map(value))
-        };
+        let of =
+            |value: fn(&BrewLesson) -> Option<f64>| figure(self.lessons.iter().filter_map(value));
         let refused = self.verdicts.iter().filter(|v| !v.acceptance.accepted);
         let rakes = self.lessons.iter().flat_map(|lesson| &lesson.bed.rakes);
         Figures {

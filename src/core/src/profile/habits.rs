@@ -52,10 +52,10 @@ impl Default for Parameters {
             within,
         };
         Self {
-            held: population(1.03, 0.24, 0.055),
-            sharpness: population(1.96, 0.38, 0.11),
-            decline: population(0.74, 0.40, 0.085),
-            bend: population(-0.32, 0.17, 0.05),
+            held: population(1.03, 0.24, 0.07),
+            sharpness: population(1.96, 0.38, 0.12),
+            decline: population(0.74, 0.40, 0.1),
+            bend: population(-0.32, 0.17, 0.06),
             extract: population(-0.383, 0.03, 0.052),
             plan: population(0.0, 0.012, 0.042),
             usual_spread_brews: 4.0,

@@ -211,13 +211,7 @@ impl Supervisor {
                 .is_some_and(|flow| flow > self.parameters.no_flow_l_min)
     }
 
-    fn start_brew(
-        &mut self,
-        plan: Plan,
-        zero: Moment,
-        profile: Option<&TunProfile>,
-        now: Moment,
-    ) {
+    fn start_brew(&mut self, plan: Plan, zero: Moment, profile: Option<&TunProfile>, now: Moment) {
         if self.brew.is_some() {
             self.end_brew(now);
         }
@@ -231,7 +225,13 @@ impl Supervisor {
             "Brew {} started: {:.0} kg of grist, target {:.1} °P at about {:.0} L.",
             plan.brew, plan.grist_kg, plan.target_gravity_p, plan.planned_volume_l
         );
-        self.brew = Some(Brew::new(plan, zero, &self.plant, &self.parameters, profile));
+        self.brew = Some(Brew::new(
+            plan,
+            zero,
+            &self.plant,
+            &self.parameters,
+            profile,
+        ));
         self.occur(now, "brew-started", text);
     }
 

@@ -123,7 +123,8 @@ impl Parameters {
         match expectation.first_wort_gravity_p {
             Some(planned_p) => (planned_p, self.first_wort_sd_p),
             None => (
-                self.usual_first_wort_p.max(expectation.target_gravity_p + 3.0),
+                self.usual_first_wort_p
+                    .max(expectation.target_gravity_p + 3.0),
                 self.usual_first_wort_sd_p,
             ),
         }

@@ -137,9 +137,9 @@ impl Brew {
             self.pace_l_min / plant.bed_area_m2,
             runoff_share,
         );
-        let settled = self
-            .raked
-            .is_some_and(|at| now.since(at) >= RAKE_SETTLES_S && self.undisturbed_s(now) >= RAKE_SETTLES_S);
+        let settled = self.raked.is_some_and(|at| {
+            now.since(at) >= RAKE_SETTLES_S && self.undisturbed_s(now) >= RAKE_SETTLES_S
+        });
         if settled
             && let Some(before_per_m) = self.notes.before_rake.take()
             && self.notes.rakes.len() < RAKES_KEPT
