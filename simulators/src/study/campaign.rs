@@ -91,7 +91,7 @@ impl Campaign {
             bound_trained_on: bound.map(|bound| bound.trained_on),
         };
         let figures = self.figures(recipe, &runoffs);
-        Study { runoffs, figures }
+        Study { figures, runoffs }
     }
 
     fn figures(&self, recipe: Recipe, runoffs: &[Runoff]) -> StudyFigures {
