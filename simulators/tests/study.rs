@@ -62,10 +62,26 @@ fn the_same_study_gives_the_same_figures_and_tables_again() {
 
 #[test]
 fn figures_keep_the_members_that_readers_rely_on() {
-    let figures = serde_json::to_value(&study(3, 1).figures).expect("JSON");
+    let figures = serde_json::to_value(study(3, 1)).expect("JSON");
+    let runoff = &figures["runoffs"][0];
+    for member in [
+        "tun_seed",
+        "brew",
+        "seed",
+        "planned_volume_l",
+        "true_stop",
+        "read",
+        "hand_l",
+        "bound_l",
+        "hindsight_l",
+    ] {
+        assert!(!runoff[member].is_null(), "{member} in {runoff}");
+    }
     let mut members = Vec::new();
     shape(&figures, "", &mut members);
-    members.retain(|member| !member.starts_with("all.alarms.per_hundred."));
+    members.retain(|member| {
+        !member.starts_with("all.alarms.per_hundred.") && !member.starts_with("runoffs[]")
+    });
     let expected = "\
 all.alarms.per_runoff all.alarms.unfounded_per_hundred all.alarms.with_many all.hindsight.count \
 all.hindsight.median_percent all.hindsight.missing all.hindsight.p90_percent all.hindsight.signed_median_percent \
