@@ -15,6 +15,7 @@ fn study(tuns: u64, brews_each: u32) -> Study {
         brews_each,
         seed: 31,
         hand: HandSamples::None,
+        learns: true,
         bound: false,
         parameters: Parameters::default(),
     }
@@ -62,10 +63,26 @@ fn the_same_study_gives_the_same_figures_and_tables_again() {
 
 #[test]
 fn figures_keep_the_members_that_readers_rely_on() {
-    let figures = serde_json::to_value(&study(3, 1).figures).expect("JSON");
+    let figures = serde_json::to_value(study(3, 1)).expect("JSON");
+    let runoff = &figures["runoffs"][0];
+    for member in [
+        "tun_seed",
+        "brew",
+        "seed",
+        "planned_volume_l",
+        "true_stop",
+        "read",
+        "hand_l",
+        "bound_l",
+        "hindsight_l",
+    ] {
+        assert!(!runoff[member].is_null(), "{member} in {runoff}");
+    }
     let mut members = Vec::new();
     shape(&figures, "", &mut members);
-    members.retain(|member| !member.starts_with("all.alarms.per_hundred."));
+    members.retain(|member| {
+        !member.starts_with("all.alarms.per_hundred.") && !member.starts_with("runoffs[]")
+    });
     let expected = "\
 all.alarms.per_runoff all.alarms.unfounded_per_hundred all.alarms.with_many all.hindsight.count \
 all.hindsight.median_percent all.hindsight.missing all.hindsight.p90_percent all.hindsight.signed_median_percent \
@@ -81,7 +98,7 @@ all.stop_volume[].hand.median_percent all.stop_volume[].hand.missing all.stop_vo
 all.stop_volume[].hand.signed_median_percent all.stop_volume[].hand_over \
 all.stop_volume[].median_band_width_percent all.stop_volume[].over_bound all.tannin.crossing \
 all.tannin.crossing_ph_ceiling all.tannin.far all.tannin.far_but_warned all.tannin.warned_in_time \
-all.tannin.warned_late recipe.bound_trained_on recipe.brews_each recipe.hand_samples recipe.seed recipe.tuns";
+all.tannin.warned_late recipe.bound_trained_on recipe.brews_each recipe.hand_samples recipe.learns recipe.seed recipe.tuns";
     members.sort();
     assert_eq!(members.join(" "), expected);
 }

@@ -230,10 +230,10 @@ fn services(configuration: &Configuration) -> Vec<String> {
         .as_ref()
         .map_or("none".to_owned(), |mqtt| {
             let tls = if mqtt.tls { " with TLS" } else { "" };
-            let does = match (mqtt.publish, mqtt.commands) {
-                (true, true) => "publishes and takes commands",
-                (true, false) => "publishes",
-                (false, _) => "reads instruments only",
+            let does = if mqtt.publish {
+                "publishes"
+            } else {
+                "reads instruments only"
             };
             format!(
                 "{}:{}{tls} as {}, {does}",

@@ -191,8 +191,6 @@ pub struct Mqtt {
     pub publish: bool,
     /// Least seconds between two `reading` messages of one instrument.
     pub reading_every: Duration,
-    /// Commands over MQTT are off unless enabled.
-    pub commands: bool,
 }
 
 #[derive(Clone, Debug)]

@@ -307,9 +307,6 @@ pub struct MqttTable {
     /// Least time between two `reading` messages of one instrument, s.
     #[schemars(range(min = 0.0, max = 3600.0), extend("default" = 5.0))]
     pub reading_every_s: Option<f64>,
-    /// Whether commands are taken over MQTT; they need `publish` for their replies.
-    #[schemars(extend("default" = false))]
-    pub commands: Option<bool>,
 }
 
 #[derive(Debug, Deserialize, JsonSchema)]
@@ -394,7 +391,7 @@ pub struct ProjectionTable {
     /// How long before a tannin limit `tannin-limit-ahead` comes, s.
     #[schemars(range(min = 30.0, max = 3600.0), extend("default" = 600.0))]
     pub limit_ahead_s: Option<f64>,
-    /// Temperature of the top-up liquor, °C.
-    #[schemars(range(min = 1.0, max = 100.0), extend("default" = 20.0))]
+    /// Temperature of the top-up liquor, °C: its volume is counted at this temperature.
+    #[schemars(range(min = 1.0, max = 100.0), extend("default" = 75.0))]
     pub top_up_temperature_c: Option<f64>,
 }

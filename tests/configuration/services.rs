@@ -98,17 +98,6 @@ fn an_authority_without_tls_has_no_use() {
 }
 
 #[test]
-fn commands_need_their_replies() {
-    complete_with(
-        &[
-            ("publish = true", "publish = false"),
-            ("commands = false", "commands = true"),
-        ],
-        "mqtt.commands: needs publish = true; a command that cannot be answered is not taken",
-    );
-}
-
-#[test]
 fn the_port_of_the_broker_follows_tls() {
     let encrypted = parse(&edited(COMPLETE, &[("port = 8883", "")])).unwrap();
     assert_eq!(encrypted.mqtt.unwrap().port, 8883);

@@ -175,7 +175,6 @@ impl Mosquitto {
             keep_alive: Duration::from_secs(2),
             publish: true,
             reading_every: Duration::from_secs(1),
-            commands: false,
         }
     }
 

@@ -89,7 +89,7 @@ pub fn run(arguments: &Study) -> Result<(), Failure> {
     let study = campaign.run();
     print(text::tables(&study.figures).trim_end());
     if let Some(path) = &arguments.json {
-        write_json(&study.figures, path)?;
+        write_json(&study, path)?;
     }
     if let Some(directory) = &arguments.plots {
         plots::write(&study.figures.all, directory)?;

@@ -32,11 +32,12 @@ pub struct Campaign {
 }
 
 /// A brew of the study: judged, beside what other methods made of it.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize)]
 pub struct Runoff {
     pub tun_seed: u64,
     /// From 0 on.
     pub brew: u32,
+    #[serde(flatten)]
     pub judged: Judged,
     /// The hand method at the same moments, L.
     pub hand_l: [Option<f64>; FRACTIONS.len()],
@@ -46,6 +47,7 @@ pub struct Runoff {
     pub hindsight_l: Option<f64>,
     /// The tun's profile learnt from it.
     pub accepted: bool,
+    #[serde(skip)]
     features: Features,
 }
 
@@ -62,10 +64,12 @@ pub struct Recipe {
 }
 
 /// A finished study.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize)]
 pub struct Study {
-    pub runoffs: Vec<Runoff>,
+    #[serde(flatten)]
     pub figures: StudyFigures,
+    /// One after the other, for those who look for the worst.
+    pub runoffs: Vec<Runoff>,
 }
 
 impl Campaign {
@@ -94,7 +98,7 @@ impl Campaign {
             bound_trained_on: bound.map(|bound| bound.trained_on),
         };
         let figures = self.figures(recipe, &runoffs);
-        Study { runoffs, figures }
+        Study { figures, runoffs }
     }
 
     fn figures(&self, recipe: Recipe, runoffs: &[Runoff]) -> StudyFigures {

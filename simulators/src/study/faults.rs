@@ -114,7 +114,7 @@ impl FaultCampaign {
         let scenario = Scenario::draw_disturbed(seed, self.disturbance);
         let onset_s = onset_s(&scenario, self.disturbance)?;
         let trial = trial::run(&scenario, seed, self.hand, self.parameters.clone());
-        let stop_s = trial.crossings.target?.elapsed_s;
+        let stop_s = end_s(&trial);
         if onset_s >= stop_s {
             return None;
         }
@@ -141,6 +141,12 @@ impl FaultCampaign {
             hand_delay_s,
         })
     }
+}
+
+/// The true stop-point, or the end of the record where the fault kept the kettle from it.
+fn end_s(trial: &Trial) -> f64 {
+    let target = trial.crossings.target;
+    target.map_or(trial.last.elapsed_s, |target| target.elapsed_s)
 }
 
 /// When the fault of the family begins; ordinary rakes and pauses of the same brew may come before or after.
@@ -174,7 +180,7 @@ fn hand_notices_s(trial: &Trial, seed: u64, onset_s: f64) -> Option<f64> {
             expected.push(*truth);
         }
     });
-    let stop_s = trial.crossings.target?.elapsed_s;
+    let stop_s = end_s(trial);
     let book = NoteBook::of(trial);
     let below = |round: &super::hand::Round| {
         expected

@@ -8,6 +8,8 @@ use std::collections::BTreeMap;
 use lauter_core::alarm::{AlarmId, AlarmState};
 use lauter_core::supervisor::{AlarmLine, Band, Line, Output, ProjectionLine};
 
+use serde::Serialize;
+
 use super::trial::Trial;
 use crate::model::{Crossing, Truth};
 
@@ -24,7 +26,7 @@ const NEAR_CEILING_PH: f64 = 0.1;
 pub const WARNING_AHEAD_S: f64 = 300.0;
 
 /// A projection as it stood when the kettle reached a share of the planned volume.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct ReadProjection {
     pub elapsed_s: f64,
     /// Kettle volume at the target; None where the projection calls it out of reach.
@@ -32,7 +34,8 @@ pub struct ReadProjection {
 }
 
 /// What a run-off had to do with its tannin limits before the kettle came down to the target.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Tannin {
     /// The first limit truly crossed, and when the warning came, if it came.
     Crosses {
@@ -46,14 +49,15 @@ pub enum Tannin {
     Far { warned: bool },
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum TanninLimit {
     GravityFloor,
     PhCeiling,
 }
 
 /// A run-off judged.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Judged {
     pub seed: u64,
     pub planned_volume_l: f64,

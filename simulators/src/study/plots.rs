@@ -75,6 +75,7 @@ fn errors(points: &[AtFraction], path: &Path) -> Drawn {
         .build_cartesian_2d(38.0..92.0, 0.0..LARGEST_ERROR_PERCENT)?;
     chart
         .configure_mesh()
+        .max_light_lines(1)
         .x_desc("share of the planned volume in the kettle, %")
         .y_desc("error, % of the true stop volume")
         .draw()?;
@@ -109,7 +110,7 @@ fn errors(points: &[AtFraction], path: &Path) -> Drawn {
             &format!("{name}, 90th percentile"),
         )?;
     }
-    finish(&mut chart)?;
+    finish(&mut chart, SeriesLabelPosition::UpperRight)?;
     root.present()?;
     Ok(())
 }
@@ -125,6 +126,7 @@ fn coverage(points: &[AtFraction], path: &Path) -> Drawn {
         .build_cartesian_2d(38.0..92.0, 0.0..100.0)?;
     chart
         .configure_mesh()
+        .max_light_lines(1)
         .x_desc("share of the planned volume in the kettle, %")
         .y_desc("share of run-offs, %")
         .draw()?;
@@ -136,7 +138,7 @@ fn coverage(points: &[AtFraction], path: &Path) -> Drawn {
         .filter_map(|point| Some((100.0 * point.fraction, 100.0 * point.coverage?)))
         .collect();
     legend(&mut chart, line, OURS.stroke_width(3), "lauterd")?;
-    finish(&mut chart)?;
+    finish(&mut chart, SeriesLabelPosition::LowerLeft)?;
     root.present()?;
     Ok(())
 }
@@ -162,6 +164,7 @@ fn fan(trial: &Trial, path: &Path) -> Drawn {
         .build_cartesian_2d(0.0..end_l, low_l..high_l)?;
     chart
         .configure_mesh()
+        .max_light_lines(1)
         .x_desc("kettle volume, L")
         .y_desc("stop volume, L")
         .draw()?;
@@ -183,7 +186,7 @@ fn fan(trial: &Trial, path: &Path) -> Drawn {
     }
     let plan = vec![(0.0, planned_l), (end_l, planned_l)];
     legend(&mut chart, plan, HAND.stroke_width(1), "plan")?;
-    finish(&mut chart)?;
+    finish(&mut chart, SeriesLabelPosition::LowerLeft)?;
     root.present()?;
     Ok(())
 }
@@ -201,9 +204,10 @@ fn legend<'a, 'b: 'a>(
     Ok(())
 }
 
-fn finish<'a, 'b: 'a>(chart: &mut Chart<'a, 'b>) -> Drawn {
+fn finish<'a, 'b: 'a>(chart: &mut Chart<'a, 'b>, legend: SeriesLabelPosition) -> Drawn {
     chart
         .configure_series_labels()
+        .position(legend)
         .background_style(WHITE.mix(0.8))
         .border_style(BLACK.mix(0.3))
         .draw()?;

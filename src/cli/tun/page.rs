@@ -75,7 +75,7 @@ pub fn shown(tun: &ServedTun, known: &KnownProfile) -> String {
             figures.ph_rise,
             1.0,
             2,
-            "as gravity falls to 1/2.7",
+            "as runnings fall to a third",
         ),
     ];
     let (left, right) = (Align::Left, Align::Right);

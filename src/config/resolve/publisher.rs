@@ -29,10 +29,6 @@ pub fn mqtt(root: &RootTable, surroundings: &Surroundings, faults: &mut Faults) 
     if table.ca_file.is_some() && table.tls == Some(false) {
         faults.add(&at.key("ca_file"), "has no use without tls = true");
     }
-    if table.commands == Some(true) && table.publish == Some(false) {
-        let message = "needs publish = true; a command that cannot be answered is not taken";
-        faults.add(&at.key("commands"), message);
-    }
     let password = password.read(surroundings, faults);
     let tls = table.tls?;
     let site = root.site.as_ref()?.name.as_ref()?;
@@ -52,7 +48,6 @@ pub fn mqtt(root: &RootTable, surroundings: &Surroundings, faults: &mut Faults) 
         keep_alive: Duration::from_secs(table.keep_alive_s?.into()),
         publish: table.publish?,
         reading_every: Duration::from_secs_f64(table.reading_every_s?),
-        commands: table.commands?,
     })
 }
 

@@ -79,6 +79,9 @@ impl Parameters {
     }
 }
 
+/// A suspect reading delays the value's fault by this many times the silence that makes it stale.
+const SPIKE_PATIENCE: f64 = 3.0;
+
 /// A conditioned value at a moment, in the instrument's own unit.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Estimate {
@@ -213,6 +216,8 @@ impl Conditioner {
         let silent = now.since(last) > self.stale_after_s();
         match self.cause {
             Some(Cause::Stuck) => Some(Cause::Stuck),
+            // Readings that stand apart are about to be decided: a step, or a burst that ends.
+            Some(Cause::Spike) if now.since(last) <= SPIKE_PATIENCE * self.stale_after_s() => None,
             Some(cause) if silent => Some(cause),
             None if silent => Some(Cause::Stale),
             _ => None,

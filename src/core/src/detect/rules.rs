@@ -302,7 +302,12 @@ fn level_disagrees(parameters: &Parameters, view: &View, held: Held) -> Option<F
     let (instrument, deviations) = view.level_disagreement.as_ref()?;
     let limit = held.limit.unwrap_or(parameters.disagreement_deviations);
     let message = format!(
-        "The kettle level contradicts the sum of the flow ({deviations:+.1} standard deviations)."
+        "The kettle level contradicts the sum of the flow ({deviations:+.1} standard deviations).{}",
+        if *deviations < 0.0 {
+            " If wort is going back to the tun, an instrument that measures `recirculating` has to say so."
+        } else {
+            ""
+        }
     );
     Some(
         Finding::new(

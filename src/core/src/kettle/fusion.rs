@@ -48,6 +48,16 @@ impl<const N: usize> Belief<N> {
         standardised
     }
 
+    /// What an observation differs from the belief by, in standard deviations.
+    pub(super) fn standardised(
+        &self,
+        weights: SVector<f64, N>,
+        observed: f64,
+        noise_variance: f64,
+    ) -> f64 {
+        (observed - weights.dot(&self.mean)) / (self.variance_of(weights) + noise_variance).sqrt()
+    }
+
     pub(super) fn variance_of(&self, weights: SVector<f64, N>) -> f64 {
         weights.dot(&(self.covariance * weights)).max(0.0)
     }

@@ -109,6 +109,9 @@ pub struct Contents {
     pub gravity_se_p: f64,
 }
 
+/// Standard deviations beyond which a kettle sample is wild.
+const WILD: f64 = 2.0;
+
 /// The running balance of one brew.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Kettle {
@@ -123,6 +126,8 @@ pub struct Kettle {
     /// True minus balanced kettle gravity, calibration of the runnings meter, calibration of the kettle
     /// meter, °P.
     gravity: Belief<3>,
+    /// What the last kettle sample missed by, if it was wild.
+    last_wild_miss_p: Option<f64>,
 }
 
 impl Kettle {
@@ -147,6 +152,7 @@ impl Kettle {
                 parameters.gravity_calibration_sd_p,
                 parameters.kettle_gravity_calibration_sd_p,
             ]),
+            last_wild_miss_p: None,
         }
     }
 
@@ -213,13 +219,27 @@ impl Kettle {
             .observe(Vector3::new(0.0, 1.0, 0.0), line_p - sample_p, variance)
     }
 
-    /// A kettle sample. Nothing is learnt while the kettle is empty.
+    /// A kettle sample. Nothing is learnt while the kettle is empty. One wild sample hardly counts; a second that
+    /// says the same means that the balance is wrong by more than the meters explain, and opens it.
     pub fn observe_kettle_sample(&mut self, sample_p: f64) -> Option<f64> {
         let variance = self.parameters.sample_gravity_sd_p.powi(2);
-        let balanced_p = self.balanced_gravity_p()?;
+        let difference_p = sample_p - self.balanced_gravity_p()?;
+        let miss_p = difference_p - self.gravity.mean[0];
+        let wild = self
+            .gravity
+            .standardised(Vector3::new(1.0, 0.0, 0.0), difference_p, variance)
+            .abs()
+            > WILD;
+        let again = self
+            .last_wild_miss_p
+            .is_some_and(|last_p| last_p * miss_p > 0.0);
+        if wild && again {
+            self.gravity.covariance[(0, 0)] += miss_p * miss_p;
+        }
+        self.last_wild_miss_p = wild.then_some(miss_p);
         Some(
             self.gravity
-                .observe(Vector3::new(1.0, 0.0, 0.0), sample_p - balanced_p, variance),
+                .observe(Vector3::new(1.0, 0.0, 0.0), difference_p, variance),
         )
     }
 

@@ -105,3 +105,14 @@ fn one_wild_level_reading_hardly_counts() {
         kettle.contents()
     );
 }
+
+#[test]
+fn two_kettle_samples_that_agree_open_a_wrong_balance() {
+    let mut kettle = kettle();
+    kettle.fill(portion(3000.0, 15.0));
+    kettle.observe_kettle_sample(14.2);
+    assert!(kettle.contents().gravity_p.unwrap() > 14.7);
+    kettle.observe_kettle_sample(14.2);
+    let gravity_p = kettle.contents().gravity_p.unwrap();
+    assert!((gravity_p - 14.2).abs() < 0.2, "{gravity_p}");
+}

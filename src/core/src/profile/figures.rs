@@ -33,7 +33,7 @@ pub struct Figures {
     pub trouble_from_share: Option<Figure>,
     /// Resistance after raking over that before.
     pub rake_effect: Option<Figure>,
-    /// pH gained while the gravity falls by a factor of 2.7.
+    /// pH gained when the runnings have fallen to a third of the first wort.
     pub ph_rise: Option<Figure>,
 }
 

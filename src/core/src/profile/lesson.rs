@@ -47,11 +47,12 @@ pub struct BedLesson {
     pub rakes: Vec<RakeLesson>,
 }
 
-/// pH = `first_wort_ph` + `rise_ph` · ln(first wort / runnings).
+/// How pH rose while the extract washed out.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PhLesson {
     pub basis: PhBasis,
     pub first_wort_ph: f64,
+    /// pH gained when the runnings have fallen to a third of the first wort.
     pub rise_ph: f64,
 }
 

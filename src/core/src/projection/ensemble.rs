@@ -225,7 +225,8 @@ impl<'a> Player<'a> {
             let ahead_l = (middle_l + share * self.step_l).max(0.0);
             found.floor = Some(Point {
                 ahead_l,
-                kettle_p: now.kettle_p,
+                kettle_p: before.kettle_p
+                    + (ahead_l / self.step_l - step as f64) * (now.kettle_p - before.kettle_p),
             });
         }
         if found.ceiling.is_none() && self.acidity.is_some() && now.ph >= limits.ph_ceiling {
@@ -233,7 +234,8 @@ impl<'a> Player<'a> {
             let ahead_l = (middle_l + share * self.step_l).max(0.0);
             found.ceiling = Some(Point {
                 ahead_l,
-                kettle_p: now.kettle_p,
+                kettle_p: before.kettle_p
+                    + (ahead_l / self.step_l - step as f64) * (now.kettle_p - before.kettle_p),
             });
         }
     }

@@ -106,12 +106,15 @@ impl StopRule {
         let top_up_l = if first.cause == StopCause::TargetGravity {
             0.0
         } else {
+            // No advice to overfill: what the kettle has no room for is not added.
+            let room_l = (self.capacity_l - first.volume_l).max(0.0);
             top_up_l(
                 wort_kg,
                 first.kettle_gravity_p,
                 self.target_gravity_p,
                 self.top_up_temperature_c,
             )
+            .min(room_l)
         };
         Stop {
             cause: first.cause,
@@ -213,6 +216,7 @@ mod tests {
             .unwrap();
         assert_eq!(stop.cause, StopCause::KettleCapacity);
         assert!((stop.elapsed_s - 5000.0).abs() < 1e-9);
-        assert!(stop.top_up_l > 0.0);
+        // There is no room for liquor above the brim.
+        assert!(stop.top_up_l.abs() < 1e-9 && stop.final_volume_l <= 5000.0);
     }
 }

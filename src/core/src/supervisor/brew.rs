@@ -75,6 +75,8 @@ pub(super) struct Brew {
     pub stop: Option<Stop>,
     /// Kettle gravity has been above the target, so that coming down to it means something.
     pub target_was_ahead: bool,
+    /// It has been said that the kettle never was above the target.
+    pub told_out_of_reach: bool,
     /// The crossing of the target, once it has happened.
     pub reached: Option<Crossing>,
     pub floor_met: Option<Crossing>,
@@ -149,6 +151,7 @@ impl Brew {
             crossings: Crossings::default(),
             stop: None,
             target_was_ahead: false,
+            told_out_of_reach: false,
             reached: None,
             floor_met: None,
             ceiling_met: None,

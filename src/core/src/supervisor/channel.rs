@@ -5,7 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::conditioning::{Conditioner, Estimate, Outcome, Parameters};
+use crate::conditioning::{Conditioner, Estimate, Outcome, Parameters, Timed};
 use crate::reading::{Cause, Instrument, Moment, Reading, Status, switch_is_on};
 use crate::units::{Dimension, Unit, loop_state, loop_to_span};
 
@@ -23,6 +23,10 @@ pub(super) struct Channel {
     pub rejected: u64,
     /// A reading has come since the last one was put out.
     pub fresh: bool,
+    /// It had a value when it was last put out.
+    pub had_value: bool,
+    /// The last believed reading, unfiltered, in `unit`.
+    believed: Option<Timed>,
     /// When it was first asked for a value: silence counts from here.
     since: Option<Moment>,
 }
@@ -47,6 +51,8 @@ impl Channel {
             readings: 0,
             rejected: 0,
             fresh: false,
+            had_value: false,
+            believed: None,
             since: None,
         }
     }
@@ -83,6 +89,7 @@ impl Channel {
             };
         }
         let outcome = self.conditioner.observe(value, reading.at, process_moves);
+        self.believed = outcome.believed.last().copied().or(self.believed);
         let refused = outcome.cause.is_some_and(|cause| cause != Cause::Spike);
         self.rejected += outcome.spikes as u64 + u64::from(refused);
         outcome
@@ -140,6 +147,12 @@ impl Channel {
         let waiting =
             cause == Cause::NeverRead && now.since(since) <= self.instrument.stale_after_s;
         (!waiting).then_some(cause)
+    }
+
+    /// The last believed reading, unfiltered, while it is not too old: what a counter really counted.
+    pub fn counted(&self, now: Moment) -> Option<f64> {
+        let believed = self.believed?;
+        (now.since(believed.at) <= self.stale_after_s()).then_some(believed.value)
     }
 
     pub fn status(&self) -> Status {

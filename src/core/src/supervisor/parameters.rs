@@ -60,7 +60,7 @@ impl Default for Parameters {
             assumed_temperature_c: 75.0,
             stop_ahead_s: 600.0,
             limit_ahead_s: 600.0,
-            top_up_temperature_c: 20.0,
+            top_up_temperature_c: 75.0,
             wort_factor: 1.04,
             kettle: kettle::Parameters::default(),
             bed: bed::Parameters::default(),

@@ -56,8 +56,8 @@ impl Supervisor {
         Sources {
             summed_l,
             totalised_l: self
-                .linear(Measures::RunoffTotal, now)
-                .map(|known| known.value),
+                .channel(Measures::RunoffTotal)
+                .and_then(|channel| channel.unit.linear_to_base(channel.counted(now)?)),
             level_l: self.level(now).map(|known| known.value),
             assumed_l_min: if pump_off { 0.0 } else { assumed_l_min },
         }

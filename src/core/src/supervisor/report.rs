@@ -129,6 +129,15 @@ pub(super) fn phase_change(brew: &Brew, phase: Phase, why: &str, now: Moment) ->
     })
 }
 
+/// Something said once about a brew.
+pub(super) fn occurrence(brew: &Brew, event: &str, text: String, now: Moment) -> Output {
+    Output::Occurrence(Occurrence {
+        elapsed_s: Some(seconds(brew.elapsed_s(now))),
+        event: event.to_owned(),
+        text,
+    })
+}
+
 pub(super) fn sample(brew: &Brew, sample: &Sample, now: Moment) -> Output {
     let place = match sample.place {
         Place::Runnings => "runnings",
@@ -169,11 +178,21 @@ impl Supervisor {
         }
     }
 
-    /// Puts out every instrument that has been read since the last time.
+    /// Puts out every instrument that has been read since the last time, or has lost its value.
     pub(super) fn report_readings(&mut self, now: Moment) {
         let mut readings = Vec::new();
-        for channel in self.channels.iter_mut().filter(|channel| channel.fresh) {
-            channel.fresh = false;
+        for channel in &mut self.channels {
+            // An instrument that falls silent says so once: its last value must not stand for good.
+            let has_value = if channel.is_switch() {
+                channel.is_on().is_ok()
+            } else {
+                channel.estimate(now).is_ok()
+            };
+            let lost_value = channel.had_value && !has_value;
+            channel.had_value = has_value;
+            if !std::mem::take(&mut channel.fresh) && !lost_value {
+                continue;
+            }
             let digits = |value: f64| to(value, 6);
             let (value, standard_error, rate_per_min, cause) = if channel.is_switch() {
                 let position = channel.is_on();

@@ -48,6 +48,12 @@ impl Supervisor {
             brew.flow_started.is_some() && self.due(now, self.parameters.projection_every_s);
         if projects {
             brew.project(picture, now, &self.plant, &self.parameters);
+            if let Some(text) = brew.out_of_reach() {
+                self.put(
+                    now,
+                    report::occurrence(brew, "target-out-of-reach", text, now),
+                );
+            }
         }
         self.judge(brew, picture, now);
         if let Some((phase, why)) = brew.phase.take_change() {

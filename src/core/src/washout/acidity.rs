@@ -1,10 +1,11 @@
 //! pH of the runnings as the extract washes out.
 //!
-//! Owns the rise of pH with the fall of gravity: the buffers leave with the extract, so pH is taken as linear
-//! in the logarithm of the share of first wort left, with a discrepancy of its own. Works on whichever pH
-//! basis the plan names; the conversion is the units' work.
+//! Owns the rise of pH with the fall of gravity: the buffers leave with the extract. Whether pH follows the share
+//! of extract gone or its logarithm depends on malt and liquor, so both stand in the law and the run-off decides;
+//! a discrepancy of its own keeps it from being sure. Works on whichever pH basis the plan names; the conversion
+//! is the units' work.
 
-use nalgebra::{Matrix2, Vector2};
+use nalgebra::{Matrix3, Vector3};
 use serde::{Deserialize, Serialize};
 
 /// What is believed about pH before it is measured. Common practice, no source; wide.
@@ -16,6 +17,9 @@ pub struct AcidityParameters {
     /// pH gained when the gravity falls by a factor e, 0 to 1, and its standard deviation.
     pub rise_ph: f64,
     pub rise_sd_ph: f64,
+    /// pH gained in proportion to the share of extract gone, 0 to 1.5, and its standard deviation.
+    pub share_rise_ph: f64,
+    pub share_rise_sd_ph: f64,
     /// Standard deviation of the law's own error, pH, 0.005 to 0.5.
     pub discrepancy_sd_ph: f64,
 }
@@ -25,8 +29,10 @@ impl Default for AcidityParameters {
         Self {
             first_wort_ph: 5.35,
             first_wort_sd_ph: 0.2,
-            rise_ph: 0.2,
+            rise_ph: 0.1,
             rise_sd_ph: 0.1,
+            share_rise_ph: 0.25,
+            share_rise_sd_ph: 0.25,
             discrepancy_sd_ph: 0.04,
         }
     }
@@ -40,17 +46,19 @@ impl AcidityParameters {
             ("first_wort_sd_ph", self.first_wort_sd_ph, 0.01, 1.0),
             ("rise_ph", self.rise_ph, 0.0, 1.0),
             ("rise_sd_ph", self.rise_sd_ph, 0.005, 0.5),
+            ("share_rise_ph", self.share_rise_ph, 0.0, 1.5),
+            ("share_rise_sd_ph", self.share_rise_sd_ph, 0.005, 1.0),
             ("discrepancy_sd_ph", self.discrepancy_sd_ph, 0.005, 0.5),
         ])
     }
 }
 
-/// Belief about the line pH = intercept + rise · ln(first wort / runnings).
+/// Belief about pH = intercept + rise · ln(first wort / runnings) + share rise · (1 − runnings / first wort).
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Acidity {
     parameters: AcidityParameters,
-    mean: Vector2<f64>,
-    covariance: Matrix2<f64>,
+    mean: Vector3<f64>,
+    covariance: Matrix3<f64>,
     /// Washing, ln(first wort / runnings), of the last reading used, and what it missed by.
     last: Option<(f64, f64)>,
 }
@@ -65,14 +73,24 @@ pub(crate) fn washing(first_wort_gravity_p: f64, gravity_p: f64) -> f64 {
     (first_wort_gravity_p / gravity_p.max(0.2)).ln().max(0.0)
 }
 
+/// What each parameter of the law is multiplied with.
+fn regressors(washing: f64) -> Vector3<f64> {
+    Vector3::new(1.0, washing, 1.0 - (-washing).exp())
+}
+
 impl Acidity {
     pub fn new(parameters: AcidityParameters) -> Self {
         Self {
             parameters,
-            mean: Vector2::new(parameters.first_wort_ph, parameters.rise_ph),
-            covariance: Matrix2::from_diagonal(&Vector2::new(
+            mean: Vector3::new(
+                parameters.first_wort_ph,
+                parameters.rise_ph,
+                parameters.share_rise_ph,
+            ),
+            covariance: Matrix3::from_diagonal(&Vector3::new(
                 parameters.first_wort_sd_ph.powi(2),
                 parameters.rise_sd_ph.powi(2),
+                parameters.share_rise_sd_ph.powi(2),
             )),
             last: None,
         }
@@ -87,7 +105,7 @@ impl Acidity {
         noise_sd_ph: f64,
     ) {
         let washing = washing(first_wort_gravity_p, gravity_p);
-        let row = Vector2::new(1.0, washing);
+        let row = regressors(washing);
         if self
             .last
             .is_none_or(|(used, _)| (washing - used).abs() >= SPACING)
@@ -110,15 +128,15 @@ impl Acidity {
         self.last = Some((used, ph - row.dot(&self.mean)));
     }
 
-    /// Intercept and rise of the line as believed now.
-    pub fn law(&self) -> (f64, f64) {
-        (self.mean[0], self.mean[1])
+    /// pH by the law alone, as believed now, when `share_left` of the first wort's gravity is left, 0 to 1.
+    pub fn by_law(&self, share_left: f64) -> f64 {
+        regressors(-share_left.clamp(0.01, 1.0).ln()).dot(&self.mean)
     }
 
     /// pH expected at a gravity and its standard deviation.
     pub fn expected(&self, first_wort_gravity_p: f64, gravity_p: f64) -> (f64, f64) {
         let washing = washing(first_wort_gravity_p, gravity_p);
-        let row = Vector2::new(1.0, washing);
+        let row = regressors(washing);
         let law_variance = row.dot(&(self.covariance * row));
         let own = self.parameters.discrepancy_sd_ph.powi(2);
         let (offset, own_variance) = self.last.map_or((0.0, own), |(used, miss)| {
@@ -154,7 +172,23 @@ mod tests {
             (ph - truth).abs() < 2.0 * sd + 0.02,
             "{ph} ± {sd} for {truth}"
         );
-        assert!((ph - truth).abs() < 0.06, "{ph} for {truth}");
+        assert!((ph - truth).abs() < 0.09, "{ph} for {truth}");
+    }
+
+    #[test]
+    fn a_rise_in_proportion_to_the_extract_gone_is_learnt_as_well() {
+        let law = |gravity_p: f64| 5.3 + 0.8 * (1.0 - gravity_p / 18.0);
+        let mut acidity = Acidity::new(AcidityParameters::default());
+        for step in 0..360 {
+            let gravity_p = 18.0 * (-f64::from(step) * 0.003).exp();
+            acidity.observe(18.0, gravity_p, law(gravity_p), 0.01);
+        }
+        let (ph, sd) = acidity.expected(18.0, 3.0);
+        assert!(
+            (ph - law(3.0)).abs() < 2.0 * sd && (ph - law(3.0)).abs() < 0.08,
+            "{ph} ± {sd} for {}",
+            law(3.0)
+        );
     }
 
     #[test]

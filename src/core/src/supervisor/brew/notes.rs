@@ -24,6 +24,8 @@ const SAFE_SHARE: f64 = 0.6;
 /// A raking's effect is read this long after the rakes have stopped, s.
 const RAKE_SETTLES_S: f64 = 120.0;
 const RAKES_KEPT: usize = 12;
+/// Gravity over first wort at which the rise of pH is told.
+const THIRD_LEFT: f64 = 1.0 / 3.0;
 
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(in super::super) struct Notes {
@@ -164,7 +166,8 @@ impl Brew {
             extract_kg_per_kg: rounded(contents.extract_kg / grist_kg),
         });
         let ph = self.seen_ph.then(|| {
-            let (first_wort_ph, rise_ph) = self.acidity.law();
+            let first_wort_ph = self.acidity.by_law(1.0);
+            let rise_ph = self.acidity.by_law(THIRD_LEFT) - first_wort_ph;
             PhLesson {
                 basis: self.plan.ph_basis,
                 first_wort_ph: rounded(first_wort_ph),

@@ -145,4 +145,34 @@ impl Brew {
             )
         });
     }
+
+    /// Once, when a good part of the run-off is in the kettle and has never been above the target: running on only
+    /// dilutes, and boiling is the only way up. Says what share of the kettle's wort has to go.
+    pub fn out_of_reach(&mut self) -> Option<String> {
+        const ENOUGH_SHARE: f64 = 0.1;
+        let contents = self.kettle.contents();
+        let kettle_p = contents.gravity_p?;
+        let target_p = self.plan.target_gravity_p;
+        let enough = self.kettle.metered_l() > ENOUGH_SHARE * self.plan.planned_volume_l;
+        let doubt_p = 2.0 * contents.gravity_se_p;
+        if self.told_out_of_reach
+            || self.target_was_ahead
+            || !enough
+            || kettle_p + doubt_p >= target_p
+        {
+            return None;
+        }
+        self.told_out_of_reach = true;
+        let runnings_p = self.washout.expected(self.kettle.metered_l()).0;
+        if runnings_p > target_p {
+            // A heel of liquor is still being lifted.
+            self.told_out_of_reach = false;
+            return None;
+        }
+        let boil_off_percent = 100.0 * (1.0 - kettle_p / target_p);
+        Some(format!(
+            "Kettle gravity {kettle_p:.1} °P is below the target of {target_p:.1} °P and running on lowers it: the target \
+             is out of reach of the run-off. Boiling off {boil_off_percent:.0} % of the kettle's mass would reach it."
+        ))
+    }
 }
