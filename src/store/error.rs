@@ -129,6 +129,10 @@ impl StoreError {
 
 impl From<StoreError> for Failure {
     fn from(error: StoreError) -> Self {
-        Self::new(Kind::Io, error.to_string())
+        let kind = match error {
+            StoreError::Missing { .. } => Kind::NoInput,
+            _ => Kind::Io,
+        };
+        Self::new(kind, error.to_string())
     }
 }

@@ -11,4 +11,5 @@ mod recorded;
 mod samples;
 mod shape;
 mod table;
+mod taught;
 mod units;

@@ -13,7 +13,7 @@ pub fn shown(tun: &ServedTun, known: &KnownProfile) -> String {
     };
     let figures = &known.figures;
     let mut page = format!(
-        "{tun}, profile version {version} of {}\n{} brews teach, {} were refused\n\n",
+        "{tun}, profile version {version} of {}\nbrews that teach: {}, refused: {}\n\n",
         local_time(saved),
         figures.accepted,
         figures.refused

@@ -110,6 +110,10 @@ impl Run {
     }
 
     fn with(parameters: Parameters) -> Self {
+        Self::taught(parameters, None)
+    }
+
+    fn taught(parameters: Parameters, profile: Option<Box<TunProfile>>) -> Self {
         let mut run = Self {
             supervisor: Supervisor::new(plant(), instruments(), parameters),
             outputs: Vec::new(),
@@ -119,7 +123,7 @@ impl Run {
         run.give(Event::BrewStarted {
             plan: Box::new(plan()),
             zero: Moment::ZERO,
-            profile: None,
+            profile,
         });
         run
     }
@@ -294,4 +298,63 @@ fn recirculation_and_pauses_do_not_fill_the_kettle() {
     let volume_l = run.projections().last().unwrap().kettle_volume_l;
     assert!((volume_l - 600.0).abs() < 6.0, "{volume_l}");
     assert_eq!(run.alarms(), []);
+}
+
+/// A whole run-off with its end, and what it put out.
+fn whole_brew(profile: Option<Box<TunProfile>>) -> Vec<Dated> {
+    let mut run = Run::taught(Parameters::default(), profile);
+    run.flow(5700, 60.0, false);
+    run.give(Event::BrewEnded);
+    run.outputs
+}
+
+fn lesson_of(outputs: &[Dated]) -> crate::profile::BrewLesson {
+    let mut lessons = outputs.iter().filter_map(|dated| match &dated.output {
+        Output::Lesson(lesson) => Some((**lesson).clone()),
+        _ => None,
+    });
+    let lesson = lessons.next().expect("a lesson at the end");
+    assert!(lessons.next().is_none(), "one lesson");
+    lesson
+}
+
+#[test]
+fn a_profile_that_knows_nothing_changes_nothing() {
+    let none = whole_brew(None);
+    let empty = whole_brew(Some(Box::default()));
+    assert_eq!(
+        serde_json::to_string(&none).unwrap(),
+        serde_json::to_string(&empty).unwrap()
+    );
+}
+
+#[test]
+fn a_finished_brew_teaches_and_the_next_one_has_another_forecast() {
+    let first = whole_brew(None);
+    let lesson = lesson_of(&first);
+    let stop = lesson.stop.expect("the target was reached");
+    assert!(
+        (4.0..7.0).contains(&stop.volume_l_per_kg),
+        "{} L/kg",
+        stop.volume_l_per_kg
+    );
+    let (profile, acceptance) = TunProfile::default().update(&lesson);
+    assert!(acceptance.accepted, "{acceptance:?}");
+    let projected = |outputs: &[Dated]| {
+        let target = |dated: &Dated| match &dated.output {
+            Output::Line(Line::Projection(line)) if line.elapsed_s >= 2400.0 => line.target,
+            _ => None,
+        };
+        outputs.iter().find_map(target).expect("a projection")
+    };
+    let second = whole_brew(Some(Box::new(profile)));
+    let (alone, taught) = (projected(&first).volume_l, projected(&second).volume_l);
+    let truth_l = stop.volume_l_per_kg * 980.0;
+    assert!(
+        (taught.p50 - truth_l).abs() < 0.5 * (alone.p50 - truth_l).abs(),
+        "{} taught and {} alone for {truth_l} L",
+        taught.p50,
+        alone.p50
+    );
+    assert!(taught.p95 - taught.p5 < alone.p95 - alone.p5);
 }
