@@ -168,9 +168,11 @@ fn a_channelled_brew_teaches_nothing() {
     assert_eq!(after.set_aside, before.set_aside);
 }
 
+type Change = fn(&mut BrewLesson);
+
 #[test]
 fn whatever_spoils_a_brew_is_named() {
-    let spoil: [(fn(&mut BrewLesson), Reason); 5] = [
+    let spoil: [(Change, Reason); 5] = [
         (|l| l.stop = None, Reason::TargetNotReached),
         (|l| l.quality.disagreed = true, Reason::InstrumentsDisagreed),
         (

@@ -7,6 +7,7 @@ mod acidity;
 mod aside;
 mod curve;
 mod discrepancy;
+mod expectation;
 mod fit;
 pub mod theory;
 
@@ -17,6 +18,7 @@ pub use acidity::{Acidity, AcidityParameters};
 use aside::Aside;
 pub use curve::{Curve, SHAPES, ShapeVector};
 pub use discrepancy::{Discrepancy, Offset};
+pub use expectation::{Expectation, Teaching};
 use fit::{Bin, Problem, ShapeMatrix};
 pub use fit::{PlanHint, Posterior, Prior};
 
@@ -117,35 +119,6 @@ impl Parameters {
             ("bin_share", self.bin_share, 0.002, 0.05),
         ])
     }
-
-    /// First-wort gravity to expect and its standard deviation, °P.
-    pub fn first_wort(&self, expectation: Expectation) -> (f64, f64) {
-        match expectation.first_wort_gravity_p {
-            Some(planned_p) => (planned_p, self.first_wort_sd_p),
-            None => (
-                self.usual_first_wort_p
-                    .max(expectation.target_gravity_p + 3.0),
-                self.usual_first_wort_sd_p,
-            ),
-        }
-    }
-}
-
-/// What the plan leads one to expect.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Expectation {
-    pub grist_kg: f64,
-    pub first_wort_gravity_p: Option<f64>,
-    pub target_gravity_p: f64,
-    pub planned_volume_l: f64,
-    pub heel_l: f64,
-}
-
-/// What earlier brews on the tun lead one to expect of the next.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Teaching {
-    pub prior: Prior,
-    pub hint: PlanHint,
 }
 
 /// What is known about this bed's washout.
