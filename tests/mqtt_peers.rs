@@ -27,7 +27,9 @@ fn row(number: i64) -> Message {
     };
     Message {
         row: Some(number),
-        ..Topics::new("north-yard", "tun-1").message(&occurrence, stamp)
+        ..Topics::new("north-yard", "tun-1")
+            .message(&occurrence, stamp)
+            .expect("a message")
     }
 }
 

@@ -15,6 +15,7 @@ fn study(tuns: u64, brews_each: u32) -> Study {
         brews_each,
         seed: 31,
         hand: HandSamples::None,
+        learns: true,
         bound: false,
         parameters: Parameters::default(),
     }
@@ -97,7 +98,7 @@ all.stop_volume[].hand.median_percent all.stop_volume[].hand.missing all.stop_vo
 all.stop_volume[].hand.signed_median_percent all.stop_volume[].hand_over \
 all.stop_volume[].median_band_width_percent all.stop_volume[].over_bound all.tannin.crossing \
 all.tannin.crossing_ph_ceiling all.tannin.far all.tannin.far_but_warned all.tannin.warned_in_time \
-all.tannin.warned_late recipe.bound_trained_on recipe.brews_each recipe.hand_samples recipe.seed recipe.tuns";
+all.tannin.warned_late recipe.bound_trained_on recipe.brews_each recipe.hand_samples recipe.learns recipe.seed recipe.tuns";
     members.sort();
     assert_eq!(members.join(" "), expected);
 }

@@ -14,6 +14,7 @@ use serde::de::DeserializeOwned;
 
 pub use options::ServiceOptions;
 
+use crate::config::Configuration;
 use crate::exit::{Failure, Kind};
 use crate::web::wire::{BASE, ErrorBody, ServedTun, ServedTuns};
 use exchange::{Answer, Exchange};
@@ -34,6 +35,15 @@ pub struct Client {
 }
 
 impl Client {
+    /// The service of a configuration, and its tun; nothing is sent yet.
+    pub fn of(configuration: &Configuration) -> Result<Self, Failure> {
+        let (url, tun) = options::of_configuration(configuration)?;
+        Ok(Self {
+            exchange: Exchange::with(&url)?,
+            named: Some(tun),
+        })
+    }
+
     /// The tun the options name, or the only one that is served.
     pub fn tun(&self) -> Result<ServedTun, Failure> {
         if let Some(named) = &self.named {
@@ -88,6 +98,11 @@ impl Client {
         let body = serde_json::to_vec(body)
             .map_err(|error| Failure::new(Kind::Data, format!("cannot be sent: {error}")))?;
         let answer = self.exchange.send(&Method::POST, path, Some(body))?;
+        self.decoded(&self.accepted(answer)?)
+    }
+
+    pub fn delete<T: DeserializeOwned>(&self, path: &str) -> Result<T, Failure> {
+        let answer = self.exchange.send(&Method::DELETE, path, None)?;
         self.decoded(&self.accepted(answer)?)
     }
 

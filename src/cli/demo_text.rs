@@ -87,7 +87,10 @@ impl Screen {
                     occurrence.text
                 );
             }
-            Output::Line(Line::Summary(_)) | Output::Reading(_) | Output::Runoff(_) => {}
+            Output::Line(Line::Summary(_))
+            | Output::Reading(_)
+            | Output::Runoff(_)
+            | Output::Lesson(_) => {}
         }
     }
 

@@ -20,6 +20,7 @@ mod run;
 mod sample;
 mod status;
 mod text;
+mod tun;
 
 /// Watches a lauter run-off through inline instruments and tells the brewer what to do next.
 #[derive(Debug, Parser)]
@@ -35,6 +36,7 @@ const EXAMPLES: &str = "First steps:
   lauterd run --config tun-1.toml                 watch the tun
   lauterd brew start --config tun-1.toml --plan plan.toml
   lauterd status --config tun-1.toml              where the run-off stands
+  lauterd tun show --config tun-1.toml            what earlier brews taught about the tun
   lauterd calc dilute --help                      the brewer's arithmetic
 
 It advises; people and interlocks act. Hot wort and liquor scald.";
@@ -49,6 +51,7 @@ enum Command {
     Sample(sample::Arguments),
     Alarms(alarms::Arguments),
     Status(status::Arguments),
+    Tun(tun::Arguments),
     Replay(replay::Arguments),
     Calc(calc::Arguments),
 }
@@ -77,6 +80,7 @@ pub fn main() -> ExitCode {
         Command::Sample(arguments) => sample::run(&arguments),
         Command::Alarms(arguments) => alarms::run(&arguments),
         Command::Status(arguments) => status::run(&arguments),
+        Command::Tun(arguments) => tun::run(&arguments),
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,

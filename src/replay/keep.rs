@@ -4,6 +4,7 @@
 //! moments are the recording's own.
 
 use jiff::Timestamp;
+use lauter_core::profile::{BrewLesson, TunProfile};
 use lauter_core::reading::Moment;
 use lauter_core::supervisor::{Dated, Event, Line, Output, SummaryLine};
 
@@ -23,6 +24,8 @@ pub(super) struct Keeper {
     brew: BrewId,
     batch: Batch,
     summary: Option<SummaryLine>,
+    lesson: Option<Box<BrewLesson>>,
+    profile: TunProfile,
     started: Timestamp,
     started_at: Moment,
 }
@@ -35,6 +38,7 @@ impl Keeper {
         };
         let mut database = Database::open(directory)?;
         let tun = database.tun(&job.configuration.site, &job.configuration.tun.name)?;
+        let profile = database.tun_profile(tun)?.without(&job.plan.brew);
         let started = clock::wall_now();
         let header = BrewHeader {
             tun,
@@ -58,9 +62,16 @@ impl Keeper {
             brew,
             batch,
             summary: None,
+            lesson: None,
+            profile,
             started,
             started_at: start,
         }))
+    }
+
+    /// What other brews taught about the tun before this one.
+    pub(super) fn profile(&self) -> Option<Box<TunProfile>> {
+        (!self.profile.lessons.is_empty()).then(|| Box::new(self.profile.clone()))
     }
 
     pub(super) fn event(&mut self, event: Event, at: Moment) {
@@ -68,8 +79,10 @@ impl Keeper {
     }
 
     pub(super) fn output(&mut self, dated: Dated) -> Result<(), Failure> {
-        if let Output::Line(Line::Summary(summary)) = &dated.output {
-            self.summary = Some(summary.clone());
+        match &dated.output {
+            Output::Line(Line::Summary(summary)) => self.summary = Some(summary.clone()),
+            Output::Lesson(lesson) => self.lesson = Some(lesson.clone()),
+            _ => {}
         }
         self.batch.outputs.push(dated);
         if self.batch.outputs.len() >= BATCH {
@@ -84,6 +97,9 @@ impl Keeper {
         let ran_us = end.0 - self.started_at.0;
         let ended = Timestamp::from_microsecond(self.started.as_microsecond() + ran_us)
             .unwrap_or(self.started);
+        if let Some(lesson) = self.lesson.take() {
+            self.database.learn(self.tun, self.brew, &lesson, ended)?;
+        }
         let finished = FinishedBrew {
             ended,
             ended_at: end,

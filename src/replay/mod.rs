@@ -71,10 +71,12 @@ pub fn run(job: &Job, progress: &mut dyn FnMut(f64)) -> Result<(), Failure> {
         keeper: Keeper::open(job, start)?,
         samples: samples.into_iter().peekable(),
     };
+    let profile = player.keeper.as_ref().and_then(Keeper::profile);
     player.give(
         Event::BrewStarted {
             plan: Box::new(job.plan.clone()),
             zero: Moment::ZERO,
+            profile,
         },
         start,
     )?;

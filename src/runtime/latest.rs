@@ -35,7 +35,7 @@ impl Latest {
                 }
             }
             Output::Line(Line::Summary(_)) => self.runoff = None,
-            Output::Line(Line::Table(_)) | Output::Occurrence(_) => {}
+            Output::Line(Line::Table(_)) | Output::Occurrence(_) | Output::Lesson(_) => {}
         }
     }
 

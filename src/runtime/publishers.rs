@@ -134,16 +134,14 @@ impl Publishers {
         if let Some(side) = &mut self.mqtt {
             let due = match &dated.output {
                 Output::Reading(reading) => side.pace.is_due(reading, dated.at),
+                Output::Lesson(_) => false,
                 _ => true,
             };
-            if due {
-                let message = side.topics.message(
-                    &dated.output,
-                    Stamp {
-                        time,
-                        seq: self.sequence.next(),
-                    },
-                );
+            let message = due.then(|| {
+                let seq = self.sequence.next();
+                side.topics.message(&dated.output, Stamp { time, seq })
+            });
+            if let Some(message) = message.flatten() {
                 match message.quality {
                     // A live message that finds no room is old by the next one; the outlet counts it.
                     Quality::AtMostOnce => _ = side.outlet.put(message),
@@ -280,6 +278,6 @@ fn class(output: &Output) -> MessageClass {
     match output {
         Output::Reading(_) => MessageClass::Reading,
         Output::Runoff(_) | Output::Line(Line::Projection(_)) => MessageClass::State,
-        Output::Line(_) | Output::Occurrence(_) => MessageClass::Record,
+        Output::Line(_) | Output::Occurrence(_) | Output::Lesson(_) => MessageClass::Record,
     }
 }

@@ -4,6 +4,7 @@
 //! and the publishers. Alarms and events are on the disk before they are published. It computes nothing of its
 //! own.
 
+mod learn;
 mod record;
 mod requests;
 mod resume;
@@ -12,6 +13,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 
+use lauter_core::profile::BrewLesson;
 use lauter_core::reading::Moment;
 use lauter_core::supervisor::{Event, Line, Output, SummaryLine, Supervisor};
 use tokio::sync::mpsc;
@@ -66,6 +68,7 @@ pub struct Tun {
     latest: Latest,
     last: Moment,
     summary: Option<SummaryLine>,
+    lesson: Option<Box<BrewLesson>>,
     urgent: bool,
     dropped: u64,
     store_failed: bool,
@@ -91,6 +94,7 @@ impl Tun {
             latest: Latest::default(),
             last: Moment(i64::MIN),
             summary: None,
+            lesson: None,
             urgent: false,
             dropped: 0,
             store_failed: false,
@@ -208,7 +212,7 @@ impl Tun {
                 dated.output,
                 Output::Line(Line::Alarm(_) | Line::Summary(_)) | Output::Occurrence(_)
             );
-            self.note_summary(&dated.output);
+            self.note_end(&dated.output);
             let rows = self.setting.publishers.publish(&dated);
             self.batch.messages.extend(rows);
             if let Some(observer) = &self.setting.observer {
@@ -224,9 +228,11 @@ impl Tun {
         }
     }
 
-    fn note_summary(&mut self, output: &Output) {
-        if let Output::Line(Line::Summary(summary)) = output {
-            self.summary = Some(summary.clone());
+    fn note_end(&mut self, output: &Output) {
+        match output {
+            Output::Line(Line::Summary(summary)) => self.summary = Some(summary.clone()),
+            Output::Lesson(lesson) => self.lesson = Some(lesson.clone()),
+            _ => {}
         }
     }
 }

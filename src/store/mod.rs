@@ -15,6 +15,7 @@ mod error;
 mod events;
 mod export;
 mod handle;
+mod learning;
 mod outbox;
 mod outputs;
 mod parameters;

@@ -3,12 +3,16 @@
 //! Owns the shapes both sides use, so that the command line and the service cannot drift apart. Lines, plans and
 //! readings travel in the core's own shapes. Must not know how anything is carried out.
 
+mod profile;
+
 use std::fmt;
 
 use jiff::Timestamp;
 use lauter_core::projection::Plan;
 use lauter_core::supervisor::{OperatorAction, Place, Sample, SummaryLine};
 use serde::{Deserialize, Serialize};
+
+pub use profile::{KnownProfile, ProfileVersion};
 
 use crate::store::{Brew, StoreHealth};
 

@@ -36,6 +36,9 @@ pub struct Study {
     /// Somebody takes hand samples and types them in.
     #[arg(long)]
     hand_samples: bool,
+    /// Every brew of a tun is run as if it were the first: nothing is learnt from the others.
+    #[arg(long, requires = "tuns")]
+    no_learning: bool,
     /// Leaves the bound out, which takes eight hundred further brews to train.
     #[arg(long)]
     no_bound: bool,
@@ -79,6 +82,7 @@ pub fn run(arguments: &Study) -> Result<(), Failure> {
         brews_each: arguments.brews_each.unwrap_or(1),
         seed: arguments.seed,
         hand,
+        learns: !arguments.no_learning,
         bound: !arguments.no_bound,
         parameters: Parameters::default(),
     };

@@ -3,6 +3,7 @@
 //! Owns which brews there are and what is kept of each. The brews of one tun run one after the other, tuns side by
 //! side; a seed gives the same study on any number of processors.
 
+use lauter_core::profile::TunProfile;
 use lauter_core::supervisor::Parameters;
 use serde::Serialize;
 
@@ -23,6 +24,8 @@ pub struct Campaign {
     pub brews_each: u32,
     pub seed: u64,
     pub hand: HandSamples,
+    /// The profile goes from brew to brew.
+    pub learns: bool,
     /// Train the bound beside it.
     pub bound: bool,
     pub parameters: Parameters,
@@ -42,6 +45,8 @@ pub struct Runoff {
     pub bound_l: [Option<f64>; FRACTIONS.len()],
     /// The metered stop volume when nothing is left to forecast, L.
     pub hindsight_l: Option<f64>,
+    /// The tun's profile learnt from it.
+    pub accepted: bool,
     #[serde(skip)]
     features: Features,
 }
@@ -53,6 +58,7 @@ pub struct Recipe {
     pub brews_each: u32,
     pub seed: u64,
     pub hand_samples: HandSamples,
+    pub learns: bool,
     /// Brews that the bound was trained on; none without it.
     pub bound_trained_on: Option<usize>,
 }
@@ -88,6 +94,7 @@ impl Campaign {
             brews_each: self.brews_each,
             seed: self.seed,
             hand_samples: self.hand,
+            learns: self.learns,
             bound_trained_on: bound.map(|bound| bound.trained_on),
         };
         let figures = self.figures(recipe, &runoffs);
@@ -109,12 +116,19 @@ impl Campaign {
         }
     }
 
-    /// The brews of a tun in their order.
+    /// The brews of a tun in their order; each learns from those before it.
     fn brews_of(&self, tun_seed: u64) -> Vec<Runoff> {
+        let mut profile = TunProfile::default();
         (0..self.brews_each)
             .map(|brew| {
                 let scenario = Scenario::draw_brew(tun_seed, brew);
-                let (trial, features, hindsight_l) = self.trial(&scenario);
+                let taught = self.learns.then_some(&profile);
+                let (trial, features, hindsight_l) = self.trial(&scenario, taught);
+                let accepted = trial.lesson().is_some_and(|lesson| {
+                    let (next, acceptance) = profile.update(lesson);
+                    profile = next;
+                    acceptance.accepted
+                });
                 let judged = judge(&trial);
                 let book = NoteBook::of(&trial);
                 Runoff {
@@ -125,6 +139,7 @@ impl Campaign {
                         .map(|read| read.map(|read| book.stop_volume_l(read.elapsed_s))),
                     bound_l: [None; FRACTIONS.len()],
                     hindsight_l,
+                    accepted,
                     features,
                     judged,
                 }
@@ -132,11 +147,22 @@ impl Campaign {
             .collect()
     }
 
-    fn trial(&self, scenario: &Scenario) -> (Trial, Features, Option<f64>) {
+    fn trial(
+        &self,
+        scenario: &Scenario,
+        profile: Option<&TunProfile>,
+    ) -> (Trial, Features, Option<f64>) {
         let supervisor = trial::supervisor(scenario, self.parameters.clone());
         let mut recorder = Recorder::new(scenario);
         let watch = |brewhouse: &crate::model::Brewhouse| recorder.see(brewhouse);
-        let trial = trial::run_watched(scenario, scenario.seed, self.hand, supervisor, watch);
+        let trial = trial::run_watched(
+            scenario,
+            scenario.seed,
+            self.hand,
+            supervisor,
+            profile,
+            watch,
+        );
         let measured = recorder.finish();
         let hindsight_l = measured.stop_volume_in_hindsight_l(trial.plan.target_gravity_p);
         (trial, bound::features(&measured, scenario), hindsight_l)

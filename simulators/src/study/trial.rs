@@ -3,6 +3,7 @@
 //! Owns the hand-over: what the instruments of a scenario read becomes the supervisor's events, as the service
 //! would make them of Modbus answers, and nothing of the truth crosses over. It judges nothing.
 
+use lauter_core::profile::{BrewLesson, TunProfile};
 use lauter_core::projection::{PhBasis, Plan};
 use lauter_core::reading::{Instrument, Moment, Reading, Span};
 use lauter_core::supervisor::{Dated, Event, Output, Parameters, Place, Plant, Sample, Supervisor};
@@ -23,6 +24,16 @@ pub struct Trial {
     pub truths: Vec<Truth>,
     pub crossings: Crossings,
     pub last: Truth,
+}
+
+impl Trial {
+    /// What the brew taught, as the supervisor put it out at the end.
+    pub fn lesson(&self) -> Option<&BrewLesson> {
+        self.outputs.iter().find_map(|dated| match &dated.output {
+            Output::Lesson(lesson) => Some(&**lesson),
+            _ => None,
+        })
+    }
 }
 
 /// How often the truth is kept, s.
@@ -105,15 +116,17 @@ pub enum HandSamples {
 /// Runs a scenario to its end under a fresh supervisor.
 pub fn run(scenario: &Scenario, seed: u64, hand: HandSamples, parameters: Parameters) -> Trial {
     let supervisor = supervisor(scenario, parameters);
-    run_watched(scenario, seed, hand, supervisor, |_| {})
+    run_watched(scenario, seed, hand, supervisor, None, |_| {})
 }
 
-/// Runs a scenario to its end under this supervisor; `watch` sees the brewhouse after every step.
+/// Runs a scenario to its end under this supervisor, with what earlier brews taught; `watch` sees the brewhouse
+/// after every step.
 pub fn run_watched(
     scenario: &Scenario,
     seed: u64,
     hand: HandSamples,
     mut supervisor: Supervisor,
+    profile: Option<&TunProfile>,
     mut watch: impl FnMut(&Brewhouse),
 ) -> Trial {
     let plan = plan(scenario);
@@ -124,6 +137,7 @@ pub fn run_watched(
         Event::BrewStarted {
             plan: Box::new(plan.clone()),
             zero: Moment::ZERO,
+            profile: profile.cloned().map(Box::new),
         },
         Moment::ZERO,
     );

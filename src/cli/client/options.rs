@@ -8,7 +8,7 @@ use url::Url;
 
 use super::Client;
 use super::exchange::Exchange;
-use crate::config;
+use crate::config::{self, Configuration};
 use crate::exit::{Failure, Kind};
 use crate::web::wire::ServedTun;
 
@@ -35,7 +35,7 @@ impl ServiceOptions {
     pub fn client(&self) -> Result<Client, Failure> {
         let (url, configured) = match (&self.config, &self.url) {
             (Some(file), _) => {
-                let (url, tun) = of_configuration(file)?;
+                let (url, tun) = of_configuration(&config::load_offline(file)?)?;
                 (url, Some(tun))
             }
             (None, Some(url)) => (url.clone(), None),
@@ -48,22 +48,21 @@ impl ServiceOptions {
     }
 }
 
-fn of_configuration(file: &std::path::Path) -> Result<(Url, ServedTun), Failure> {
-    let configuration = config::load_offline(file)?;
+pub(super) fn of_configuration(configuration: &Configuration) -> Result<(Url, ServedTun), Failure> {
     if !configuration.web.enabled {
         return Err(Failure::new(
             Kind::Configuration,
             format!(
                 "{}: web.enabled is false; the commands reach the service through it, so set it to true and restart \
                  the service",
-                file.display()
+                configuration.file.display()
             ),
         ));
     }
     let address = reachable(configuration.web.listen);
     let tun = ServedTun {
-        site: configuration.site,
-        tun: configuration.tun.name,
+        site: configuration.site.clone(),
+        tun: configuration.tun.name.clone(),
     };
     Ok((parsed(&format!("http://{address}"))?, tun))
 }

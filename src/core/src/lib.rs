@@ -9,6 +9,7 @@ pub mod bed;
 pub mod conditioning;
 pub mod detect;
 pub mod kettle;
+pub mod profile;
 pub mod projection;
 pub mod reading;
 pub mod supervisor;

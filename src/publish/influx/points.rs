@@ -26,7 +26,9 @@ pub fn point(source: &Source, output: &Output, at: Timestamp) -> Option<Point> {
         Output::Runoff(state) => of_runoff(state),
         Output::Line(Line::Projection(projection)) => of_projection(projection),
         Output::Line(Line::Alarm(alarm)) => of_alarm(alarm),
-        Output::Line(Line::Table(_) | Line::Summary(_)) | Output::Occurrence(_) => return None,
+        Output::Line(Line::Table(_) | Line::Summary(_))
+        | Output::Occurrence(_)
+        | Output::Lesson(_) => return None,
     };
     point.tags.push(("site", source.site.clone()));
     point.tags.push(("tun", source.tun.clone()));

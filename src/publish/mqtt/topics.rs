@@ -54,9 +54,10 @@ impl Topics {
         }
     }
 
-    /// The message of one output. Only those at least once need a row in the outbox.
-    pub fn message(&self, output: &Output, stamp: Stamp) -> Message {
-        match output {
+    /// The message of one output; None for what stays in the house. Only those at least once need a row in the
+    /// outbox.
+    pub fn message(&self, output: &Output, stamp: Stamp) -> Option<Message> {
+        Some(match output {
             Output::Reading(reading) => self.live(
                 &format!("reading/{}", level(&reading.instrument)),
                 payload(stamp, &ReadingBody::of(reading)),
@@ -70,7 +71,8 @@ impl Topics {
             Output::Occurrence(occurrence) => {
                 self.message_at_least_once("event", payload(stamp, occurrence), false)
             }
-        }
+            Output::Lesson(_) => return None,
+        })
     }
 
     fn live(&self, below: &str, payload: Vec<u8>) -> Message {

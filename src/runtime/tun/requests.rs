@@ -74,6 +74,7 @@ impl Tun {
         }
         self.flush().await;
         let now = self.setting.clock.now().max(self.last);
+        let profile = self.learnt(&plan.brew).await;
         let header = BrewHeader {
             tun: self.setting.tun,
             plan: plan.clone(),
@@ -95,6 +96,7 @@ impl Tun {
             Event::BrewStarted {
                 plan: Box::new(plan),
                 zero: now,
+                profile,
             },
             now,
         );
@@ -111,6 +113,7 @@ impl Tun {
         self.flush().await;
         self.written()?;
         if let Some(brew) = self.batch.brew.take() {
+            self.learn(brew, self.setting.clock.wall(now)).await;
             let finished = FinishedBrew {
                 ended: self.setting.clock.wall(now),
                 ended_at: now,

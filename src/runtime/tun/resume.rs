@@ -43,7 +43,7 @@ impl Tun {
             self.supervisor.handle(event, at);
             while let Some(dated) = self.supervisor.poll_output() {
                 self.latest.note(&dated);
-                self.note_summary(&dated.output);
+                self.note_end(&dated.output);
             }
         }
         if self.supervisor.plan().is_none() {
@@ -58,8 +58,10 @@ impl Tun {
     /// Ends a brew's record with the last event in it.
     async fn close(&mut self, brew: &Brew, last: Option<&DatedEvent>) -> Result<(), StoreError> {
         let ended_at = last.map_or(brew.header.started_at, |event| event.at);
+        let ended = self.setting.clock.wall(ended_at);
+        self.learn(brew.id, ended).await;
         let finished = FinishedBrew {
-            ended: self.setting.clock.wall(ended_at),
+            ended,
             ended_at,
             summary: self.summary.take(),
         };

@@ -3,6 +3,7 @@
 mod body;
 mod export;
 mod operate;
+mod profile;
 mod record;
 mod tuns;
 
@@ -45,6 +46,7 @@ pub fn router(service: Arc<Service>) -> Router {
         .route("/samples", post(operate::sample))
         .route("/alarms/{alarm}", post(operate::alarm))
         .route("/brews", get(record::brews))
+        .route("/profile", get(profile::show).delete(profile::reset))
         .nest("/brews/{brew}", brew);
     let api = Router::new()
         .route("/health", get(tuns::health))

@@ -4,6 +4,7 @@
 //! does not know instruments or alarms.
 
 mod learning;
+mod notes;
 mod stopping;
 
 use std::collections::VecDeque;
@@ -13,10 +14,12 @@ use serde::{Deserialize, Serialize};
 use crate::bed::Bed;
 use crate::detect::ChannelWatch;
 use crate::kettle::{Contents, Kettle};
+use crate::profile::TunProfile;
 use crate::projection::{Crossing, Crossings, Draws, Plan, Stop};
 use crate::reading::Moment;
 use crate::washout::{Acidity, Expectation, Washout};
 
+use self::notes::Notes;
 use super::inflow::Inflow;
 use super::output::Phase;
 use super::parameters::{Parameters, Plant};
@@ -97,6 +100,7 @@ pub(super) struct Brew {
     last_contents: Option<(f64, f64)>,
     /// Kettle gravity at the last comparison with the kettle's own meter.
     compared_gravity_p: Option<f64>,
+    pub notes: Notes,
 }
 
 /// Time constant of the pace, s. Common practice, no source.
@@ -108,7 +112,14 @@ const FLOWS_KEPT: usize = 30;
 pub(super) const COMPARE_EVERY_S: f64 = 10.0;
 
 impl Brew {
-    pub fn new(plan: Plan, origin: Moment, plant: &Plant, parameters: &Parameters) -> Self {
+    /// `profile`: what earlier brews on this tun taught.
+    pub fn new(
+        plan: Plan,
+        origin: Moment,
+        plant: &Plant,
+        parameters: &Parameters,
+        profile: Option<&TunProfile>,
+    ) -> Self {
         let planned_flow_l_min =
             (plan.planned_volume_l - plant.heel_l).max(1.0) / plan.runoff_minutes;
         let expectation = Expectation {
@@ -118,6 +129,12 @@ impl Brew {
             planned_volume_l: plan.planned_volume_l,
             heel_l: plant.heel_l,
         };
+        let teaching =
+            profile.and_then(|profile| profile.teaching(&plan, expectation, &parameters.washout));
+        let washout = match teaching {
+            Some(teaching) => Washout::taught(parameters.washout, expectation, teaching),
+            None => Washout::new(parameters.washout, expectation),
+        };
         Self {
             kettle: Kettle::new(
                 parameters.kettle,
@@ -125,7 +142,7 @@ impl Brew {
                 plant.heel_l,
                 parameters.assumed_temperature_c,
             ),
-            washout: Washout::new(parameters.washout, expectation),
+            washout,
             acidity: Acidity::new(parameters.acidity),
             bed: Bed::new(parameters.bed, plant.bed_area_m2, planned_flow_l_min),
             channel_watch: ChannelWatch::new(&parameters.detect, plan.planned_volume_l),
@@ -151,6 +168,7 @@ impl Brew {
             seen_ph: false,
             last_contents: None,
             compared_gravity_p: None,
+            notes: Notes::default(),
             plan,
             origin,
         }
@@ -194,6 +212,7 @@ impl Brew {
         let flows = picture.flow_l_min.unwrap_or(flow_l_min) > p.no_flow_l_min;
         let to_kettle = flows && !picture.recirculating;
         if picture.raking {
+            self.note_rakes();
             self.raked = Some(now);
             self.washout.note_stirring();
         }
@@ -214,6 +233,7 @@ impl Brew {
             self.learn_runnings(picture, plant);
         }
         self.learn_bed(picture, now, p);
+        self.note_step(picture, to_kettle, now, p, plant);
         self.phase.advance(
             picture,
             to_kettle,

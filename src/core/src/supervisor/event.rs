@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::alarm::AlarmId;
+use crate::profile::TunProfile;
 use crate::projection::Plan;
 use crate::reading::{Moment, Reading};
 
@@ -48,6 +49,10 @@ pub enum Event {
     BrewStarted {
         plan: Box<Plan>,
         zero: Moment,
+        /// What earlier brews on this tun taught, as it stood when the brew began: with it in the record, a brew
+        /// taken up again has the same expectations.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        profile: Option<Box<TunProfile>>,
     },
     BrewEnded,
     Reading {

@@ -28,6 +28,7 @@ pub use output::{
 };
 pub use parameters::{Parameters, Plant};
 
+use crate::profile::TunProfile;
 use crate::projection::Plan;
 use crate::reading::{Instrument, Measures, Moment, Reading};
 use annunciator::Annunciator;
@@ -99,7 +100,11 @@ impl Supervisor {
         }
         self.advance_before(now);
         match event {
-            Event::BrewStarted { plan, zero } => self.start_brew(*plan, zero, now),
+            Event::BrewStarted {
+                plan,
+                zero,
+                profile,
+            } => self.start_brew(*plan, zero, profile.as_deref(), now),
             Event::BrewEnded => self.end_brew(now),
             Event::Reading {
                 instrument,
@@ -206,7 +211,7 @@ impl Supervisor {
                 .is_some_and(|flow| flow > self.parameters.no_flow_l_min)
     }
 
-    fn start_brew(&mut self, plan: Plan, zero: Moment, now: Moment) {
+    fn start_brew(&mut self, plan: Plan, zero: Moment, profile: Option<&TunProfile>, now: Moment) {
         if self.brew.is_some() {
             self.end_brew(now);
         }
@@ -220,7 +225,13 @@ impl Supervisor {
             "Brew {} started: {:.0} kg of grist, target {:.1} °P at about {:.0} L.",
             plan.brew, plan.grist_kg, plan.target_gravity_p, plan.planned_volume_l
         );
-        self.brew = Some(Brew::new(plan, zero, &self.plant, &self.parameters));
+        self.brew = Some(Brew::new(
+            plan,
+            zero,
+            &self.plant,
+            &self.parameters,
+            profile,
+        ));
         self.occur(now, "brew-started", text);
     }
 
@@ -238,6 +249,8 @@ impl Supervisor {
             at: now,
             output: Output::Line(Line::Summary(summary)),
         });
+        let lesson = brew.lesson(&self.plant);
+        self.put(now, Output::Lesson(Box::new(lesson)));
         let text = format!("Brew {} ended.", brew.plan.brew);
         self.brew = Some(brew);
         self.occur(now, "brew-ended", text);

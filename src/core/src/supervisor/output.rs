@@ -5,6 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::profile::BrewLesson;
 use crate::projection::{Crossing, Stop, StopCause};
 use crate::reading::{Cause, Moment, Status};
 use crate::units::Unit;
@@ -130,6 +131,8 @@ pub enum Output {
     Reading(ConditionedReading),
     Runoff(RunoffState),
     Occurrence(Occurrence),
+    /// What a finished brew teaches about its tun, for the keeper of its profile. Once, at the end.
+    Lesson(Box<BrewLesson>),
 }
 
 /// An output with the moment it belongs to.

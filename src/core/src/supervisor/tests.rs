@@ -119,6 +119,7 @@ impl Run {
         run.give(Event::BrewStarted {
             plan: Box::new(plan()),
             zero: Moment::ZERO,
+            profile: None,
         });
         run
     }

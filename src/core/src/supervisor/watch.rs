@@ -156,6 +156,7 @@ impl Supervisor {
         };
         findings.extend(conditions(&self.parameters.detect, &view, &held));
         let after_stop = brew.reached.is_some();
+        self.note_quality(brew, channel_active);
         for finding in findings {
             let alarm = finding.alarm;
             let explained = alarm == AlarmId::TurbidRunnings
@@ -166,6 +167,19 @@ impl Supervisor {
         }
         if brew.reached.is_some() {
             brew.take_stop(StopCause::TargetGravity, now, &self.plant, &self.parameters);
+        }
+    }
+
+    /// What speaks against learning from this brew, up to the target.
+    fn note_quality(&self, brew: &mut Brew, channelled: bool) {
+        if brew.reached.is_some() {
+            return;
+        }
+        if channelled {
+            brew.notes.channelled();
+        }
+        if self.annunciator.any_active(AlarmId::InstrumentsDisagree) {
+            brew.notes.disagreed();
         }
     }
 

@@ -128,6 +128,11 @@ impl Acidity {
         self.last = Some((used, ph - row.dot(&self.mean)));
     }
 
+    /// pH by the law alone, as believed now, when `share_left` of the first wort's gravity is left, 0 to 1.
+    pub fn by_law(&self, share_left: f64) -> f64 {
+        regressors(-share_left.clamp(0.01, 1.0).ln()).dot(&self.mean)
+    }
+
     /// pH expected at a gravity and its standard deviation.
     pub fn expected(&self, first_wort_gravity_p: f64, gravity_p: f64) -> (f64, f64) {
         let washing = washing(first_wort_gravity_p, gravity_p);

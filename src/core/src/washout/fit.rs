@@ -7,6 +7,7 @@
 use nalgebra::{Cholesky, SMatrix};
 use serde::{Deserialize, Serialize};
 
+use super::Expectation;
 use super::curve::{Curve, SHAPES, ShapeVector};
 use super::discrepancy::{Discrepancy, Offset, Point, Whitening};
 
@@ -36,7 +37,22 @@ pub struct PlanHint {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Prior {
     pub mean: ShapeVector,
+    /// Of each parameter, given those before it where the coupling ties it to them.
     pub standard_deviation: ShapeVector,
+    /// Unit lower triangular: what it makes of the departure from the mean is independent. The identity where the
+    /// parameters are.
+    pub coupling: ShapeMatrix,
+}
+
+impl Prior {
+    fn departure(&self, shape: &ShapeVector) -> ShapeVector {
+        self.coupling * (shape - self.mean)
+    }
+
+    fn precision(&self) -> ShapeMatrix {
+        let weights = self.standard_deviation.map(|sd| 1.0 / (sd * sd));
+        self.coupling.transpose() * ShapeMatrix::from_diagonal(&weights) * self.coupling
+    }
 }
 
 /// The fitted shape, its covariance, and the discrepancy at the last bin.
@@ -139,7 +155,9 @@ impl Problem<'_> {
         let mut residuals = self.residuals(shape);
         whitening.apply(&mut residuals);
         let data: f64 = residuals.iter().map(|value| value * value).sum();
-        let prior = (shape - self.prior.mean)
+        let prior = self
+            .prior
+            .departure(shape)
             .component_div(&self.prior.standard_deviation)
             .norm_squared();
         let total = data + prior + self.hint_residual(shape).powi(2);
@@ -171,11 +189,9 @@ impl Problem<'_> {
             hint_slopes[index] = (self.hint_residual(&nudged) - base_hint) / nudge;
         }
         whitening.apply(&mut base);
-        let weights = self.prior.standard_deviation.map(|sd| 1.0 / (sd * sd));
-        let mut normal =
-            ShapeMatrix::from_diagonal(&weights) + hint_slopes * hint_slopes.transpose();
-        let mut gradient =
-            -weights.component_mul(&(shape - self.prior.mean)) - hint_slopes * base_hint;
+        let precision = self.prior.precision();
+        let mut normal = precision + hint_slopes * hint_slopes.transpose();
+        let mut gradient = -(precision * (shape - self.prior.mean)) - hint_slopes * base_hint;
         for i in 0..SHAPES {
             for j in 0..=i {
                 let product: f64 = columns[i].iter().zip(&columns[j]).map(|(a, b)| a * b).sum();
@@ -207,6 +223,17 @@ fn damped_step(normal: &ShapeMatrix, gradient: &ShapeVector, damping: f64) -> Op
 }
 
 impl PlanHint {
+    /// The target is expected at `runoff_volume_l`, known to the share `volume_sd`. At the stop-point the runnings
+    /// are well below the kettle, so a share of volume is worth about half that share of the target gravity.
+    pub fn at_target(runoff_volume_l: f64, volume_sd: f64, expectation: Expectation) -> Self {
+        Self {
+            runoff_volume_l,
+            heel_l: expectation.heel_l,
+            kettle_gravity_p: expectation.target_gravity_p,
+            standard_deviation_p: 0.55 * volume_sd * expectation.target_gravity_p,
+        }
+    }
+
     /// Kettle gravity at the hinted volume if the runnings follow `curve`. The weight of a litre of hot wort
     /// is taken as 0.975 + 0.004 kg for each °P, which is within 0.3 % from 0 to 25 °P at 75 °C.
     pub fn kettle_gravity(&self, curve: &Curve) -> f64 {

@@ -8,6 +8,7 @@ mod aside;
 mod curve;
 mod discrepancy;
 mod fit;
+mod parameters;
 pub mod theory;
 
 use nalgebra::Cholesky;
@@ -17,107 +18,9 @@ pub use acidity::{Acidity, AcidityParameters};
 use aside::Aside;
 pub use curve::{Curve, SHAPES, ShapeVector};
 pub use discrepancy::{Discrepancy, Offset};
-use fit::{Bin, Problem};
+use fit::{Bin, Problem, ShapeMatrix};
 pub use fit::{PlanHint, Posterior, Prior};
-
-/// How much is believed before the first reading, and how far real beds stray from any curve of the family.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Parameters {
-    /// Standard deviation of the planned first-wort gravity, °P, 0.1 to 3.
-    pub first_wort_sd_p: f64,
-    /// First-wort gravity where the plan names none, °P, 10 to 25, and its standard deviation. Common
-    /// practice, no source.
-    pub usual_first_wort_p: f64,
-    pub usual_first_wort_sd_p: f64,
-    /// Breakthrough volume as a share of the planned run-off volume, 0.2 to 1, and the standard deviation of
-    /// its logarithm. Wide: the plan hint and the readings settle it.
-    pub breakthrough_share: f64,
-    pub breakthrough_sd: f64,
-    /// Sharpness of the corner, 2 to 60, and the standard deviation of its logarithm.
-    pub sharpness: f64,
-    pub sharpness_sd: f64,
-    /// Decline after the corner, 0.3 to 10, and the standard deviation of its logarithm.
-    pub decline: f64,
-    pub decline_sd: f64,
-    /// Bend of the decline, −2 to 3, and its standard deviation.
-    pub bend: f64,
-    pub bend_sd: f64,
-    /// Standard deviation of the plan's volume, share, 0.005 to 0.3: common practice, no source.
-    pub plan_volume_sd: f64,
-    /// Extract in the kettle at the stop-point over the grist's mass, 0.4 to 0.9, and its standard deviation as
-    /// a share. Common practice: two thirds to three quarters; no source.
-    pub extract_yield: f64,
-    pub extract_yield_sd: f64,
-    /// Standard deviation of the discrepancy, °P, 0.02 to 2.
-    pub discrepancy_sd_p: f64,
-    /// Its correlation length as a share of the planned volume, 0.02 to 1.
-    pub discrepancy_length_share: f64,
-    /// Longest stretch of suspect runnings that the fit leaves aside, share of the planned volume, 0.01 to 0.3.
-    pub aside_share: f64,
-    /// Width of a bin as a share of the planned volume, 0.002 to 0.05.
-    pub bin_share: f64,
-}
-
-impl Default for Parameters {
-    fn default() -> Self {
-        Self {
-            first_wort_sd_p: 0.5,
-            usual_first_wort_p: 18.0,
-            usual_first_wort_sd_p: 2.0,
-            breakthrough_share: 0.56,
-            breakthrough_sd: 0.25,
-            sharpness: 15.0,
-            sharpness_sd: 0.7,
-            decline: 2.1,
-            decline_sd: 0.6,
-            bend: 0.8,
-            bend_sd: 1.2,
-            plan_volume_sd: 0.045,
-            extract_yield: 0.70,
-            extract_yield_sd: 0.07,
-            discrepancy_sd_p: 0.15,
-            discrepancy_length_share: 0.12,
-            aside_share: 0.1,
-            bin_share: 0.008,
-        }
-    }
-}
-
-impl Parameters {
-    /// Everything outside its range, as sentences.
-    pub fn check(&self) -> Vec<String> {
-        crate::units::outside_ranges(&[
-            ("first_wort_sd_p", self.first_wort_sd_p, 0.1, 3.0),
-            ("usual_first_wort_p", self.usual_first_wort_p, 10.0, 25.0),
-            (
-                "usual_first_wort_sd_p",
-                self.usual_first_wort_sd_p,
-                0.1,
-                5.0,
-            ),
-            ("breakthrough_share", self.breakthrough_share, 0.2, 1.0),
-            ("breakthrough_sd", self.breakthrough_sd, 0.02, 1.0),
-            ("sharpness", self.sharpness, 2.0, 60.0),
-            ("sharpness_sd", self.sharpness_sd, 0.02, 2.0),
-            ("decline", self.decline, 0.3, 10.0),
-            ("decline_sd", self.decline_sd, 0.02, 2.0),
-            ("bend", self.bend, -2.0, 3.0),
-            ("bend_sd", self.bend_sd, 0.02, 3.0),
-            ("plan_volume_sd", self.plan_volume_sd, 0.005, 0.3),
-            ("extract_yield", self.extract_yield, 0.4, 0.9),
-            ("extract_yield_sd", self.extract_yield_sd, 0.01, 0.5),
-            ("discrepancy_sd_p", self.discrepancy_sd_p, 0.02, 2.0),
-            (
-                "discrepancy_length_share",
-                self.discrepancy_length_share,
-                0.02,
-                1.0,
-            ),
-            ("aside_share", self.aside_share, 0.01, 0.3),
-            ("bin_share", self.bin_share, 0.002, 0.05),
-        ])
-    }
-}
+pub use parameters::Parameters;
 
 /// What the plan leads one to expect.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -127,6 +30,13 @@ pub struct Expectation {
     pub target_gravity_p: f64,
     pub planned_volume_l: f64,
     pub heel_l: f64,
+}
+
+/// What earlier brews on the tun lead one to expect of the next.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Teaching {
+    pub prior: Prior,
+    pub hint: PlanHint,
 }
 
 /// What is known about this bed's washout.
@@ -146,8 +56,17 @@ pub struct Washout {
 impl Washout {
     pub fn new(parameters: Parameters, expectation: Expectation) -> Self {
         let planned_l = (expectation.planned_volume_l - expectation.heel_l).max(1.0);
-        let prior = Self::prior(parameters, expectation, planned_l);
-        let hint = Self::hint(parameters, expectation);
+        let teaching = Teaching {
+            prior: Self::prior(parameters, expectation, planned_l),
+            hint: Self::hint(parameters, expectation),
+        };
+        Self::taught(parameters, expectation, teaching)
+    }
+
+    /// With what earlier brews taught in place of what tuns do in general.
+    pub fn taught(parameters: Parameters, expectation: Expectation, teaching: Teaching) -> Self {
+        let planned_l = (expectation.planned_volume_l - expectation.heel_l).max(1.0);
+        let Teaching { prior, hint } = teaching;
         let discrepancy = Discrepancy {
             standard_deviation: parameters.discrepancy_sd_p,
             correlation_length_l: parameters.discrepancy_length_share * planned_l,
@@ -174,8 +93,7 @@ impl Washout {
     }
 
     /// Where the kettle is expected to come to its target: by the plan and by the grist's extract, each by its
-    /// weight. At the stop-point the runnings are well below the kettle, so a share of volume is worth about half
-    /// that share of the target gravity.
+    /// weight.
     fn hint(parameters: Parameters, expectation: Expectation) -> PlanHint {
         let target_p = expectation.target_gravity_p;
         let kg_per_l = 0.975 + 0.004 * target_p;
@@ -186,24 +104,15 @@ impl Washout {
         let share = plan_weight / (plan_weight + yield_weight);
         let logarithm = share * expectation.planned_volume_l.ln() + (1.0 - share) * by_yield_l.ln();
         let volume_sd = (plan_weight + yield_weight).powf(-0.5);
-        PlanHint {
-            runoff_volume_l: (logarithm.exp() - expectation.heel_l).max(1.0),
-            heel_l: expectation.heel_l,
-            kettle_gravity_p: target_p,
-            standard_deviation_p: 0.55 * volume_sd * target_p,
-        }
+        PlanHint::at_target(
+            (logarithm.exp() - expectation.heel_l).max(1.0),
+            volume_sd,
+            expectation,
+        )
     }
 
     fn prior(parameters: Parameters, expectation: Expectation, runoff_volume_l: f64) -> Prior {
-        let (first_wort_gravity_p, first_wort_sd_p) = match expectation.first_wort_gravity_p {
-            Some(planned_p) => (planned_p, parameters.first_wort_sd_p),
-            None => (
-                parameters
-                    .usual_first_wort_p
-                    .max(expectation.target_gravity_p + 3.0),
-                parameters.usual_first_wort_sd_p,
-            ),
-        };
+        let (first_wort_gravity_p, first_wort_sd_p) = parameters.first_wort(expectation);
         let curve = Curve {
             first_wort_gravity_p,
             breakthrough_l: parameters.breakthrough_share * runoff_volume_l,
@@ -221,6 +130,7 @@ impl Washout {
         Prior {
             mean: curve.to_vector(),
             standard_deviation,
+            coupling: ShapeMatrix::identity(),
         }
     }
 

@@ -20,7 +20,7 @@ fn stamp() -> Stamp {
 
 /// Topic, quality, retain and payload as parsed by a receiver.
 fn published(output: &Output) -> (String, Quality, bool, Value) {
-    let message = topics().message(output, stamp());
+    let message = topics().message(output, stamp()).expect("a message");
     let value = serde_json::from_slice(&message.payload).expect("JSON");
     (message.topic, message.quality, message.retain, value)
 }
@@ -244,7 +244,7 @@ proptest! {
         site in ".{0,12}", tun in ".{0,12}", instrument in ".{0,12}",
     ) {
         let output = Output::Reading(ConditionedReading { instrument, ..reading() });
-        let topic = Topics::new(&site, &tun).message(&output, stamp()).topic;
+        let topic = Topics::new(&site, &tun).message(&output, stamp()).expect("a message").topic;
         prop_assert_eq!(topic.split('/').count(), 5);
         prop_assert!(!topic.contains(['+', '#', '\0']));
     }

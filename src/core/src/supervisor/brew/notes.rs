@@ -1,0 +1,197 @@
+//! What is noted during a brew for the tun's profile.
+//!
+//! Owns the marks of the run-off up to the target and the bed's figures, and makes the lesson of them at the end.
+//! It judges nothing: whether the tun learns from it is the profile's work.
+
+use serde::{Deserialize, Serialize};
+
+use crate::profile::{
+    BedLesson, BrewLesson, PhLesson, Quality, RakeLesson, StopLesson, WashoutLesson, rounded,
+};
+use crate::reading::Moment;
+use crate::washout::Curve;
+
+use super::super::parameters::{Parameters, Plant};
+use super::{Brew, Picture};
+
+/// Interval and number of the kept resistances: four hours of run-off.
+const RESISTANCE_EVERY_S: f64 = 30.0;
+const RESISTANCES_KEPT: usize = 480;
+/// The bed settles over the first tenth of the run-off. Common practice, no source.
+const SETTLED_SHARE: f64 = 0.1;
+/// Pressure drop over its limit below which a flow counts as safe; detection warns at the same share.
+const SAFE_SHARE: f64 = 0.6;
+/// A raking's effect is read this long after the rakes have stopped, s.
+const RAKE_SETTLES_S: f64 = 120.0;
+const RAKES_KEPT: usize = 12;
+/// Gravity over first wort at which the rise of pH is told.
+const THIRD_LEFT: f64 = 1.0 / 3.0;
+
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub(in super::super) struct Notes {
+    quality: Quality,
+    gravity_missing_s: f64,
+    flow_missing_s: f64,
+    resistances: Vec<f64>,
+    resistance_at: Option<Moment>,
+    safe_flow_l_min_m2: Option<f64>,
+    trouble_from_share: Option<f64>,
+    /// Resistance when the rakes started, until their effect has been read.
+    before_rake: Option<f64>,
+    rakes: Vec<RakeLesson>,
+}
+
+impl Notes {
+    pub fn channelled(&mut self) {
+        self.quality.channelled = true;
+    }
+
+    pub fn disagreed(&mut self) {
+        self.quality.disagreed = true;
+    }
+
+    /// A step in which wort ran to the kettle.
+    fn flowing(&mut self, picture: &Picture, step_s: f64) {
+        self.quality.flowing_s += step_s;
+        if picture.runnings_gravity_p.is_none() {
+            self.gravity_missing_s += step_s;
+        }
+        if picture.flow_l_min.is_none() {
+            self.flow_missing_s += step_s;
+        }
+    }
+
+    fn resistance(&mut self, resistance_per_m: f64, now: Moment) {
+        let due = self
+            .resistance_at
+            .is_none_or(|at| now.since(at) >= RESISTANCE_EVERY_S);
+        if due && self.resistances.len() < RESISTANCES_KEPT {
+            self.resistances.push(resistance_per_m);
+            self.resistance_at = Some(now);
+        }
+    }
+
+    fn pressure(&mut self, limit_share: f64, flow_l_min_m2: f64, runoff_share: f64) {
+        if limit_share >= SAFE_SHARE {
+            self.trouble_from_share.get_or_insert(runoff_share);
+        } else {
+            let greatest = self.safe_flow_l_min_m2.unwrap_or(0.0).max(flow_l_min_m2);
+            self.safe_flow_l_min_m2 = Some(greatest);
+        }
+    }
+
+    fn bed(&self) -> BedLesson {
+        let mut resistances = self.resistances.clone();
+        let median = (!resistances.is_empty())
+            .then(|| rounded(crate::conditioning::median(&mut resistances)));
+        BedLesson {
+            resistance_per_m: median,
+            safe_flow_l_min_m2: self.safe_flow_l_min_m2.map(rounded),
+            trouble_from_share: self.trouble_from_share.map(rounded),
+            rakes: self.rakes.clone(),
+        }
+    }
+
+    fn quality(&self, target_reached: bool) -> Quality {
+        let flowing_s = self.quality.flowing_s.max(1.0);
+        Quality {
+            target_reached,
+            flowing_s: rounded(self.quality.flowing_s),
+            gravity_missing_share: rounded(self.gravity_missing_s / flowing_s),
+            flow_missing_share: rounded(self.flow_missing_s / flowing_s),
+            ..self.quality
+        }
+    }
+}
+
+impl Brew {
+    /// The resistance when the rakes start, before the bed's figures are forgotten.
+    pub(super) fn note_rakes(&mut self) {
+        if self.notes.before_rake.is_none() {
+            self.notes.before_rake = self.bed.resistance_per_m();
+        }
+    }
+
+    /// One step, as far as it teaches something; what comes after the target does not.
+    pub(super) fn note_step(
+        &mut self,
+        picture: &Picture,
+        to_kettle: bool,
+        now: Moment,
+        p: &Parameters,
+        plant: &Plant,
+    ) {
+        if !to_kettle || self.reached.is_some() {
+            return;
+        }
+        self.notes.flowing(picture, p.step_s);
+        let (Some(pressure_drop_kpa), Some(resistance_per_m)) =
+            (picture.pressure_drop_kpa, self.bed.resistance_per_m())
+        else {
+            return;
+        };
+        let runoff_share = self.kettle.metered_l() / self.plan.planned_volume_l;
+        if runoff_share >= SETTLED_SHARE {
+            self.notes.resistance(resistance_per_m, now);
+        }
+        self.notes.pressure(
+            pressure_drop_kpa / plant.pressure_drop_limit_kpa,
+            self.pace_l_min / plant.bed_area_m2,
+            runoff_share,
+        );
+        let settled = self.raked.is_some_and(|at| {
+            now.since(at) >= RAKE_SETTLES_S && self.undisturbed_s(now) >= RAKE_SETTLES_S
+        });
+        if settled
+            && let Some(before_per_m) = self.notes.before_rake.take()
+            && self.notes.rakes.len() < RAKES_KEPT
+        {
+            self.notes.rakes.push(RakeLesson {
+                before_per_m: rounded(before_per_m),
+                after_per_m: rounded(resistance_per_m),
+            });
+        }
+    }
+
+    /// What the brew taught, at its end.
+    pub fn lesson(&mut self, plant: &Plant) -> BrewLesson {
+        self.washout.refit();
+        let curve = Curve::from_vector(&self.washout.posterior().mean);
+        let grist_kg = self.plan.grist_kg;
+        let contents = self
+            .contents_at_stop
+            .unwrap_or_else(|| self.kettle.contents());
+        let stop = self.reached.map(|crossing| StopLesson {
+            volume_l_per_kg: rounded((crossing.volume_l.p50 - plant.heel_l) / grist_kg),
+            extract_kg_per_kg: rounded(contents.extract_kg / grist_kg),
+        });
+        let ph = self.seen_ph.then(|| {
+            let first_wort_ph = self.acidity.by_law(1.0);
+            let rise_ph = self.acidity.by_law(THIRD_LEFT) - first_wort_ph;
+            PhLesson {
+                basis: self.plan.ph_basis,
+                first_wort_ph: rounded(first_wort_ph),
+                rise_ph: rounded(rise_ph),
+            }
+        });
+        BrewLesson {
+            brew: self.plan.brew.clone(),
+            recipe: self.plan.recipe.clone(),
+            grist_kg,
+            target_gravity_p: self.plan.target_gravity_p,
+            planned_l_per_kg: rounded((self.plan.planned_volume_l - plant.heel_l) / grist_kg),
+            planned_first_wort_p: self.plan.first_wort_gravity_p,
+            washout: WashoutLesson {
+                first_wort_gravity_p: rounded(curve.first_wort_gravity_p),
+                breakthrough_l_per_kg: rounded(curve.breakthrough_l / grist_kg),
+                sharpness: rounded(curve.sharpness),
+                decline: rounded(curve.decline),
+                bend: rounded(curve.bend),
+            },
+            stop,
+            bed: self.notes.bed(),
+            ph,
+            quality: self.notes.quality(self.reached.is_some()),
+        }
+    }
+}
