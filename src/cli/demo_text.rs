@@ -163,14 +163,14 @@ fn alarm(line: &AlarmLine) {
                 println!("{:>6}   {row}", "");
             }
         }
-        AlarmState::ReturnedUnacknowledged | AlarmState::Normal => {
+        // What was only suppressed was never on the screen.
+        AlarmState::ReturnedUnacknowledged | AlarmState::Normal
+            if line.from != AlarmState::Suppressed =>
+        {
             println!("{time:>6} . {} is over", line.alarm.name());
         }
         // What is only a consequence, or has been dealt with, is in the record and not on the screen.
-        AlarmState::Acknowledged
-        | AlarmState::Shelved
-        | AlarmState::Suppressed
-        | AlarmState::OutOfService => {}
+        _ => {}
     }
 }
 

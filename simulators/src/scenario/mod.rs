@@ -140,7 +140,7 @@ impl Scenario {
     }
 
     /// The brew with this number (from 0) on the tun of [`Scenario::draw`]: the same brewhouse, bed and instruments
-    /// with another recipe. See [`draw_family`].
+    /// with another recipe.
     pub fn draw_brew(tun_seed: u64, number: u32) -> Self {
         draw_family::brew(tun_seed, number)
     }

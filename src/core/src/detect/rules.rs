@@ -248,32 +248,26 @@ fn kettle_high_level(parameters: &Parameters, view: &View, held: Held) -> Option
 }
 
 fn runoff_too_fast(parameters: &Parameters, view: &View, held: Held) -> Option<Finding> {
-    let flow_l_min = view.flow_l_min?;
-    let share = flow_l_min / view.planned_flow_l_min;
-    let holds = view.flowing && held.above(share, held.limit.unwrap_or(parameters.too_fast_share));
-    let message = format!(
-        "Flow is {flow_l_min:.0} L/min; the plan's pace is {:.0} L/min.",
-        view.planned_flow_l_min
-    );
-    Some(
-        Finding::new(AlarmId::RunoffTooFast, holds, message)
-            .with("flow_l_min", flow_l_min)
-            .with("planned_flow_l_min", view.planned_flow_l_min),
-    )
+    let share = view.flow_l_min? / view.planned_flow_l_min;
+    let holds = held.above(share, held.limit.unwrap_or(parameters.too_fast_share));
+    wrong_pace(AlarmId::RunoffTooFast, view, holds)
 }
 
 fn runoff_too_slow(parameters: &Parameters, view: &View, held: Held) -> Option<Finding> {
+    let share = view.flow_l_min? / view.planned_flow_l_min;
+    let holds = held.below(share, held.limit.unwrap_or(parameters.too_slow_share));
+    wrong_pace(AlarmId::RunoffTooSlow, view, holds)
+}
+
+/// A pause is the brewer's decision and no wrong pace.
+fn wrong_pace(alarm: AlarmId, view: &View, holds: bool) -> Option<Finding> {
     let flow_l_min = view.flow_l_min?;
-    let share = flow_l_min / view.planned_flow_l_min;
-    let limit = held.limit.unwrap_or(parameters.too_slow_share);
-    // A pause is the brewer's decision and no slow run-off.
-    let holds = view.flowing && held.below(share, limit);
     let message = format!(
         "Flow is {flow_l_min:.0} L/min; the plan's pace is {:.0} L/min.",
         view.planned_flow_l_min
     );
     Some(
-        Finding::new(AlarmId::RunoffTooSlow, holds, message)
+        Finding::new(alarm, view.flowing && holds, message)
             .with("flow_l_min", flow_l_min)
             .with("planned_flow_l_min", view.planned_flow_l_min),
     )
@@ -300,41 +294,52 @@ fn turbid_runnings(parameters: &Parameters, view: &View, held: Held) -> Option<F
 
 fn level_disagrees(parameters: &Parameters, view: &View, held: Held) -> Option<Finding> {
     let (instrument, deviations) = view.level_disagreement.as_ref()?;
-    let limit = held.limit.unwrap_or(parameters.disagreement_deviations);
+    let hint = if *deviations < 0.0 {
+        " If wort is going back to the tun, an instrument that measures `recirculating` has to say so."
+    } else {
+        ""
+    };
     let message = format!(
-        "The kettle level contradicts the sum of the flow ({deviations:+.1} standard deviations).{}",
-        if *deviations < 0.0 {
-            " If wort is going back to the tun, an instrument that measures `recirculating` has to say so."
-        } else {
-            ""
-        }
+        "The kettle level contradicts the sum of the flow ({deviations:+.1} standard deviations).{hint}"
     );
-    Some(
-        Finding::new(
-            AlarmId::InstrumentsDisagree,
-            held.above(deviations.abs(), limit),
-            message,
-        )
-        .about(instrument)
-        .with("disagreement_standard_deviations", *deviations),
-    )
+    Some(disagreement(
+        parameters,
+        held,
+        instrument,
+        *deviations,
+        message,
+    ))
 }
 
 fn kettle_gravity_disagrees(parameters: &Parameters, view: &View, held: Held) -> Option<Finding> {
     let (instrument, deviations) = view.kettle_gravity_disagreement.as_ref()?;
-    let limit = held.limit.unwrap_or(parameters.disagreement_deviations);
     let message = format!(
         "The kettle gravity meter contradicts the extract balance ({deviations:+.1} standard deviations)."
     );
-    Some(
-        Finding::new(
-            AlarmId::InstrumentsDisagree,
-            held.above(deviations.abs(), limit),
-            message,
-        )
-        .about(instrument)
-        .with("disagreement_standard_deviations", *deviations),
+    Some(disagreement(
+        parameters,
+        held,
+        instrument,
+        *deviations,
+        message,
+    ))
+}
+
+fn disagreement(
+    parameters: &Parameters,
+    held: Held,
+    instrument: &str,
+    deviations: f64,
+    message: String,
+) -> Finding {
+    let limit = held.limit.unwrap_or(parameters.disagreement_deviations);
+    Finding::new(
+        AlarmId::InstrumentsDisagree,
+        held.above(deviations.abs(), limit),
+        message,
     )
+    .about(instrument)
+    .with("disagreement_standard_deviations", deviations)
 }
 
 fn top_up(view: &View) -> String {

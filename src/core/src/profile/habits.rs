@@ -29,13 +29,13 @@ pub struct Parameters {
     pub held: Population,
     /// Logarithm of sharpness over breakthrough volume, kg/L: the corner's width belongs to the bed.
     pub sharpness: Population,
-    /// Logarithm of decline over breakthrough volume, kg/L, with [`DECLINE_WITH_SHARPNESS`] of the one above: a fit
+    /// Logarithm of decline over breakthrough volume, kg/L, with `DECLINE_WITH_SHARPNESS` of the one above: a fit
     /// that takes the corner for sharper takes the decline for slower.
     pub decline: Population,
-    /// Bend beyond exponential over breakthrough volume, kg/L, with [`BEND_WITH_DECLINE`] of the decline's: what is
+    /// Bend beyond exponential over breakthrough volume, kg/L, with `BEND_WITH_DECLINE` of the decline's: what is
     /// steep at first has the longer tail.
     pub bend: Population,
-    /// Logarithm of the extract that has left the bed [`WASHED_L_PER_KG`] after breakthrough, kg/kg.
+    /// Logarithm of the extract that has left the bed `WASHED_L_PER_KG` after breakthrough, kg/kg.
     pub extract: Population,
     /// Logarithm of stop volume over planned volume. Common practice, no source: plans are out by some per cent,
     /// and most sites not in one direction.

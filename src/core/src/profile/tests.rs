@@ -168,11 +168,12 @@ fn a_channelled_brew_teaches_nothing() {
     assert_eq!(after.set_aside, before.set_aside);
 }
 
-type Change = fn(&mut BrewLesson);
+/// What is done to a good lesson, and why it is then refused.
+type Spoilt = (fn(&mut BrewLesson), Reason);
 
 #[test]
 fn whatever_spoils_a_brew_is_named() {
-    let spoil: [(Change, Reason); 5] = [
+    let spoil: [Spoilt; 5] = [
         (|l| l.stop = None, Reason::TargetNotReached),
         (|l| l.quality.disagreed = true, Reason::InstrumentsDisagreed),
         (
