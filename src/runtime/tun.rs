@@ -143,7 +143,10 @@ impl Tun {
     async fn take(&mut self, turn: Turn) -> bool {
         match turn {
             Turn::Arrival(Some(arrival)) => self.arrive(arrival),
-            Turn::Request(Some(request)) => self.answer(request).await,
+            Turn::Request(Some(request)) => {
+                self.take_waiting_arrivals();
+                self.answer(request).await;
+            }
             Turn::Deadline => self.give(Event::Tick, self.setting.clock.now()),
             Turn::Flush => self.flush().await,
             Turn::Backlog => self.look_at_backlogs().await,
@@ -155,6 +158,16 @@ impl Tun {
             Turn::Arrival(None) | Turn::Request(None) | Turn::Stop => return false,
         }
         true
+    }
+
+    /// What was measured before somebody asked comes before what they ask.
+    fn take_waiting_arrivals(&mut self) {
+        for _ in 0..self.setting.arrivals.len() {
+            match self.setting.arrivals.try_recv() {
+                Ok(arrival) => self.arrive(arrival),
+                Err(_) => break,
+            }
+        }
     }
 
     fn arrive(&mut self, arrival: Arrival) {
@@ -195,10 +208,14 @@ impl Tun {
     }
 
     /// Gives one event to the supervisor and takes what it says.
+    ///
+    /// What a person or a link does has a moment of its own: readings that waited in the channel meanwhile come
+    /// after it, and a recording, which keeps samples beside the readings, gives both again in this order.
     fn give(&mut self, event: Event, now: Moment) {
         let now = now.max(self.last);
-        self.last = now;
         let only_time = matches!(event, Event::Tick);
+        let shares_moment = only_time || matches!(event, Event::Reading { .. });
+        self.last = if shares_moment { now } else { now.next() };
         let dated_event = DatedEvent {
             at: now,
             event: event.clone(),

@@ -36,6 +36,12 @@ impl Moment {
     pub fn plus_seconds(self, seconds: f64) -> Self {
         Self(self.0 + (seconds * 1e6).round() as i64)
     }
+
+    /// The first moment after this one.
+    #[must_use]
+    pub fn next(self) -> Self {
+        Self(self.0 + 1)
+    }
 }
 
 /// What an instrument measures, in the words of the configuration.
