@@ -8,10 +8,11 @@ use serde::{Deserialize, Serialize};
 
 use crate::kettle::Contents;
 use crate::units::wort_density_kg_m3;
-use crate::washout::{Acidity, Curve, Washout};
+use crate::washout::{Acidity, Course, SHAPES, ShapeVector, Washout};
 
 use super::answer::{Band, Crossing};
-use super::draws::{DRAWS, Draws, STEPS};
+use super::course::{CeilingTable, Grid, Step};
+use super::draws::{DRAWS, Draws, LANES, STEPS};
 
 /// Where the run-off stands.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -77,7 +78,10 @@ pub fn crossings(
     draws: &Draws,
 ) -> Crossings {
     let player = Player::new(situation, limits, washout, acidity);
-    let found: Vec<Found> = (0..DRAWS).map(|draw| player.play(draw, draws)).collect();
+    let mut found = [Found::default(); DRAWS];
+    for (curve, lanes) in found.chunks_exact_mut(LANES).enumerate() {
+        player.play(curve, lanes, draws);
+    }
     let crossing = |pick: fn(&Found) -> Option<Point>| player.crossing(&found, pick, draws);
     let kettle = |pick: fn(&Found) -> Option<Point>| median_kettle(&found, pick);
     Crossings {
@@ -93,9 +97,10 @@ struct Player<'a> {
     situation: &'a Situation,
     limits: &'a Limits,
     washout: &'a Washout,
-    acidity: Option<&'a Acidity>,
-    root: nalgebra::SMatrix<f64, { crate::washout::SHAPES }, { crate::washout::SHAPES }>,
-    step_l: f64,
+    grid: Grid,
+    /// Where each pH law meets the ceiling; None where pH is not forecast.
+    ceiling: Option<CeilingTable>,
+    root: nalgebra::SMatrix<f64, SHAPES, SHAPES>,
     density: [f64; 3],
 }
 
@@ -104,7 +109,7 @@ impl<'a> Player<'a> {
         situation: &'a Situation,
         limits: &'a Limits,
         washout: &'a Washout,
-        acidity: Option<&'a Acidity>,
+        acidity: Option<&Acidity>,
     ) -> Self {
         let at = |gravity_p: f64| wort_density_kg_m3(gravity_p, situation.temperature_c) / 1000.0;
         // Through 0, 12 and 24 °P: within 0.01 kg/m³ of the formula between them, and far cheaper.
@@ -114,9 +119,9 @@ impl<'a> Player<'a> {
             situation,
             limits,
             washout,
-            acidity,
+            grid: Grid::new(situation.runoff_l, limits.horizon_l, washout.discrepancy()),
+            ceiling: acidity.map(|acidity| CeilingTable::new(acidity, limits.ph_ceiling)),
             root: washout.covariance_root(),
-            step_l: limits.horizon_l / STEPS as f64,
             density: [low, (middle - low) / 12.0 - 12.0 * bend, bend],
         }
     }
@@ -125,70 +130,71 @@ impl<'a> Player<'a> {
         self.density[0] + gravity_p * (self.density[1] + gravity_p * self.density[2])
     }
 
-    fn play(&self, draw: usize, draws: &Draws) -> Found {
-        let z = draws.quantities(draw);
-        let path = draws.path(draw);
+    /// The run-offs along one curve.
+    fn play(&self, curve: usize, found: &mut [Found], draws: &Draws) {
         let posterior = self.washout.posterior();
-        let shape =
-            posterior.mean + self.root * nalgebra::SVector::from([z[0], z[1], z[2], z[3], z[4]]);
-        let curve = Curve::from_vector(&shape);
-        let discrepancy = self.washout.discrepancy();
-        let rho = discrepancy.correlation(self.step_l);
-        let kick = discrepancy.standard_deviation * (1.0 - rho * rho).sqrt();
-        let mut offset = posterior.offset.mean + posterior.offset.variance.sqrt() * z[5];
-        let (calibration_p, calibration_sd_p) = self.situation.calibration_p;
-        // One error of the runnings meter moves what is in the kettle and what is to come the same way.
-        let meter_p = -calibration_p + calibration_sd_p * z[6];
-        let contents = self.situation.contents;
-        let mut wort_kg = contents.wort_kg;
-        let kettle_p = contents
-            .gravity_p
-            .map_or(0.0, |p| p + contents.gravity_se_p * z[6]);
-        let mut extract_kg = wort_kg * kettle_p / 100.0;
-        let first_wort_p = curve.first_wort_gravity_p;
-        let mut found = Found {
-            target: self.already_reached(kettle_p, &curve, offset),
-            ..Found::default()
-        };
-        let mut before = Along {
-            kettle_p,
-            runnings_p: f64::MAX,
-            ph: 0.0,
-        };
-        for (step, shock) in path.iter().enumerate() {
-            let middle_l = self.situation.runoff_l + (step as f64 + 0.5) * self.step_l;
-            offset = rho * offset + kick * shock;
-            let line_p = (curve.gravity_p(middle_l) + offset).max(0.0);
-            let runnings_p = (line_p + meter_p).max(0.0);
-            let kg = self.kg_per_l(runnings_p) * self.step_l * self.situation.flow_scale;
-            extract_kg += kg * runnings_p / 100.0;
-            wort_kg += kg;
-            let ph = self.acidity.map_or(0.0, |acidity| {
-                let (mean, sd) = acidity.expected(first_wort_p, line_p);
-                mean + sd * z[7]
-            });
-            let now = Along {
-                kettle_p: 100.0 * extract_kg / wort_kg,
-                runnings_p,
-                ph,
+        let departure = self.root * ShapeVector::from(*draws.shape(curve));
+        let course = Course::of(&(posterior.mean + departure));
+        let offset_p = posterior.offset.mean + posterior.offset_slopes.dot(&departure);
+        let mut base_p = [0.0; STEPS];
+        let mut known = 0;
+        for (lane, found) in found.iter_mut().enumerate() {
+            let mut draw = self.draw(&course, offset_p, curve * LANES + lane, draws);
+            *found = Found {
+                target: self.already_reached(
+                    draw.kettle_p,
+                    course.gravity_p(self.grid.ln_now) + draw.offset_p,
+                ),
+                ..Found::default()
             };
-            self.note_crossings(&mut found, step, before, now);
-            before = now;
-            if found.target.is_some() && found.floor.is_some() && found.ceiling.is_some() {
-                break;
+            let sign = if lane % 2 == 0 { 1.0 } else { -1.0 };
+            for (step, shock) in draws.course(curve).iter().enumerate() {
+                if known == step {
+                    base_p[step] = course.gravity_p(self.grid.steps[step].ln_middle);
+                    known += 1;
+                }
+                draw.advance(self, step, base_p[step], sign * shock, found);
+                if found.target.is_some()
+                    && found.floor.is_some()
+                    && (found.ceiling.is_some() || self.ceiling.is_none())
+                {
+                    break;
+                }
             }
         }
-        found
+    }
+
+    /// One run-off as it stands now.
+    fn draw(&self, course: &Course, offset_p: f64, draw: usize, draws: &Draws) -> Draw {
+        let [z_offset, z_meter, _, _, z_ph] = *draws.quantities(draw);
+        let contents = self.situation.contents;
+        let (calibration_p, calibration_sd_p) = self.situation.calibration_p;
+        // One error of the runnings meter moves what is in the kettle and what is to come the same way.
+        let kettle_p = contents
+            .gravity_p
+            .map_or(0.0, |p| p + contents.gravity_se_p * z_meter);
+        let ceiling_p = self.ceiling.as_ref().map_or(f64::NEG_INFINITY, |table| {
+            course.first_wort_gravity_p() * table.share_left(z_ph)
+        });
+        Draw {
+            offset_p: offset_p + self.washout.posterior().offset.variance.sqrt() * z_offset,
+            meter_p: calibration_sd_p * z_meter - calibration_p,
+            wort_kg: contents.wort_kg,
+            extract_kg: contents.wort_kg * kettle_p / 100.0,
+            kettle_p,
+            ceiling_p,
+            line_p: f64::MAX,
+        }
     }
 
     /// A draw in which the kettle has come down to the target already: where that was, behind us, by the present
     /// slope. Without these the band near the target would know late crossings only.
-    fn already_reached(&self, kettle_p: f64, curve: &Curve, offset_p: f64) -> Option<Point> {
+    fn already_reached(&self, kettle_p: f64, runnings_p: f64) -> Option<Point> {
         let target_p = self.limits.target_gravity_p;
         if !self.situation.target_was_ahead || kettle_p > target_p {
             return None;
         }
-        let runnings_p = (curve.gravity_p(self.situation.runoff_l) + offset_p).max(0.0);
+        let runnings_p = runnings_p.max(0.0);
         let fall_p_per_kg =
             ((kettle_p - runnings_p) / self.situation.contents.wort_kg.max(1.0)).max(1e-9);
         let behind_kg =
@@ -199,47 +205,6 @@ impl<'a> Player<'a> {
         })
     }
 
-    fn note_crossings(&self, found: &mut Found, step: usize, before: Along, now: Along) {
-        let limits = self.limits;
-        let start_l = step as f64 * self.step_l;
-        if found.target.is_none()
-            && before.kettle_p > limits.target_gravity_p
-            && now.kettle_p <= limits.target_gravity_p
-        {
-            let share =
-                (before.kettle_p - limits.target_gravity_p) / (before.kettle_p - now.kettle_p);
-            found.target = Some(Point {
-                ahead_l: start_l + share * self.step_l,
-                kettle_p: limits.target_gravity_p,
-            });
-        }
-        // Runnings are known at the middle of a step, so their crossings lie half a step earlier.
-        let middle_l = start_l - 0.5 * self.step_l;
-        if found.floor.is_none() && now.runnings_p <= limits.gravity_floor_p {
-            let share = share_between(
-                before.runnings_p,
-                now.runnings_p,
-                limits.gravity_floor_p,
-                step,
-            );
-            let ahead_l = (middle_l + share * self.step_l).max(0.0);
-            found.floor = Some(Point {
-                ahead_l,
-                kettle_p: before.kettle_p
-                    + (ahead_l / self.step_l - step as f64) * (now.kettle_p - before.kettle_p),
-            });
-        }
-        if found.ceiling.is_none() && self.acidity.is_some() && now.ph >= limits.ph_ceiling {
-            let share = share_between(-before.ph, -now.ph, -limits.ph_ceiling, step);
-            let ahead_l = (middle_l + share * self.step_l).max(0.0);
-            found.ceiling = Some(Point {
-                ahead_l,
-                kettle_p: before.kettle_p
-                    + (ahead_l / self.step_l - step as f64) * (now.kettle_p - before.kettle_p),
-            });
-        }
-    }
-
     fn crossing(
         &self,
         found: &[Found],
@@ -247,24 +212,20 @@ impl<'a> Player<'a> {
         draws: &Draws,
     ) -> Option<Crossing> {
         let flow_l_min = self.situation.flow_l_min.max(1e-3);
-        let mut volumes = Vec::with_capacity(DRAWS);
-        let mut times = Vec::with_capacity(DRAWS);
+        let contents = self.situation.contents;
+        let mut volumes = [0.0; DRAWS];
+        let mut times = [0.0; DRAWS];
         for (draw, found) in found.iter().enumerate() {
-            let z = draws.quantities(draw);
+            let [_, _, z_volume, z_flow, _] = *draws.quantities(draw);
             let ahead_l = pick(found).map_or(f64::INFINITY, |point| {
                 point.ahead_l * self.situation.flow_scale
             });
-            volumes.push(
-                self.situation.contents.volume_l
-                    + self.situation.contents.volume_se_l * z[8]
-                    + ahead_l,
-            );
-            times.push(
-                self.situation.elapsed_s + 60.0 * ahead_l / (flow_l_min * (1.0 + FLOW_SD * z[9])),
-            );
+            volumes[draw] = contents.volume_l + contents.volume_se_l * z_volume + ahead_l;
+            times[draw] =
+                self.situation.elapsed_s + 60.0 * ahead_l / (flow_l_min * (1.0 + FLOW_SD * z_flow));
         }
         let horizon_l = self.limits.horizon_l * self.situation.flow_scale;
-        let last_volume_l = self.situation.contents.volume_l + horizon_l;
+        let last_volume_l = contents.volume_l + horizon_l;
         let last_s = self.situation.elapsed_s + 60.0 * horizon_l / flow_l_min;
         Some(Crossing {
             volume_l: band(&mut volumes, last_volume_l)?,
@@ -273,11 +234,66 @@ impl<'a> Player<'a> {
     }
 }
 
-#[derive(Clone, Copy)]
-struct Along {
+/// One run-off on its way.
+struct Draw {
+    offset_p: f64,
+    meter_p: f64,
+    wort_kg: f64,
+    extract_kg: f64,
     kettle_p: f64,
-    runnings_p: f64,
-    ph: f64,
+    /// Gravity in the line at which the pH meets its ceiling.
+    ceiling_p: f64,
+    line_p: f64,
+}
+
+impl Draw {
+    fn advance(
+        &mut self,
+        player: &Player,
+        step: usize,
+        base_p: f64,
+        shock: f64,
+        found: &mut Found,
+    ) {
+        let Step {
+            start_l,
+            length_l,
+            rho,
+            kick,
+            ..
+        } = player.grid.steps[step];
+        let limits = player.limits;
+        self.offset_p = rho * self.offset_p + kick * shock;
+        let line_p = (base_p + self.offset_p).max(0.0);
+        let runnings_p = (line_p + self.meter_p).max(0.0);
+        let kg = player.kg_per_l(runnings_p) * length_l * player.situation.flow_scale;
+        self.extract_kg += kg * runnings_p / 100.0;
+        self.wort_kg += kg;
+        let before_p =
+            std::mem::replace(&mut self.kettle_p, 100.0 * self.extract_kg / self.wort_kg);
+        let line_before_p = std::mem::replace(&mut self.line_p, line_p);
+        let kettle_at = |share: f64| Point {
+            ahead_l: (start_l + share * length_l).max(0.0),
+            kettle_p: before_p + share * (self.kettle_p - before_p),
+        };
+        if found.target.is_none()
+            && before_p > limits.target_gravity_p
+            && self.kettle_p <= limits.target_gravity_p
+        {
+            let share = (before_p - limits.target_gravity_p) / (before_p - self.kettle_p);
+            found.target = Some(kettle_at(share));
+        }
+        // Runnings are known at the middle of a step, so their crossings lie half a step earlier.
+        let passed =
+            |limit_p: f64| kettle_at(share_between(line_before_p, line_p, limit_p, step) - 0.5);
+        let floor_p = limits.gravity_floor_p - self.meter_p;
+        if found.floor.is_none() && line_p <= floor_p {
+            found.floor = Some(passed(floor_p));
+        }
+        if found.ceiling.is_none() && line_p <= self.ceiling_p {
+            found.ceiling = Some(passed(self.ceiling_p));
+        }
+    }
 }
 
 /// Where between two falling values a limit lies, 0 to 1; already passed at the start counts as its beginning.

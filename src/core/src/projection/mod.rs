@@ -4,6 +4,7 @@
 //! target, the tannin limits and the kettle's capacity. It advises and knows nothing of alarms.
 
 mod answer;
+mod course;
 mod draws;
 mod ensemble;
 mod plan;

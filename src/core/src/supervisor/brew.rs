@@ -90,6 +90,8 @@ pub(super) struct Brew {
     /// The channel that is suspected now has been alarmed.
     channel_alarmed: bool,
     disturbed: Moment,
+    /// How long nothing has run to the kettle, s.
+    rested_s: f64,
     /// When the rakes last ran.
     pub raked: Option<Moment>,
     draws: Draws,
@@ -161,6 +163,7 @@ impl Brew {
             flow_started: None,
             channel_alarmed: false,
             disturbed: origin,
+            rested_s: 0.0,
             raked: None,
             draws: Draws::new(Draws::seed_of(&plan.brew)),
             pace_l_min: planned_flow_l_min,
@@ -223,7 +226,14 @@ impl Brew {
         }
         if to_kettle {
             self.flow_started.get_or_insert(now);
+            let rested_s = std::mem::take(&mut self.rested_s);
+            if rested_s > 0.0 {
+                self.washout.note_rest(rested_s);
+            }
             self.note_pace(picture.flow_l_min.unwrap_or(flow_l_min), now, step_s);
+        }
+        if !to_kettle {
+            self.rested_s += step_s;
         }
         if !picture.recirculating && volume_l != 0.0 {
             self.fill(volume_l, picture, p);

@@ -135,7 +135,16 @@ impl Acidity {
 
     /// pH expected at a gravity and its standard deviation.
     pub fn expected(&self, first_wort_gravity_p: f64, gravity_p: f64) -> (f64, f64) {
-        let washing = washing(first_wort_gravity_p, gravity_p);
+        self.expected_at(washing(first_wort_gravity_p, gravity_p))
+    }
+
+    /// Washing, ln(first wort / runnings), of the last reading used; nought before the first.
+    pub fn last_washing(&self) -> f64 {
+        self.last.map_or(0.0, |(used, _)| used)
+    }
+
+    /// pH expected at a washing, ln(first wort / runnings), and its standard deviation.
+    pub fn expected_at(&self, washing: f64) -> (f64, f64) {
         let row = regressors(washing);
         let law_variance = row.dot(&(self.covariance * row));
         let own = self.parameters.discrepancy_sd_ph.powi(2);

@@ -30,8 +30,8 @@ pub struct Curve {
     pub bend: f64,
 }
 
-/// Below this |λ| the Box–Cox volume is taken at its limit, the logarithm.
-const STRAIGHT: f64 = 1e-6;
+/// Below this |λ| the Box–Cox volume is taken by its series about the logarithm.
+const STRAIGHT: f64 = 1e-4;
 
 impl Curve {
     pub fn from_vector(vector: &ShapeVector) -> Self {
@@ -59,25 +59,105 @@ impl Curve {
         if volume_l <= 0.0 {
             return 1.0;
         }
-        let logarithm = (volume_l / self.breakthrough_l).ln();
-        let stretched = if self.bend.abs() < STRAIGHT {
-            logarithm
-        } else {
-            (self.bend * logarithm).exp_m1() / self.bend
-        };
-        let corner = self.sharpness * stretched;
-        // ln(1 + eˣ), which is x itself where eˣ would overflow.
-        let softplus = if corner > 30.0 {
-            corner
-        } else {
-            corner.exp().ln_1p()
-        };
-        (-self.decline / self.sharpness * softplus).exp()
+        self.course().remaining_share(volume_l.ln())
     }
 
     pub fn gravity_p(&self, volume_l: f64) -> f64 {
         self.first_wort_gravity_p * self.remaining_share(volume_l)
     }
+
+    /// The curve made ready for being asked at many volumes.
+    pub fn course(&self) -> Course {
+        Course {
+            first_wort_gravity_p: self.first_wort_gravity_p,
+            ln_breakthrough: self.breakthrough_l.ln(),
+            sharpness: self.sharpness,
+            decline: self.decline,
+            bend: self.bend,
+        }
+    }
+}
+
+/// A curve that is asked by the logarithm of the volume, which many curves share.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Course {
+    first_wort_gravity_p: f64,
+    ln_breakthrough: f64,
+    sharpness: f64,
+    decline: f64,
+    bend: f64,
+}
+
+impl Course {
+    pub fn of(vector: &ShapeVector) -> Self {
+        Self {
+            first_wort_gravity_p: vector[0],
+            ln_breakthrough: vector[1],
+            sharpness: vector[2].exp(),
+            decline: vector[3].exp(),
+            bend: vector[4],
+        }
+    }
+
+    pub fn first_wort_gravity_p(&self) -> f64 {
+        self.first_wort_gravity_p
+    }
+
+    fn remaining_share(&self, ln_volume: f64) -> f64 {
+        let logarithm = ln_volume - self.ln_breakthrough;
+        let (_, stretched) = self.stretched(logarithm);
+        let (softplus, _) = softplus(self.sharpness * stretched);
+        (-self.decline / self.sharpness * softplus).exp()
+    }
+
+    pub fn gravity_p(&self, ln_volume: f64) -> f64 {
+        self.first_wort_gravity_p * self.remaining_share(ln_volume)
+    }
+
+    /// Gravity, and its slope in each direction of the shape vector.
+    pub fn with_slopes(&self, ln_volume: f64) -> (f64, ShapeVector) {
+        let logarithm = ln_volume - self.ln_breakthrough;
+        let (power, stretched) = self.stretched(logarithm);
+        let corner = self.sharpness * stretched;
+        let (softplus, logistic) = softplus(corner);
+        let fall = self.decline / self.sharpness * softplus;
+        let share = (-fall).exp();
+        let gravity_p = self.first_wort_gravity_p * share;
+        let by_bend = if self.bend.abs() < STRAIGHT {
+            0.5 * logarithm * logarithm
+        } else {
+            (logarithm * power - stretched) / self.bend
+        };
+        let slope = gravity_p * self.decline * logistic;
+        let slopes = ShapeVector::from([
+            share,
+            slope * power,
+            gravity_p * fall - slope * stretched,
+            -gravity_p * fall,
+            -slope * by_bend,
+        ]);
+        (gravity_p, slopes)
+    }
+
+    /// u^λ and the Box–Cox volume h.
+    fn stretched(&self, logarithm: f64) -> (f64, f64) {
+        let power = (self.bend * logarithm).exp();
+        let stretched = if self.bend.abs() < STRAIGHT {
+            logarithm * (1.0 + 0.5 * self.bend * logarithm)
+        } else {
+            (power - 1.0) / self.bend
+        };
+        (power, stretched)
+    }
+}
+
+/// ln(1 + eˣ) and its slope; x itself where eˣ would overflow.
+fn softplus(x: f64) -> (f64, f64) {
+    if x > 30.0 {
+        return (x, 1.0);
+    }
+    let power = x.exp();
+    ((1.0 + power).ln(), power / (1.0 + power))
 }
 
 #[cfg(test)]
@@ -121,6 +201,26 @@ mod tests {
             let back = Curve::from_vector(&curve.to_vector());
             prop_assert!((back.breakthrough_l / curve.breakthrough_l - 1.0).abs() < 1e-9);
             prop_assert!((back.bend - curve.bend).abs() < 1e-9);
+        }
+
+        #[test]
+        fn slopes_are_those_of_small_steps(curve in any_curve(), share in 0.2_f64..3.0) {
+            let ln_volume = (share * curve.breakthrough_l).ln();
+            let vector = curve.to_vector();
+            let (gravity_p, slopes) = Course::of(&vector).with_slopes(ln_volume);
+            prop_assert!((gravity_p - curve.gravity_p(share * curve.breakthrough_l)).abs() < 1e-9);
+            for index in 0..SHAPES {
+                let beside = |step: f64| {
+                    let mut nudged = vector;
+                    nudged[index] += step;
+                    Course::of(&nudged).gravity_p(ln_volume)
+                };
+                let by_steps = (beside(1e-5) - beside(-1e-5)) / 2e-5;
+                prop_assert!(
+                    (slopes[index] - by_steps).abs() < 1e-4 * (1.0 + by_steps.abs()),
+                    "parameter {}: {} against {}", index, slopes[index], by_steps
+                );
+            }
         }
 
         #[test]

@@ -5,6 +5,7 @@
 //! scalar Kalman filter gives exactly in one pass. Because of it the doubt of a forecast does not collapse
 //! however many readings agree with the curve so far.
 
+use nalgebra::SVector;
 use serde::{Deserialize, Serialize};
 
 /// A stationary Gaussian process with exponential correlation.
@@ -79,7 +80,7 @@ struct Step {
     scale: f64,
 }
 
-/// A linear map from a residual series to independent unit-variance innovations.
+/// A linear map from residual series to independent unit-variance innovations.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Whitening {
     steps: Vec<Step>,
@@ -87,25 +88,27 @@ pub struct Whitening {
 }
 
 impl Whitening {
-    /// Whitens in place and returns the filtered offset at the last point.
-    pub fn apply(&self, series: &mut [f64]) -> Offset {
-        let mut mean = 0.0;
-        for (value, step) in series.iter_mut().zip(&self.steps) {
+    /// Whitens `N` series side by side, in place, and returns the filtered offset of each at the last point.
+    pub fn apply<const N: usize>(&self, series: &mut [SVector<f64, N>]) -> SVector<f64, N> {
+        let mut mean = SVector::<f64, N>::zeros();
+        for (values, step) in series.iter_mut().zip(&self.steps) {
             mean *= step.rho;
-            let innovation = *value - mean;
-            mean += step.gain * innovation;
-            *value = innovation * step.scale;
+            let innovation = *values - mean;
+            mean += innovation * step.gain;
+            *values = innovation * step.scale;
         }
-        Offset {
-            mean,
-            variance: self.last_variance,
-        }
+        mean
+    }
+
+    /// Variance of the offset at the last point.
+    pub fn last_variance(&self) -> f64 {
+        self.last_variance
     }
 }
 
 #[cfg(test)]
 mod tests {
-    use nalgebra::{DMatrix, DVector};
+    use nalgebra::{DMatrix, DVector, SVector};
 
     use super::*;
 
@@ -130,9 +133,9 @@ mod tests {
         });
         let vector = DVector::from_row_slice(&series);
         let exact = vector.dot(&(covariance.try_inverse().unwrap() * &vector));
-        let mut whitened = series;
+        let mut whitened = series.map(|value| SVector::from([value]));
         discrepancy.whitening(&points).apply(&mut whitened);
-        let filtered: f64 = whitened.iter().map(|value| value * value).sum();
+        let filtered: f64 = whitened.iter().map(SVector::norm_squared).sum();
         assert!(
             (exact - filtered).abs() < 1e-9,
             "{exact} against {filtered}"

@@ -4,11 +4,11 @@
 //! data are the binned runnings, the prior, and one thing the plan says: that the kettle is expected to reach
 //! its target gravity at the planned volume.
 
-use nalgebra::{Cholesky, SMatrix};
+use nalgebra::{Cholesky, SMatrix, SVector};
 use serde::{Deserialize, Serialize};
 
 use super::Expectation;
-use super::curve::{Curve, SHAPES, ShapeVector};
+use super::curve::{Course, SHAPES, ShapeVector};
 use super::discrepancy::{Discrepancy, Offset, Point, Whitening};
 
 pub(super) type ShapeMatrix = SMatrix<f64, SHAPES, SHAPES>;
@@ -20,8 +20,8 @@ pub struct Bin {
     pub gravity_p: f64,
     pub noise_sd_p: f64,
     pub count: u32,
-    /// The bed was stirred just before.
-    pub stirred: bool,
+    /// How far what disturbed the bed just before may have moved the runnings against their curve, °P.
+    pub jump_sd_p: f64,
 }
 
 /// What the plan says about the curve: kettle gravity at the planned volume, and how far plans are out.
@@ -61,6 +61,9 @@ pub struct Posterior {
     pub mean: ShapeVector,
     pub covariance: ShapeMatrix,
     pub offset: Offset,
+    /// What a departure of the shape from its mean takes off the offset: curve and offset together go through the
+    /// readings.
+    pub offset_slopes: ShapeVector,
 }
 
 /// Everything that weighs in the fit.
@@ -68,19 +71,34 @@ pub(super) struct Problem<'a> {
     pub prior: &'a Prior,
     pub hint: PlanHint,
     pub bins: &'a [Bin],
-    /// Whether readings have been left aside just before each bin.
-    pub jumps: &'a [bool],
+    /// How far the runnings may have moved against their curve just before each bin, °P; nought where nothing
+    /// disturbed the bed.
+    pub jumps: &'a [f64],
     pub discrepancy: Discrepancy,
 }
 
-/// How far the runnings may have moved against their curve by what disturbed the bed, °P. Common practice, no
-/// source; tried against the simulated channels and rakes.
-const JUMP_SD_P: f64 = 2.0;
 const ITERATIONS: usize = 12;
-const CONVERGED: f64 = 1e-5;
+/// Steps smaller than this share of the prior's standard deviations end the search.
+const CONVERGED: f64 = 1e-3;
+/// The curves know no logarithm of nought.
+const LEAST_L: f64 = 1e-3;
 
 /// Points of the quadrature for the plan hint.
 const HINT_STEPS: u32 = 24;
+
+/// A residual and its slope in each direction of the shape.
+const COLUMNS: usize = SHAPES + 1;
+type Row = SVector<f64, COLUMNS>;
+
+/// The problem seen from one shape.
+struct Linear {
+    cost: f64,
+    /// JᵀJ and −Jᵀr of the whitened problem, prior and hint included.
+    normal: ShapeMatrix,
+    descent: ShapeVector,
+    /// Filtered offset at the last bin and its slopes.
+    offset: Row,
+}
 
 impl Problem<'_> {
     pub(super) fn solve(&self, start: ShapeVector) -> Posterior {
@@ -88,26 +106,25 @@ impl Problem<'_> {
             .bins
             .iter()
             .zip(self.jumps)
-            .map(|(bin, jumps)| Point {
+            .map(|(bin, jump_sd_p)| Point {
                 volume_l: bin.volume_l,
                 noise_variance: bin.noise_sd_p * bin.noise_sd_p,
-                jump_variance: if *jumps { JUMP_SD_P * JUMP_SD_P } else { 0.0 },
+                jump_variance: jump_sd_p * jump_sd_p,
             })
             .collect();
         let whitening = self.discrepancy.whitening(&points);
+        let mut rows = Vec::with_capacity(self.bins.len());
         let mut mean = start;
-        let mut cost = self.cost(&whitening, &mean);
+        let mut here = self.linear(&whitening, &mean, &mut rows);
         let mut damping = 1e-3;
         for _ in 0..ITERATIONS {
-            let (normal, gradient) = self.normal_equations(&whitening, &mean);
-            let Some(step) = damped_step(&normal, &gradient, damping) else {
+            let Some(step) = damped_step(&here.normal, &here.descent, damping) else {
                 break;
             };
-            let candidate = mean + step;
-            let candidate_cost = self.cost(&whitening, &candidate);
-            if candidate_cost <= cost {
-                mean = candidate;
-                cost = candidate_cost;
+            let candidate = self.linear(&whitening, &(mean + step), &mut rows);
+            if candidate.cost <= here.cost {
+                mean += step;
+                here = candidate;
                 damping = (damping * 0.2).max(1e-9);
                 if self.relative(&step) < CONVERGED {
                     break;
@@ -116,102 +133,71 @@ impl Problem<'_> {
                 damping *= 12.0;
             }
         }
-        self.posterior(&whitening, mean)
+        self.posterior(&whitening, mean, &here)
     }
 
-    fn posterior(&self, whitening: &Whitening, mean: ShapeVector) -> Posterior {
-        let (normal, _) = self.normal_equations(whitening, &mean);
-        let prior_covariance = ShapeMatrix::from_diagonal(
-            &self
-                .prior
-                .standard_deviation
-                .component_mul(&self.prior.standard_deviation),
+    fn posterior(&self, whitening: &Whitening, mean: ShapeVector, here: &Linear) -> Posterior {
+        let covariance = Cholesky::new(here.normal).map_or_else(
+            || {
+                let deviations = self.prior.standard_deviation;
+                ShapeMatrix::from_diagonal(&deviations.component_mul(&deviations))
+            },
+            |cholesky| cholesky.inverse(),
         );
-        let covariance =
-            Cholesky::new(normal).map_or(prior_covariance, |cholesky| cholesky.inverse());
-        let mut residuals = self.residuals(&mean);
-        let offset = whitening.apply(&mut residuals);
         Posterior {
             mean,
             covariance,
-            offset,
+            offset: Offset {
+                mean: here.offset[0],
+                variance: whitening.last_variance(),
+            },
+            offset_slopes: here.offset.fixed_rows::<SHAPES>(1).into(),
         }
     }
 
-    fn residuals(&self, shape: &ShapeVector) -> Vec<f64> {
-        let curve = Curve::from_vector(shape);
-        self.bins
-            .iter()
-            .map(|bin| bin.gravity_p - curve.gravity_p(bin.volume_l))
-            .collect()
-    }
-
-    fn hint_residual(&self, shape: &ShapeVector) -> f64 {
-        let mean_p = self.hint.kettle_gravity(&Curve::from_vector(shape));
-        (self.hint.kettle_gravity_p - mean_p) / self.hint.standard_deviation_p
-    }
-
-    fn cost(&self, whitening: &Whitening, shape: &ShapeVector) -> f64 {
-        let mut residuals = self.residuals(shape);
-        whitening.apply(&mut residuals);
-        let data: f64 = residuals.iter().map(|value| value * value).sum();
-        let prior = self
-            .prior
-            .departure(shape)
+    /// Residuals of the bins with their slopes into `rows`, whitened and summed up with prior and hint.
+    fn linear(&self, whitening: &Whitening, shape: &ShapeVector, rows: &mut Vec<Row>) -> Linear {
+        let course = Course::of(shape);
+        rows.clear();
+        rows.extend(self.bins.iter().map(|bin| {
+            let (gravity_p, slopes) = course.with_slopes(bin.volume_l.max(LEAST_L).ln());
+            row(bin.gravity_p - gravity_p, &slopes)
+        }));
+        let offset = whitening.apply(rows);
+        let hint_sd_p = self.hint.standard_deviation_p;
+        let (kettle_p, kettle_slopes) = self.hint.with_slopes(&course);
+        let hint = row(self.hint.kettle_gravity_p - kettle_p, &kettle_slopes) / hint_sd_p;
+        let departure = self.prior.departure(shape);
+        let mut normal = self.prior.precision();
+        let mut descent = -(normal * (shape - self.prior.mean));
+        let mut cost = departure
             .component_div(&self.prior.standard_deviation)
             .norm_squared();
-        let total = data + prior + self.hint_residual(shape).powi(2);
-        if total.is_finite() { total } else { f64::MAX }
-    }
-
-    /// JᵀJ and Jᵀr of the whitened problem, prior and hint included.
-    fn normal_equations(
-        &self,
-        whitening: &Whitening,
-        shape: &ShapeVector,
-    ) -> (ShapeMatrix, ShapeVector) {
-        let mut base = self.residuals(shape);
-        let mut columns: Vec<Vec<f64>> = Vec::with_capacity(SHAPES);
-        let base_hint = self.hint_residual(shape);
-        let mut hint_slopes = ShapeVector::zeros();
-        for index in 0..SHAPES {
-            let nudge = 1e-4 * self.prior.standard_deviation[index].max(1e-3);
-            let mut nudged = *shape;
-            nudged[index] += nudge;
-            let mut column: Vec<f64> = self
-                .residuals(&nudged)
-                .iter()
-                .zip(&base)
-                .map(|(nudged, base)| (nudged - base) / nudge)
-                .collect();
-            whitening.apply(&mut column);
-            columns.push(column);
-            hint_slopes[index] = (self.hint_residual(&nudged) - base_hint) / nudge;
+        for row in rows.iter().chain([&hint]) {
+            let slopes: ShapeVector = row.fixed_rows::<SHAPES>(1).into();
+            cost += row[0] * row[0];
+            normal.ger(1.0, &slopes, &slopes, 1.0);
+            descent.axpy(-row[0], &slopes, 1.0);
         }
-        whitening.apply(&mut base);
-        let precision = self.prior.precision();
-        let mut normal = precision + hint_slopes * hint_slopes.transpose();
-        let mut gradient = -(precision * (shape - self.prior.mean)) - hint_slopes * base_hint;
-        for i in 0..SHAPES {
-            for j in 0..=i {
-                let product: f64 = columns[i].iter().zip(&columns[j]).map(|(a, b)| a * b).sum();
-                normal[(i, j)] += product;
-                if i != j {
-                    normal[(j, i)] += product;
-                }
-            }
-            gradient[i] -= columns[i]
-                .iter()
-                .zip(&base)
-                .map(|(slope, value)| slope * value)
-                .sum::<f64>();
+        Linear {
+            cost: if cost.is_finite() { cost } else { f64::MAX },
+            normal,
+            descent,
+            offset,
         }
-        (normal, gradient)
     }
 
     fn relative(&self, step: &ShapeVector) -> f64 {
         step.component_div(&self.prior.standard_deviation).amax()
     }
+}
+
+/// A residual falls where the model's slope rises.
+fn row(residual: f64, slopes: &ShapeVector) -> Row {
+    let mut row = Row::zeros();
+    row[0] = residual;
+    row.fixed_rows_mut::<SHAPES>(1).copy_from(&-slopes);
+    row
 }
 
 fn damped_step(normal: &ShapeMatrix, gradient: &ShapeVector, damping: f64) -> Option<ShapeVector> {
@@ -234,17 +220,24 @@ impl PlanHint {
         }
     }
 
-    /// Kettle gravity at the hinted volume if the runnings follow `curve`. The weight of a litre of hot wort
-    /// is taken as 0.975 + 0.004 kg for each °P, which is within 0.3 % from 0 to 25 °P at 75 °C.
-    pub fn kettle_gravity(&self, curve: &Curve) -> f64 {
+    /// Kettle gravity at the hinted volume if the runnings follow `course`, and its slope in each direction of the
+    /// shape. The weight of a litre of hot wort is taken as 0.975 + 0.004 kg for each °P, which is within 0.3 % from
+    /// 0 to 25 °P at 75 °C.
+    pub fn with_slopes(&self, course: &Course) -> (f64, ShapeVector) {
         let step_l = self.runoff_volume_l / f64::from(HINT_STEPS);
         let (mut extract, mut wort) = (0.0, self.heel_l * 0.975);
+        let mut extract_slopes = ShapeVector::zeros();
+        let mut wort_slopes = ShapeVector::zeros();
         for step in 0..HINT_STEPS {
-            let gravity_p = curve.gravity_p((f64::from(step) + 0.5) * step_l);
+            let middle_l = (f64::from(step) + 0.5) * step_l;
+            let (gravity_p, slopes) = course.with_slopes(middle_l.ln());
             let kg = (0.975 + 0.004 * gravity_p) * step_l;
             extract += kg * gravity_p;
             wort += kg;
+            extract_slopes.axpy((0.975 + 0.008 * gravity_p) * step_l, &slopes, 1.0);
+            wort_slopes.axpy(0.004 * step_l, &slopes, 1.0);
         }
-        extract / wort
+        let kettle_p = extract / wort;
+        (kettle_p, (extract_slopes - wort_slopes * kettle_p) / wort)
     }
 }

@@ -1,7 +1,7 @@
 //! The curve of runnings gravity and pH over run-off volume: prior, update, forecast.
 //!
-//! Owns what is known about how this bed washes out. Volume drives it, so a pause or a change of flow leaves
-//! it alone. It does not know the kettle or the plan's limits; projection puts them together.
+//! Owns what is known about how this bed washes out. Volume drives it, so a change of flow leaves it alone; only the
+//! slow release from the grist runs on time, which a rest brings to light. It does not know the kettle or the plan's limits; projection puts them together.
 
 mod acidity;
 mod aside;
@@ -16,11 +16,15 @@ use serde::{Deserialize, Serialize};
 
 pub use acidity::{Acidity, AcidityParameters};
 use aside::Aside;
-pub use curve::{Curve, SHAPES, ShapeVector};
+pub use curve::{Course, Curve, SHAPES, ShapeVector};
 pub use discrepancy::{Discrepancy, Offset};
 use fit::{Bin, Problem, ShapeMatrix};
 pub use fit::{PlanHint, Posterior, Prior};
 pub use parameters::Parameters;
+
+/// How far the runnings may have moved against their curve by what disturbed the bed, °P. Common practice, no
+/// source; tried against the simulated channels and rakes.
+const STIRRED_SD_P: f64 = 2.0;
 
 /// What the plan leads one to expect.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -30,6 +34,13 @@ pub struct Expectation {
     pub target_gravity_p: f64,
     pub planned_volume_l: f64,
     pub heel_l: f64,
+}
+
+impl Expectation {
+    /// Planned volume without the heel, L.
+    pub fn planned_runoff_l(&self) -> f64 {
+        (self.planned_volume_l - self.heel_l).max(1.0)
+    }
 }
 
 /// What earlier brews on the tun lead one to expect of the next.
@@ -48,24 +59,23 @@ pub struct Washout {
     bin_l: f64,
     bins: Vec<Bin>,
     aside: Aside,
-    /// The bed has been stirred since the last bin began.
-    stirred: bool,
+    /// How far the runnings may have moved against the curve since the last bin began, °P.
+    jump_sd_p: f64,
+    /// How much a rest may raise the runnings, of what they have lost, and how long it takes.
+    rest_rise_share: f64,
+    rest_time_s: f64,
     posterior: Posterior,
 }
 
 impl Washout {
     pub fn new(parameters: Parameters, expectation: Expectation) -> Self {
-        let planned_l = (expectation.planned_volume_l - expectation.heel_l).max(1.0);
-        let teaching = Teaching {
-            prior: Self::prior(parameters, expectation, planned_l),
-            hint: Self::hint(parameters, expectation),
-        };
+        let teaching = parameters.teaching(expectation);
         Self::taught(parameters, expectation, teaching)
     }
 
     /// With what earlier brews taught in place of what tuns do in general.
     pub fn taught(parameters: Parameters, expectation: Expectation, teaching: Teaching) -> Self {
-        let planned_l = (expectation.planned_volume_l - expectation.heel_l).max(1.0);
+        let planned_l = expectation.planned_runoff_l();
         let Teaching { prior, hint } = teaching;
         let discrepancy = Discrepancy {
             standard_deviation: parameters.discrepancy_sd_p,
@@ -87,50 +97,10 @@ impl Washout {
             bin_l,
             bins: Vec::new(),
             aside: Aside::new(parameters.aside_share * planned_l),
-            stirred: false,
+            jump_sd_p: 0.0,
+            rest_rise_share: parameters.rest_rise_share,
+            rest_time_s: parameters.rest_time_s,
             posterior,
-        }
-    }
-
-    /// Where the kettle is expected to come to its target: by the plan and by the grist's extract, each by its
-    /// weight.
-    fn hint(parameters: Parameters, expectation: Expectation) -> PlanHint {
-        let target_p = expectation.target_gravity_p;
-        let kg_per_l = 0.975 + 0.004 * target_p;
-        let by_yield_l =
-            parameters.extract_yield * expectation.grist_kg * 100.0 / (target_p * kg_per_l);
-        let plan_weight = parameters.plan_volume_sd.powi(-2);
-        let yield_weight = parameters.extract_yield_sd.powi(-2);
-        let share = plan_weight / (plan_weight + yield_weight);
-        let logarithm = share * expectation.planned_volume_l.ln() + (1.0 - share) * by_yield_l.ln();
-        let volume_sd = (plan_weight + yield_weight).powf(-0.5);
-        PlanHint::at_target(
-            (logarithm.exp() - expectation.heel_l).max(1.0),
-            volume_sd,
-            expectation,
-        )
-    }
-
-    fn prior(parameters: Parameters, expectation: Expectation, runoff_volume_l: f64) -> Prior {
-        let (first_wort_gravity_p, first_wort_sd_p) = parameters.first_wort(expectation);
-        let curve = Curve {
-            first_wort_gravity_p,
-            breakthrough_l: parameters.breakthrough_share * runoff_volume_l,
-            sharpness: parameters.sharpness,
-            decline: parameters.decline,
-            bend: parameters.bend,
-        };
-        let standard_deviation = ShapeVector::from([
-            first_wort_sd_p,
-            parameters.breakthrough_sd,
-            parameters.sharpness_sd,
-            parameters.decline_sd,
-            parameters.bend_sd,
-        ]);
-        Prior {
-            mean: curve.to_vector(),
-            standard_deviation,
-            coupling: ShapeMatrix::identity(),
         }
     }
 
@@ -139,8 +109,9 @@ impl Washout {
     pub fn observe(&mut self, volume_l: f64, gravity_p: f64, noise_sd_p: f64) {
         let index = (volume_l / self.bin_l).floor();
         match self.bins.last_mut() {
-            Some(bin) if !self.stirred && (bin.volume_l / self.bin_l).floor() >= index => {
-                if volume_l < bin.volume_l - self.bin_l {
+            Some(bin) if (bin.volume_l / self.bin_l).floor() >= index => {
+                // A bin in which the runnings jump has no one gravity: the next one takes the jump.
+                if self.jump_sd_p > 0.0 || volume_l < bin.volume_l - self.bin_l {
                     return;
                 }
                 let weight = 1.0 / f64::from(bin.count + 1);
@@ -154,7 +125,7 @@ impl Washout {
                 gravity_p,
                 noise_sd_p,
                 count: 1,
-                stirred: std::mem::take(&mut self.stirred),
+                jump_sd_p: std::mem::take(&mut self.jump_sd_p),
             }),
         }
     }
@@ -176,8 +147,10 @@ impl Washout {
             .filter(|bin| self.aside.contains(bin.volume_l))
         {
             // The runnings are where they are, but not because of the bed's curve: they will come back to it.
-            let curve = Curve::from_vector(&self.posterior.mean);
-            let miss_p = last.gravity_p - curve.gravity_p(last.volume_l);
+            let (gravity_p, slopes) =
+                Course::of(&self.posterior.mean).with_slopes(last.volume_l.max(1.0).ln());
+            let miss_p = last.gravity_p - gravity_p;
+            self.posterior.offset_slopes = -slopes;
             let doubt_p = self.discrepancy.standard_deviation.max(0.5 * miss_p.abs());
             self.posterior.offset = Offset {
                 mean: miss_p,
@@ -186,8 +159,8 @@ impl Washout {
         }
     }
 
-    /// The bins that shape the curve, and whether something was left aside before each.
-    fn counting_bins(&self) -> (Vec<Bin>, Vec<bool>) {
+    /// The bins that shape the curve, and how far something may have moved the runnings before each.
+    fn counting_bins(&self) -> (Vec<Bin>, Vec<f64>) {
         let (mut bins, mut jumps) = (Vec::new(), Vec::new());
         let mut skipped = false;
         for bin in &self.bins {
@@ -196,14 +169,31 @@ impl Washout {
                 continue;
             }
             bins.push(*bin);
-            jumps.push(std::mem::take(&mut skipped) || bin.stirred);
+            let skipped_sd_p = if std::mem::take(&mut skipped) {
+                STIRRED_SD_P
+            } else {
+                0.0
+            };
+            jumps.push(bin.jump_sd_p.max(skipped_sd_p));
         }
         (bins, jumps)
     }
 
     /// The rakes have mixed the bed: the runnings may step, but the curve is not to blame.
     pub fn note_stirring(&mut self) {
-        self.stirred = true;
+        self.jump_sd_p = self.jump_sd_p.max(STIRRED_SD_P);
+    }
+
+    /// Nothing ran off for `seconds`. The grist gives off extract all the while, so that the runnings come back
+    /// somewhat stronger; it is washed out again within the discrepancy's length. A full bed has nothing to give.
+    pub fn note_rest(&mut self, seconds: f64) {
+        const LEAST_SD_P: f64 = 0.02;
+        let Some(last) = self.bins.last() else { return };
+        let lost_p = (self.first_wort_gravity_p() - last.gravity_p).max(0.0);
+        let rise_p = self.rest_rise_share * lost_p * -(-seconds / self.rest_time_s).exp_m1();
+        if rise_p >= LEAST_SD_P {
+            self.jump_sd_p = self.jump_sd_p.max(rise_p);
+        }
     }
 
     /// From `volume_l` on the runnings are suspected to be a channel's: they no longer shape the curve.
@@ -267,40 +257,39 @@ impl Washout {
 
     /// Expected gravity at a volume and its standard deviation, from the last fit.
     pub fn expected(&self, volume_l: f64) -> (f64, f64) {
-        let curve = Curve::from_vector(&self.posterior.mean);
-        let base = curve.gravity_p(volume_l);
-        let mut slopes = ShapeVector::zeros();
-        for index in 0..SHAPES {
-            let mut nudged = self.posterior.mean;
-            nudged[index] += 1e-4;
-            slopes[index] = (Curve::from_vector(&nudged).gravity_p(volume_l) - base) / 1e-4;
-        }
-        let offset = self.offset_at(volume_l);
-        let variance = slopes.dot(&(self.posterior.covariance * slopes)) + offset.variance;
+        let course = Course::of(&self.posterior.mean);
+        let (base, slopes) = course.with_slopes(volume_l.max(1.0).ln());
+        let distance_l = (volume_l - self.last_volume_l()).max(0.0);
+        let offset = self.discrepancy.carried(self.posterior.offset, distance_l);
+        let together =
+            slopes + self.posterior.offset_slopes * self.discrepancy.correlation(distance_l);
+        let variance = together.dot(&(self.posterior.covariance * together)) + offset.variance;
         ((base + offset.mean).max(0.0), variance.max(0.0).sqrt())
     }
 
-    /// Lower triangular root of the shape's covariance, for drawing curves.
-    pub fn covariance_root(&self) -> nalgebra::SMatrix<f64, SHAPES, SHAPES> {
-        Cholesky::new(self.posterior.covariance).map_or_else(
-            || {
-                nalgebra::SMatrix::from_diagonal(
-                    &self
-                        .posterior
-                        .covariance
-                        .diagonal()
-                        .map(|v| v.max(0.0).sqrt()),
-                )
-            },
+    /// A root of the shape's covariance, for drawing curves. Its first column is the direction that moves the
+    /// kettle's gravity at the end, so that evenly spread first coordinates spread the answers evenly.
+    pub fn covariance_root(&self) -> ShapeMatrix {
+        let covariance = &self.posterior.covariance;
+        let root = Cholesky::new(*covariance).map_or_else(
+            || ShapeMatrix::from_diagonal(&covariance.diagonal().map(|v| v.max(0.0).sqrt())),
             |cholesky| cholesky.l(),
-        )
+        );
+        let (_, slopes) = self.hint.with_slopes(&Course::of(&self.posterior.mean));
+        root * turned_to(root.tr_mul(&slopes))
     }
+}
 
-    fn offset_at(&self, volume_l: f64) -> Offset {
-        self.discrepancy.carried(
-            self.posterior.offset,
-            (volume_l - self.last_volume_l()).max(0.0),
-        )
+/// The reflection (Householder) that turns the first axis to `direction`.
+fn turned_to(direction: ShapeVector) -> ShapeMatrix {
+    let length = direction.norm();
+    let mut mirror = -direction / length.max(f64::MIN_POSITIVE);
+    mirror[0] += 1.0;
+    let squared = mirror.norm_squared();
+    if length > 0.0 && squared > 1e-12 {
+        ShapeMatrix::identity() - mirror * mirror.transpose() * (2.0 / squared)
+    } else {
+        ShapeMatrix::identity()
     }
 }
 

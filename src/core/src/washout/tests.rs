@@ -34,8 +34,9 @@ fn fed_until(volume_l: f64) -> Washout {
 #[test]
 fn before_any_reading_the_plan_is_expected_to_come_true() {
     let washout = Washout::new(Parameters::default(), expectation());
-    let curve = Curve::from_vector(&washout.posterior().mean);
-    let kettle_p = washout.hint.kettle_gravity(&curve);
+    let (kettle_p, _) = washout
+        .hint
+        .with_slopes(&Course::of(&washout.posterior().mean));
     assert!(
         (kettle_p - 12.4).abs() < 0.3,
         "kettle gravity at the planned volume {kettle_p}"
