@@ -17,7 +17,7 @@ pub use identity::AlarmId;
 pub use rules::{Held, conditions};
 
 use crate::kettle::Contents;
-use crate::projection::{Crossing, Stop};
+use crate::projection::{Crossing, EarlyLimit, Stop};
 
 /// Thresholds of the rules. Common practice, no source, unless said otherwise; tried against the simulated
 /// tun.
@@ -55,6 +55,9 @@ pub struct Parameters {
     pub disagreement_deviations: f64,
     /// Oldest undelivered row that counts as delayed, s, 1 to 86400.
     pub delivery_delay_s: f64,
+    /// A limit that merely may come is warned of this share of the usual time before, 0.1 to 1. Own choice: it
+    /// leaves half of ten minutes to act.
+    pub early_limit_share: f64,
 }
 
 impl Default for Parameters {
@@ -77,6 +80,7 @@ impl Default for Parameters {
             high_level_share: 0.97,
             disagreement_deviations: 4.0,
             delivery_delay_s: 60.0,
+            early_limit_share: 0.75,
         }
     }
 }
@@ -132,6 +136,7 @@ impl Parameters {
                 10.0,
             ),
             ("delivery_delay_s", self.delivery_delay_s, 1.0, 86_400.0),
+            ("early_limit_share", self.early_limit_share, 0.1, 1.0),
         ])
     }
 }
@@ -211,6 +216,7 @@ pub struct View {
     pub ph_ceiling_crossing: Option<Crossing>,
     pub stop: Option<Stop>,
     pub stop_ahead_s: f64,
+    pub early_limit: Option<EarlyLimit>,
     pub limit_ahead_s: f64,
     /// Level instrument and its latest disagreement with the balance, standard deviations.
     pub level_disagreement: Option<(String, f64)>,

@@ -154,34 +154,43 @@ fn ph_ceiling(_: &Parameters, view: &View, held: Held) -> Option<Finding> {
     )
 }
 
-fn tannin_limit_ahead(_: &Parameters, view: &View, held: Held) -> Option<Finding> {
+/// Warns when a limit is likely to come soon, and later also when it may come: a warning that comes too late is worth
+/// nothing, and what the electrode's calibration hides no reading shows.
+fn tannin_limit_ahead(parameters: &Parameters, view: &View, held: Held) -> Option<Finding> {
     let target_s = view
         .target
-        .map_or(f64::INFINITY, |target| target.elapsed_s.p95);
-    let nearest = [
-        (view.gravity_floor, "the gravity floor"),
-        (view.ph_ceiling_crossing, "the pH ceiling"),
+        .map_or(f64::INFINITY, |target| target.elapsed_s.p50);
+    let likely = [
+        (view.gravity_floor, false),
+        (view.ph_ceiling_crossing, true),
     ]
     .into_iter()
-    .filter_map(|(crossing, name)| crossing.map(|crossing| (crossing, name)))
-    .min_by(|a, b| a.0.elapsed_s.p50.total_cmp(&b.0.elapsed_s.p50))?;
-    let (crossing, name) = nearest;
-    let ahead_s = crossing.elapsed_s.p50 - view.elapsed_s;
+    .filter_map(|(crossing, is_ceiling)| Some((crossing?.elapsed_s.p50, is_ceiling)))
+    .min_by(|a, b| a.0.total_cmp(&b.0))
+    .filter(|(elapsed_s, _)| *elapsed_s < target_s);
     let limit_s = held.limit.unwrap_or(view.limit_ahead_s);
-    let holds = view.flowing
-        && view.runoff_share > FIRST_SHARE
-        && held.below(ahead_s, limit_s)
-        && crossing.elapsed_s.p50 < target_s;
+    let soon = |elapsed_s: f64, within_s: f64| held.below(elapsed_s - view.elapsed_s, within_s);
+    let is_likely = likely.is_some_and(|(elapsed_s, _)| soon(elapsed_s, limit_s));
+    let may_come = view
+        .early_limit
+        .is_some_and(|early| soon(early.elapsed_s, parameters.early_limit_share * limit_s));
+    let (elapsed_s, is_ceiling) = likely.or(view
+        .early_limit
+        .map(|early| (early.elapsed_s, early.is_ceiling)))?;
+    let holds = view.flowing && view.runoff_share > FIRST_SHARE && (is_likely || may_come);
+    let ahead_s = elapsed_s - view.elapsed_s;
+    let name = if is_ceiling {
+        "the pH ceiling"
+    } else {
+        "the gravity floor"
+    };
+    let verb = if is_likely { "reach" } else { "may reach" };
     let message = format!(
-        "Runnings reach {name} in about {}, before the kettle is at its target.{}",
+        "Runnings {verb} {name} in about {}, before the kettle is at its target.{}",
         minutes(ahead_s.max(0.0)),
         top_up(view)
     );
-    Some(
-        Finding::new(AlarmId::TanninLimitAhead, holds, message)
-            .with("time_to_limit_s", ahead_s)
-            .with("limit_volume_l", crossing.volume_l.p50),
-    )
+    Some(Finding::new(AlarmId::TanninLimitAhead, holds, message).with("time_to_limit_s", ahead_s))
 }
 
 fn stop_point_ahead(_: &Parameters, view: &View, held: Held) -> Option<Finding> {

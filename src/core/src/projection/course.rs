@@ -61,7 +61,7 @@ impl Grid {
 const ROWS: usize = 51;
 const SPACING: f64 = 0.1;
 
-/// pH expected along the washing, with its doubt.
+/// True pH expected along the washing, with its doubt: the law's and the electrode's.
 #[derive(Clone, Debug, PartialEq)]
 pub struct CeilingTable {
     ph_ceiling: f64,
@@ -74,7 +74,7 @@ impl CeilingTable {
         Self {
             ph_ceiling,
             first_row: ((acidity.last_washing() / SPACING) as usize).min(ROWS - 1),
-            rows: std::array::from_fn(|row| acidity.expected_at(row as f64 * SPACING)),
+            rows: std::array::from_fn(|row| acidity.expected_truth_at(row as f64 * SPACING)),
         }
     }
 
@@ -122,6 +122,7 @@ mod tests {
             first_wort_ph: 5.4,
             rise_ph: 0.3,
             share_rise_ph: 0.0,
+            late_rise_ph: 0.0,
             ..AcidityParameters::default()
         });
         let share = CeilingTable::new(&acidity, 6.0).share_left(0.0);

@@ -50,7 +50,22 @@ pub struct Crossings {
     /// Kettle gravity expected when the floor or the ceiling is met.
     pub kettle_gravity_at_floor_p: Option<f64>,
     pub kettle_gravity_at_ceiling_p: Option<f64>,
+    pub early_limit: Option<EarlyLimit>,
 }
+
+/// The tannin limit that may come before the target, with a chance that is worth a warning.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct EarlyLimit {
+    /// It comes before this time with the chance that makes it possible, s.
+    pub elapsed_s: f64,
+    /// The pH ceiling rather than the gravity floor.
+    pub is_ceiling: bool,
+}
+
+/// A limit counts as possible with this chance or more: the gravity is forecast better than the pH, whose law and
+/// electrode are less sure. Tried on simulated run-offs.
+const POSSIBLE_FLOOR: f64 = 0.35;
+const POSSIBLE_CEILING: f64 = 0.18;
 
 /// Standard deviation of the mean flow for the rest of the run-off, share. Common practice, no source.
 const FLOW_SD: f64 = 0.04;
@@ -90,6 +105,7 @@ pub fn crossings(
         ph_ceiling: crossing(|found| found.ceiling),
         kettle_gravity_at_floor_p: kettle(|found| found.floor),
         kettle_gravity_at_ceiling_p: kettle(|found| found.ceiling),
+        early_limit: player.early_limit(&found, draws),
     }
 }
 
@@ -205,6 +221,38 @@ impl<'a> Player<'a> {
         })
     }
 
+    fn early_limit(&self, found: &[Found], draws: &Draws) -> Option<EarlyLimit> {
+        let early = |pick: fn(&Found) -> Option<Point>, chance: f64, is_ceiling: bool| {
+            let mut times = [f64::INFINITY; DRAWS];
+            for (draw, found) in found.iter().enumerate() {
+                let target_l = found.target.map_or(f64::INFINITY, |point| point.ahead_l);
+                if let Some(limit) = pick(found).filter(|limit| limit.ahead_l < target_l) {
+                    times[draw] = self.elapsed_s(limit.ahead_l, draw, draws);
+                }
+            }
+            times.sort_by(f64::total_cmp);
+            let elapsed_s = times[(chance * DRAWS as f64) as usize];
+            elapsed_s.is_finite().then_some(EarlyLimit {
+                elapsed_s,
+                is_ceiling,
+            })
+        };
+        [
+            early(|found| found.floor, POSSIBLE_FLOOR, false),
+            early(|found| found.ceiling, POSSIBLE_CEILING, true),
+        ]
+        .into_iter()
+        .flatten()
+        .min_by(|a, b| a.elapsed_s.total_cmp(&b.elapsed_s))
+    }
+
+    /// When a draw comes to what lies `ahead_l` metered litres ahead, s.
+    fn elapsed_s(&self, ahead_l: f64, draw: usize, draws: &Draws) -> f64 {
+        let [_, _, _, z_flow, _] = *draws.quantities(draw);
+        let flow_l_min = self.situation.flow_l_min.max(1e-3) * (1.0 + FLOW_SD * z_flow);
+        self.situation.elapsed_s + 60.0 * ahead_l * self.situation.flow_scale / flow_l_min
+    }
+
     fn crossing(
         &self,
         found: &[Found],
@@ -216,13 +264,12 @@ impl<'a> Player<'a> {
         let mut volumes = [0.0; DRAWS];
         let mut times = [0.0; DRAWS];
         for (draw, found) in found.iter().enumerate() {
-            let [_, _, z_volume, z_flow, _] = *draws.quantities(draw);
-            let ahead_l = pick(found).map_or(f64::INFINITY, |point| {
-                point.ahead_l * self.situation.flow_scale
-            });
-            volumes[draw] = contents.volume_l + contents.volume_se_l * z_volume + ahead_l;
-            times[draw] =
-                self.situation.elapsed_s + 60.0 * ahead_l / (flow_l_min * (1.0 + FLOW_SD * z_flow));
+            let [_, _, z_volume, _, _] = *draws.quantities(draw);
+            let ahead_l = pick(found).map_or(f64::INFINITY, |point| point.ahead_l);
+            volumes[draw] = contents.volume_l
+                + contents.volume_se_l * z_volume
+                + ahead_l * self.situation.flow_scale;
+            times[draw] = self.elapsed_s(ahead_l, draw, draws);
         }
         let horizon_l = self.limits.horizon_l * self.situation.flow_scale;
         let last_volume_l = contents.volume_l + horizon_l;

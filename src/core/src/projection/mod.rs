@@ -12,6 +12,6 @@ mod stop;
 
 pub use answer::{Band, Crossing, Stop, StopCause};
 pub use draws::Draws;
-pub use ensemble::{Crossings, Limits, Situation, crossings};
+pub use ensemble::{Crossings, EarlyLimit, Limits, Situation, crossings};
 pub use plan::{PhBasis, Plan, PlanFault};
 pub use stop::{StopRule, top_up_l};

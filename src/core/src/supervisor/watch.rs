@@ -126,6 +126,7 @@ impl Supervisor {
             ph_ceiling_crossing: brew.crossings.ph_ceiling,
             stop: brew.stop,
             stop_ahead_s: self.parameters.stop_ahead_s,
+            early_limit: brew.crossings.early_limit,
             limit_ahead_s: self.parameters.limit_ahead_s,
             level_disagreement: named(Measures::KettleVolume, brew.disagreements.level),
             kettle_gravity_disagreement: named(
@@ -336,7 +337,7 @@ impl Supervisor {
             (Place::Kettle, Some(gravity_p)) => _ = brew.kettle.observe_kettle_sample(gravity_p),
             (_, None) => {}
         }
-        if let (Place::Runnings, Some(ph), None) = (sample.place, sample.ph, picture.runnings_ph) {
+        if let (Place::Runnings, Some(ph)) = (sample.place, sample.ph) {
             brew.take_ph_sample(ph, &picture, &self.parameters);
         }
         let occurrence = report::sample(&brew, sample, now);

@@ -1,11 +1,11 @@
 //! pH of the runnings as the extract washes out.
 //!
 //! Owns the rise of pH with the fall of gravity: the buffers leave with the extract. Whether pH follows the share
-//! of extract gone or its logarithm depends on malt and liquor, so both stand in the law and the run-off decides;
-//! a discrepancy of its own keeps it from being sure. Works on whichever pH basis the plan names; the conversion
-//! is the units' work.
+//! of extract gone, its square or its logarithm depends on malt and liquor, so all stand in the law and the run-off
+//! decides; a discrepancy of its own keeps it from being sure. Works on whichever pH basis the plan names; the
+//! conversion is the units' work.
 
-use nalgebra::{Matrix3, Vector3};
+use nalgebra::{Matrix4, Vector4};
 use serde::{Deserialize, Serialize};
 
 /// What is believed about pH before it is measured. Common practice, no source; wide.
@@ -20,8 +20,15 @@ pub struct AcidityParameters {
     /// pH gained in proportion to the share of extract gone, 0 to 1.5, and its standard deviation.
     pub share_rise_ph: f64,
     pub share_rise_sd_ph: f64,
+    /// pH gained in proportion to the square of the share of extract gone, −0.5 to 1.5, and its standard deviation:
+    /// where the buffers hold at first and give way late.
+    pub late_rise_ph: f64,
+    pub late_rise_sd_ph: f64,
     /// Standard deviation of the law's own error, pH, 0.005 to 0.5.
     pub discrepancy_sd_ph: f64,
+    /// Standard deviation of the electrode's calibration, pH, 0.005 to 0.3. Some hundredths after careful buffering:
+    /// common practice, no source. No reading of its own can show it.
+    pub calibration_sd_ph: f64,
 }
 
 impl Default for AcidityParameters {
@@ -29,11 +36,14 @@ impl Default for AcidityParameters {
         Self {
             first_wort_ph: 5.35,
             first_wort_sd_ph: 0.2,
-            rise_ph: 0.1,
-            rise_sd_ph: 0.1,
+            rise_ph: 0.05,
+            rise_sd_ph: 0.08,
             share_rise_ph: 0.25,
             share_rise_sd_ph: 0.25,
-            discrepancy_sd_ph: 0.04,
+            late_rise_ph: 0.12,
+            late_rise_sd_ph: 0.25,
+            discrepancy_sd_ph: 0.025,
+            calibration_sd_ph: 0.04,
         }
     }
 }
@@ -48,19 +58,25 @@ impl AcidityParameters {
             ("rise_sd_ph", self.rise_sd_ph, 0.005, 0.5),
             ("share_rise_ph", self.share_rise_ph, 0.0, 1.5),
             ("share_rise_sd_ph", self.share_rise_sd_ph, 0.005, 1.0),
+            ("late_rise_ph", self.late_rise_ph, -0.5, 1.5),
+            ("late_rise_sd_ph", self.late_rise_sd_ph, 0.005, 1.0),
             ("discrepancy_sd_ph", self.discrepancy_sd_ph, 0.005, 0.5),
+            ("calibration_sd_ph", self.calibration_sd_ph, 0.005, 0.3),
         ])
     }
 }
 
-/// Belief about pH = intercept + rise · ln(first wort / runnings) + share rise · (1 − runnings / first wort).
+/// Belief about pH = intercept + rise · ln(first wort / runnings) + share rise · g + late rise · g², where g is the share
+/// of gravity gone, 1 − runnings / first wort.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Acidity {
     parameters: AcidityParameters,
-    mean: Vector3<f64>,
-    covariance: Matrix3<f64>,
+    mean: Vector4<f64>,
+    covariance: Matrix4<f64>,
     /// Washing, ln(first wort / runnings), of the last reading used, and what it missed by.
     last: Option<(f64, f64)>,
+    /// The electrode's reading minus the truth, mean and variance; nought until an electrode has been read.
+    calibration: (f64, f64),
 }
 
 /// Readings closer together in washing than this share one discrepancy and are not counted twice.
@@ -74,26 +90,45 @@ pub(crate) fn washing(first_wort_gravity_p: f64, gravity_p: f64) -> f64 {
 }
 
 /// What each parameter of the law is multiplied with.
-fn regressors(washing: f64) -> Vector3<f64> {
-    Vector3::new(1.0, washing, 1.0 - (-washing).exp())
+fn regressors(washing: f64) -> Vector4<f64> {
+    let gone = 1.0 - (-washing).exp();
+    Vector4::new(1.0, washing, gone, gone * gone)
 }
 
 impl Acidity {
     pub fn new(parameters: AcidityParameters) -> Self {
         Self {
             parameters,
-            mean: Vector3::new(
+            mean: Vector4::new(
                 parameters.first_wort_ph,
                 parameters.rise_ph,
                 parameters.share_rise_ph,
+                parameters.late_rise_ph,
             ),
-            covariance: Matrix3::from_diagonal(&Vector3::new(
+            covariance: Matrix4::from_diagonal(&Vector4::new(
                 parameters.first_wort_sd_ph.powi(2),
                 parameters.rise_sd_ph.powi(2),
                 parameters.share_rise_sd_ph.powi(2),
+                parameters.late_rise_sd_ph.powi(2),
             )),
             last: None,
+            calibration: (0.0, 0.0),
         }
+    }
+
+    /// An electrode is being read: what it says may be off by its calibration.
+    pub fn note_electrode(&mut self) {
+        if self.calibration.1 <= 0.0 {
+            self.calibration.1 = self.parameters.calibration_sd_ph.powi(2);
+        }
+    }
+
+    /// A hand sample taken while the electrode read `line_ph`, both on the plan's basis.
+    pub fn compare(&mut self, line_ph: f64, sample_ph: f64, sample_sd_ph: f64) {
+        let (mean, variance) = self.calibration;
+        let gain = variance / (variance + sample_sd_ph.powi(2));
+        let miss = (line_ph - sample_ph) - mean;
+        self.calibration = (mean + gain * miss, (1.0 - gain) * variance);
     }
 
     /// The runnings' pH at a gravity.
@@ -138,12 +173,19 @@ impl Acidity {
         self.expected_at(washing(first_wort_gravity_p, gravity_p))
     }
 
+    /// The true pH expected at a washing, and its standard deviation with the electrode's doubt.
+    pub fn expected_truth_at(&self, washing: f64) -> (f64, f64) {
+        let (reading, standard_deviation) = self.expected_at(washing);
+        let (off, off_variance) = self.calibration;
+        (reading - off, standard_deviation.hypot(off_variance.sqrt()))
+    }
+
     /// Washing, ln(first wort / runnings), of the last reading used; nought before the first.
     pub fn last_washing(&self) -> f64 {
         self.last.map_or(0.0, |(used, _)| used)
     }
 
-    /// pH expected at a washing, ln(first wort / runnings), and its standard deviation.
+    /// The reading expected at a washing, ln(first wort / runnings), and its standard deviation.
     pub fn expected_at(&self, washing: f64) -> (f64, f64) {
         let row = regressors(washing);
         let law_variance = row.dot(&(self.covariance * row));
@@ -198,6 +240,24 @@ mod tests {
             "{ph} ± {sd} for {}",
             law(3.0)
         );
+    }
+
+    #[test]
+    fn hand_samples_show_what_an_electrode_is_off_by() {
+        let mut acidity = Acidity::new(AcidityParameters::default());
+        acidity.note_electrode();
+        let (_, alone) = acidity.expected_truth_at(1.0);
+        for _ in 0..8 {
+            acidity.compare(5.56, 5.50, 0.05);
+        }
+        let (reading, _) = acidity.expected_at(1.0);
+        let (truth, sampled) = acidity.expected_truth_at(1.0);
+        assert!(
+            (reading - truth - 0.06).abs() < 0.015,
+            "{}",
+            reading - truth
+        );
+        assert!(sampled < alone);
     }
 
     #[test]

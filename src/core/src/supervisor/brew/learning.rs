@@ -55,6 +55,7 @@ impl Brew {
             .observe(runoff_l, gravity.value, gravity.standard_error.max(0.005));
         if let Some(ph) = picture.runnings_ph {
             self.seen_ph = true;
+            self.acidity.note_electrode();
             let first_wort_p = self.washout.first_wort_gravity_p();
             self.acidity.observe(
                 first_wort_p,
@@ -75,7 +76,7 @@ impl Brew {
         }
     }
 
-    /// A pH sample, cooled to room temperature, where no instrument reads the pH.
+    /// A pH sample, cooled to room temperature: against the line where it has a value, else in its place.
     pub fn take_ph_sample(&mut self, ph: f64, picture: &Picture, p: &Parameters) {
         let runoff_l = self.kettle.metered_l();
         let gravity_p = picture
@@ -90,13 +91,18 @@ impl Brew {
                     .unwrap_or(p.assumed_temperature_c),
             ),
         };
-        self.seen_ph = true;
-        self.acidity.observe(
-            self.washout.first_wort_gravity_p(),
-            gravity_p,
-            on_basis,
-            SAMPLE_PH_SD,
-        );
+        match picture.runnings_ph {
+            Some(line) => self.acidity.compare(line.value, on_basis, SAMPLE_PH_SD),
+            None => {
+                self.seen_ph = true;
+                self.acidity.observe(
+                    self.washout.first_wort_gravity_p(),
+                    gravity_p,
+                    on_basis,
+                    SAMPLE_PH_SD,
+                );
+            }
+        }
     }
 
     pub(super) fn learn_bed(&mut self, picture: &Picture, now: Moment, p: &Parameters) {
