@@ -11,7 +11,7 @@ use serde::de::DeserializeOwned;
 
 use crate::cli::client::{ServiceOptions, query_value, tun_path};
 use crate::cli::sample::finite;
-use crate::cli::text::{Align, NONE, columns, elapsed, local_time, optional, print, print_json};
+use crate::cli::text::{Align, NONE, columns, elapsed, local_time, print, print_json};
 use crate::clock;
 use crate::config::Configuration;
 use crate::exit::{Failure, Kind};
@@ -122,8 +122,7 @@ fn page(tun: &ServedTun, arguments: &Arguments, report: &AlarmReport) -> String 
     };
     let _ = writeln!(
         page,
-        "{} in {} of run-off watched ({}); {} kept quiet because they followed from another, {} shelved, {} taken out \
-         of service\n",
+        "{} in {} of run-off watched ({}); {} suppressed, {} shelved, {} taken out of service\n",
         many(figures.annunciated, "alarm"),
         elapsed(3600.0 * figures.watched_h) + " h:min",
         many(figures.watches, "brew"),
@@ -185,14 +184,12 @@ fn lists(figures: &Performance) -> String {
         "standing",
         format!("{} at once at most", figures.standing_most),
     );
-    line(
-        "acknowledged",
-        format!(
-            "{}, median after {} s",
-            figures.acknowledged,
-            optional(figures.median_acknowledge_s, 0)
-        ),
-    );
+    let after = figures
+        .median_acknowledge_s
+        .map_or_else(String::new, |median_s| {
+            format!(", the middle one after {median_s:.0} s")
+        });
+    line("acknowledged", format!("{}{after}", figures.acknowledged));
     for (name, list) in [
         ("most frequent", &figures.most_frequent),
         ("chattering", &figures.chattering),

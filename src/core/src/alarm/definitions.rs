@@ -8,7 +8,7 @@ use serde::Serialize;
 use super::identity::Priority;
 use super::suppression::{Follows, Quiet, Reach};
 use super::table::DEFINITIONS;
-use crate::detect::AlarmId;
+use crate::detect::{AlarmId, Phase};
 
 /// What an alarm is about, beside the tun.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
@@ -69,8 +69,10 @@ impl Definition {
         if self.quiet.without_brew {
             words.push("without a brew".to_owned());
         }
-        let phases = self.quiet.phases.iter().map(|phase| phase.words());
-        words.extend(phases.map(|phase| format!("in the phase {phase}")));
+        words.extend(self.quiet.phases.iter().map(|phase| match phase {
+            Phase::Idle => "before wort flows".to_owned(),
+            phase => format!("in the phase {}", phase.words()),
+        }));
         if self.quiet.after_stop {
             words.push("after the stop-point".to_owned());
         }
@@ -91,7 +93,6 @@ impl Definition {
 mod tests {
     use super::super::parameters::LONGEST_SHELVING_MIN;
     use super::*;
-    use crate::detect::Phase;
 
     #[test]
     fn every_alarm_has_its_own_row_with_a_response_and_a_consequence() {

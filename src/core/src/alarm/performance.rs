@@ -127,7 +127,9 @@ pub fn performance(watches: &[Watch], between: &[Change], now: Moment) -> Perfor
     let coming: Vec<&Change> = changes.iter().copied().filter(|c| c.comes()).collect();
     let entering = |state| changes.iter().filter(|change| change.to == state).count() as u32;
     let watched_s: f64 = watches.iter().map(Watch::seconds).sum();
-    let over_time = |count: f64, unit_s: f64| (watched_s > 0.0).then(|| count * unit_s / watched_s);
+    // An empty sum of floats is −0; with 0 added no share is.
+    let over_time =
+        |count: f64, unit_s: f64| (watched_s > 0.0).then(|| count * unit_s / watched_s + 0.0);
     let annunciated = coming.len() as u32;
     let mut by_priority = BTreeMap::new();
     for change in &coming {

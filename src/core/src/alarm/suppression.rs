@@ -92,6 +92,7 @@ impl fmt::Display for Reason {
         match self {
             Self::WithoutBrew => f.write_str("no brew is under way"),
             Self::AfterStop => f.write_str("the stop-point has been reached"),
+            Self::Phase(Phase::Idle) => f.write_str("no wort flows yet"),
             Self::Phase(phase) => write!(f, "the tun is in the phase {}", phase.words()),
             Self::Follows(cause, None) => write!(f, "it follows from {}", cause.name()),
             Self::Follows(cause, Some(about)) => {
