@@ -3,7 +3,7 @@
 //! Owns the one place where configuration becomes the core's parameters, so that the service, a replay and a
 //! recovered run work with the same engine.
 
-use lauter_core::alarm::Settings;
+use lauter_core::alarm::{AlarmId, Settings};
 use lauter_core::projection::Draws;
 use lauter_core::supervisor::{Parameters, Plant, Supervisor};
 
@@ -53,6 +53,12 @@ fn parameters(configuration: &Configuration) -> Parameters {
     }
 }
 
+/// What this tun changes about an alarm.
+pub fn alarm_settings(configuration: &Configuration, alarm: AlarmId) -> Settings {
+    let changes = configuration.alarms.get(&alarm);
+    changes.map_or_else(Settings::default, settings)
+}
+
 fn settings(changes: &AlarmSettings) -> Settings {
     Settings {
         enabled: changes.enabled,
@@ -61,6 +67,7 @@ fn settings(changes: &AlarmSettings) -> Settings {
         off_delay_s: changes.off_delay_s,
         limit: changes.limit,
         deadband: changes.deadband,
+        longest_shelving_min: changes.longest_shelving_min,
     }
 }
 

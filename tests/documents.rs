@@ -27,17 +27,101 @@ Every alarm has a state, after IEC 62682 / ISA-18.2:
 | `out-of-service` | taken out by a person, with a reason |
 
 An alarm comes when its condition has lasted for the on-delay. It returns when the condition has been gone for the
-off-delay. To be gone, the value must come back behind its limit by the deadband.
+off-delay. To be gone, the value must come back behind its limit by the deadband. A latching alarm stays
+`unacknowledged` even then, until somebody acknowledges it.
 
-Suppressed are:
+`lauterd alarms list` prints this table at any time, without a service; with `--config` as your tun has changed it.
 
-- after `stop-point-reached`: everything that merely follows from running on;
-- while the wort goes back to the tun: turbidity and the pace;
-- while the bed drains: the pace;
-- without a brew: `instrument-fault`;
-- while its link is lost: `instrument-fault`. `link-lost` says it once for all.
+## When an alarm comes
 
-Priority, delays, deadband and limit can be changed for each tun: `[alarms.<alarm>]` in the
+1. **Read it and do what it says.** The message says what is so. The advice under it is the next step. The caution
+   comes before your hands do.
+2. **Then acknowledge it.** That says: I have seen this and I am on it. It does not mend anything.
+
+```sh
+lauterd status                                                     # what stands, the most pressing first
+lauterd alarms acknowledge stuck-bed --who \"shift brewer\"
+lauterd alarms acknowledge instrument-fault --instrument runnings_ph --who \"shift brewer\"
+```
+
+Only what has been shown can be acknowledged. An alarm that went away before anybody saw it waits for you as
+`returned-unacknowledged`; acknowledge it and it is gone.
+
+**Several at once?** Begin with the one that came first. Alarms that come within two minutes of one another are one
+burst; `status` shows the place of the later ones, and `place_in_burst` in the evidence of every line says it too: 1 came
+first. What merely follows from another alarm is not shown at all, see below.
+
+## Put one aside: shelve it
+
+Shelve an alarm when you know why it is there, cannot mend it now, and it only disturbs: a probe that lies in its buffer,
+a run-off that is slow on purpose.
+
+```sh
+lauterd alarms shelve instrument-fault --instrument runnings_ph --minutes 30 \\
+  --reason \"probe in buffer\" --who \"shift brewer\"
+lauterd alarms unshelve instrument-fault --instrument runnings_ph --who \"shift brewer\"
+```
+
+- It needs a time and a reason. The next shift reads the reason.
+- **It returns by itself** when its time is over. If the condition is still there, the alarm comes again.
+- Each alarm has a longest time; more is refused. `longest_shelving_min` in `[alarms.<alarm>]` changes it, up to 480 min.
+- What it would explain stays quiet too: a shelved `stuck-bed` still explains a slow run-off.
+- **Never shelve what you have not understood**, and never `kettle-high-level` to get a quiet minute: stop the run-off.
+
+## Take one out of service
+
+For an alarm that cannot work, for instance while its meter is away. It stays out until somebody returns it, also over a
+restart and from brew to brew. It explains nothing meanwhile. Whoever takes one out answers for what it guarded; follow
+the site's rules for such changes.
+
+```sh
+lauterd alarms out-of-service turbid-runnings --reason \"meter sent away\" --who \"shift brewer\"
+lauterd alarms return turbid-runnings --who \"shift brewer\"
+```
+
+The hard-wired trips stand whatever is shelved or out of service here.
+
+## What is suppressed, and why
+
+One cause gives one alarm. What only follows from it is `suppressed`: it is in the record and on no list. The message
+says from what it follows. When the cause is over and the consequence stays, it must last for its own on-delay; then it
+comes.
+
+The plant suppresses too: before wort flows there is no run-off to judge; while the wort goes back to the tun it may be
+cloudy; while the bed drains the pace is the bed's; after `stop-point-reached` everything that merely comes of running on
+is known. First wort and sparge suppress nothing. Without a brew the run-off is not judged, and an instrument at rest is
+no alarm. A cause that is itself only about to be alarmed holds its consequences back until that is decided.
+
+`kettle-high-level` and `stop-point-reached` are suppressed by nothing.
+
+## Who did what
+
+Every change of state is in the record: when, what, by whom, and why.
+
+```sh
+lauterd alarms trail --config tun-1.toml --brew 2026-0412
+```
+
+Over HTTP: `GET /api/v1/tuns/<site>/<tun>/alarms/trail`, and `/brews/<brew>/alarms` for the lines. Actions:
+`POST .../alarms/<alarm>[?instrument=<id>]` with `who`, `action` (`acknowledge`, `shelve`, `unshelve`, `out-of-service`,
+`return-to-service`), and for shelving `minutes`, for shelving and out of service `reason`.
+
+## Are the alarms any good?
+
+```sh
+lauterd alarms report --config tun-1.toml --days 30
+```
+
+It counts alarms per operator hour and per 10 min, the worst 10 min, what stood, what went stale, what chattered or came
+and went too fast to act on, the most frequent ones and the priorities, beside the benchmarks of EEMUA 191 and
+ISA-18.2 / IEC 62682 (values from memory). Operator time is brew time: between brews nobody is at the tun. Those
+benchmarks were made for operators of whole plants. A tun has sixteen kinds of alarms, so shares of priorities get a
+verdict from 50 alarms on only. An alarm that is often on the list and never acted on is a fault of its setting: change
+its delay or its limit, or switch it off with a reason.
+
+## Change an alarm
+
+Priority, delays, deadband, limit and longest shelving time can be changed for each tun: `[alarms.<alarm>]` in the
 [configuration](configuration.md). Limits are set by competent people on site.
 
 This page is generated from the program's own definitions.
@@ -68,19 +152,13 @@ fn limit(alarm: AlarmId) -> String {
     }
 }
 
-fn priority(row: &lauter_core::alarm::Definition) -> String {
-    serde_json::to_value(row.priority)
-        .unwrap()
-        .as_str()
-        .unwrap()
-        .to_owned()
-}
-
 fn alarms() -> String {
     let mut page = HEAD.to_owned();
     page.push_str("\n## All alarms\n\n");
-    page.push_str("| alarm | priority | respond within | on-delay | off-delay | deadband | limit; without it |\n");
-    page.push_str("|---|---|---|---|---|---|---|\n");
+    page.push_str(
+        "| alarm | priority | respond within | on-delay | off-delay | deadband | limit; without it | shelved at most |\n",
+    );
+    page.push_str("|---|---|---|---|---|---|---|---|\n");
     for row in &DEFINITIONS {
         let name = row.alarm.name();
         let deadband = match row.deadband_unit {
@@ -89,15 +167,16 @@ fn alarms() -> String {
         };
         let _ = writeln!(
             page,
-            "| [`{name}`](#{name}) | {} | {} | {} s | {} s | {deadband} | {} |",
-            priority(row),
+            "| [`{name}`](#{name}) | {} | {} | {} s | {} s | {deadband} | {} | {} min |",
+            row.priority.name(),
             row.time_to_respond,
             row.on_delay_s,
             row.off_delay_s,
-            limit(row.alarm)
+            limit(row.alarm),
+            row.longest_shelving_min
         );
     }
-    page.push_str("\nTimes to respond are common practice, no source.\n");
+    page.push_str("\nTimes to respond and to shelve are common practice, no source.\n");
     for row in &DEFINITIONS {
         let _ = write!(
             page,
@@ -109,6 +188,13 @@ fn alarms() -> String {
         );
         if !row.caution.is_empty() {
             let _ = writeln!(page, "- **Caution:** {}", row.caution);
+        }
+        if row.latching {
+            page.push_str("- **Latching:** it stays until somebody acknowledges it.\n");
+        }
+        let suppressed_by = row.suppressed_by();
+        if !suppressed_by.is_empty() {
+            let _ = writeln!(page, "- **Suppressed:** {}.", suppressed_by.join("; "));
         }
     }
     page

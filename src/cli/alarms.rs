@@ -1,4 +1,7 @@
-//! `lauterd alarms`: what an operator does about an alarm of the running service.
+//! `lauterd alarms`: what the alarms are, what an operator does about one, and how they behaved.
+
+mod list;
+mod record;
 
 use std::fmt::Write as _;
 
@@ -12,17 +15,19 @@ use super::text::print;
 use crate::exit::Failure;
 use crate::web::wire::{AlarmAction, AlarmOperation};
 
-/// Acknowledges, shelves and takes alarms in and out of service
+/// Lists alarms, acknowledges and shelves them, takes them out of service, and tells how they behaved
 #[derive(Debug, Args)]
 #[command(after_help = "\
 Examples:
+  lauterd alarms list
   lauterd alarms acknowledge channelling --who \"shift brewer\"
   lauterd alarms shelve instrument-fault --instrument runnings_ph --minutes 30 \\
       --reason \"probe in buffer\" --who \"shift brewer\"
   lauterd alarms unshelve instrument-fault --instrument runnings_ph --who \"shift brewer\"
   lauterd alarms out-of-service turbid-runnings --reason \"meter sent away\" \\
       --who \"shift brewer\"
-  lauterd alarms return-to-service turbid-runnings --who \"shift brewer\"")]
+  lauterd alarms return turbid-runnings --who \"shift brewer\"
+  lauterd alarms report --config tun-1.toml")]
 pub struct Arguments {
     #[command(subcommand)]
     command: Command,
@@ -32,12 +37,40 @@ pub struct Arguments {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    /// Every alarm: cause, response, consequence, caution, delays and what suppresses it. Needs no service; with
+    /// --config it shows what that tun has changed
+    #[command(after_help = "\
+Examples:
+  lauterd alarms list
+  lauterd alarms list stuck-bed
+  lauterd alarms list --config tun-1.toml")]
+    List(list::Arguments),
+    /// How the alarms behaved, beside the benchmarks of EEMUA 191 and ISA-18.2. With --config it reads the record,
+    /// whether or not a service runs
+    #[command(after_help = "\
+Examples:
+  lauterd alarms report --config tun-1.toml
+  lauterd alarms report --days 7
+  lauterd alarms report --brew 2026-0412 --json")]
+    Report(record::Arguments),
+    /// Every change of an alarm: when, what, who and why
+    #[command(after_help = "\
+Examples:
+  lauterd alarms trail --config tun-1.toml --brew 2026-0412")]
+    Trail(record::Arguments),
+    #[command(flatten)]
+    Operate(Operation),
+}
+
+/// What is done about one alarm.
+#[derive(Debug, Subcommand)]
+enum Operation {
     /// Tells that the alarm has been seen
     #[command(after_help = "\
 Examples:
   lauterd alarms acknowledge stop-point-ahead --who \"shift brewer\"")]
     Acknowledge(Subject),
-    /// Keeps the alarm quiet for some minutes
+    /// Keeps the alarm quiet for some minutes; then it returns by itself
     #[command(after_help = "\
 Examples:
   lauterd alarms shelve runoff-too-slow --minutes 15 --reason \"raking\" --who \"shift brewer\"")]
@@ -71,8 +104,9 @@ Examples:
     /// Returns the alarm to service
     #[command(after_help = "\
 Examples:
-  lauterd alarms return-to-service turbid-runnings --who \"shift brewer\"")]
-    ReturnToService(Subject),
+  lauterd alarms return turbid-runnings --who \"shift brewer\"")]
+    #[command(alias = "return-to-service")]
+    Return(Subject),
 }
 
 /// Which alarm, and who asks.
@@ -90,9 +124,19 @@ struct Subject {
 }
 
 pub fn run(arguments: &Arguments) -> Result<(), Failure> {
-    let client = arguments.service.client()?;
+    let service = &arguments.service;
+    match &arguments.command {
+        Command::List(arguments) => list::run(arguments, service),
+        Command::Report(arguments) => record::report(arguments, service),
+        Command::Trail(arguments) => record::trail(arguments, service),
+        Command::Operate(operation) => operate(operation, service),
+    }
+}
+
+fn operate(operation: &Operation, service: &ServiceOptions) -> Result<(), Failure> {
+    let client = service.client()?;
     let tun = client.tun()?;
-    let (subject, operation, done) = arguments.command.operation();
+    let (subject, operation, done) = operation.wired();
     let mut path = tun_path(&tun, &["alarms", &subject.alarm]);
     let mut about = subject.alarm.clone();
     if let Some(instrument) = &subject.instrument {
@@ -103,9 +147,9 @@ pub fn run(arguments: &Arguments) -> Result<(), Failure> {
     print(&format!("{tun}: alarm {about} {done}\n"))
 }
 
-impl Command {
+impl Operation {
     /// What to send, and what it then has done.
-    fn operation(&self) -> (&Subject, AlarmOperation, String) {
+    fn wired(&self) -> (&Subject, AlarmOperation, String) {
         let (subject, action, minutes, reason, done) = match self {
             Self::Acknowledge(subject) => (
                 subject,
@@ -139,7 +183,7 @@ impl Command {
                 let done = "taken out of service".to_owned();
                 (subject, AlarmAction::OutOfService, None, Some(reason), done)
             }
-            Self::ReturnToService(subject) => {
+            Self::Return(subject) => {
                 let done = "returned to service".to_owned();
                 (subject, AlarmAction::ReturnToService, None, None, done)
             }

@@ -1,11 +1,15 @@
 //! `lauterd status`: the tuns of the running service as they stand now.
 
+use std::cmp::Reverse;
 use std::fmt::Write as _;
 
 use clap::Args;
+use lauter_core::alarm::AlarmState;
 use lauter_core::projection::Band;
 use lauter_core::reading::Status;
-use lauter_core::supervisor::{AlarmLine, ConditionedReading, Line, ProjectionLine, RunoffState};
+use lauter_core::supervisor::{
+    AlarmLine, BURST_PLACE, ConditionedReading, Line, ProjectionLine, RunoffState,
+};
 
 use super::client::{ServiceOptions, tun_path};
 use super::text::{Align, NONE, columns, elapsed, print, print_json, with_unit, words};
@@ -166,6 +170,8 @@ fn alarms_text(lines: &[Line]) -> String {
     if alarms.is_empty() {
         return "no alarms\n".to_owned();
     }
+    let mut alarms = alarms;
+    alarms.sort_by_key(|alarm| (urgency(alarm.to), Reverse(alarm.priority)));
     let mut text = String::new();
     for alarm in alarms {
         let instrument = alarm
@@ -174,10 +180,11 @@ fn alarms_text(lines: &[Line]) -> String {
             .map_or_else(String::new, |id| format!(" of {id}"));
         let _ = writeln!(
             text,
-            "{} {}{instrument}, {}: {}",
+            "{} {}{instrument}, {}{}: {}",
             words(&alarm.priority).to_uppercase(),
             alarm.alarm.name(),
             words(&alarm.to),
+            burst_place(alarm),
             alarm.message
         );
         if !alarm.advice.is_empty() {
@@ -185,6 +192,25 @@ fn alarms_text(lines: &[Line]) -> String {
         }
     }
     text
+}
+
+/// What asks for somebody first, what is put aside last.
+fn urgency(state: AlarmState) -> u8 {
+    match state {
+        AlarmState::Unacknowledged => 0,
+        AlarmState::Acknowledged => 1,
+        AlarmState::ReturnedUnacknowledged => 2,
+        AlarmState::Shelved | AlarmState::OutOfService => 3,
+        AlarmState::Suppressed | AlarmState::Normal => 4,
+    }
+}
+
+/// Where others came before it in its burst; the first one needs no mark.
+fn burst_place(alarm: &AlarmLine) -> String {
+    match alarm.evidence.get(BURST_PLACE) {
+        Some(place) if *place >= 2.0 => format!(" (number {place:.0} of its burst)"),
+        _ => String::new(),
+    }
 }
 
 fn readings_text(readings: &[ConditionedReading]) -> String {

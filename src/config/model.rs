@@ -226,6 +226,7 @@ pub struct AlarmSettings {
     /// The threshold, in the alarm's own unit (see `docs/alarms.md`).
     pub limit: Option<f64>,
     pub deadband: Option<f64>,
+    pub longest_shelving_min: Option<f64>,
 }
 
 #[derive(Clone, Debug)]

@@ -357,6 +357,9 @@ pub struct AlarmTable {
     /// How far the value must come back behind the threshold, in the alarm's own unit.
     #[schemars(range(min = 0.0))]
     pub deadband: Option<f64>,
+    /// How long the alarm may be shelved at most, min (see alarms.md).
+    #[schemars(range(min = 1.0, max = 480.0))]
+    pub longest_shelving_min: Option<f64>,
 }
 
 #[derive(Debug, Deserialize, JsonSchema)]

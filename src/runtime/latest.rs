@@ -45,13 +45,6 @@ impl Latest {
         self.projection = None;
     }
 
-    pub fn alarm_state(&self, alarm: AlarmId, instrument: Option<&str>) -> AlarmState {
-        let key = (alarm, instrument.map(str::to_owned));
-        self.alarms
-            .get(&key)
-            .map_or(AlarmState::Normal, |line| line.to)
-    }
-
     pub fn alarms(&self) -> Vec<Line> {
         self.alarms.values().cloned().map(Line::Alarm).collect()
     }

@@ -3,7 +3,7 @@
 //! Owns the requests and their replies. The web interface and the command line bring them; only the tun's own
 //! task answers, so that everything that changes a brew goes through one place in one order.
 
-use lauter_core::alarm::AlarmId;
+use lauter_core::alarm::{AlarmId, OperationFault};
 use lauter_core::projection::Plan;
 use lauter_core::supervisor::{Line, OperatorAction, ProjectionLine, RunoffState, Sample};
 use serde::{Deserialize, Serialize};
@@ -16,7 +16,7 @@ use crate::store::TunId;
 pub const REQUESTS_BOUND: usize = 64;
 
 /// Why a request was not carried out.
-#[derive(Clone, Debug, Error, PartialEq, Eq)]
+#[derive(Clone, Debug, Error, PartialEq)]
 pub enum Refusal {
     #[error("brew {0} is under way; end it first (lauterd brew end)")]
     BrewUnderWay(String),
@@ -24,8 +24,11 @@ pub enum Refusal {
     NoBrew,
     #[error("the plan does not fit this tun: {0}")]
     Plan(String),
-    #[error("alarm {alarm} is in state {state}, where this cannot be done")]
-    AlarmState { alarm: String, state: String },
+    #[error("alarm {alarm} {fault}")]
+    Alarm {
+        alarm: String,
+        fault: OperationFault,
+    },
     #[error("the record cannot be written: {0}")]
     Store(String),
     #[error("the service is stopping")]

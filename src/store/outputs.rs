@@ -150,6 +150,13 @@ impl Database {
             })
             .and_then(Iterator::collect::<rusqlite::Result<Vec<_>>>)
             .map_err(&failed)?;
+        self.decoded(rows)
+    }
+
+    fn decoded<T: DeserializeOwned>(
+        &self,
+        rows: Vec<(Moment, String)>,
+    ) -> Result<Vec<(Moment, T)>, StoreError> {
         rows.into_iter()
             .map(|(at, body)| {
                 let what = || format!("the line at {} µs", at.0);
@@ -172,6 +179,11 @@ impl Database {
         self.undated(brew, OutputKind::Alarm)
     }
 
+    /// The same with their moments, which join them with what operators did.
+    pub fn dated_alarms(&self, brew: BrewId) -> Result<Vec<(Moment, AlarmLine)>, StoreError> {
+        self.outputs(brew, OutputKind::Alarm)
+    }
+
     /// Every change of an alarm's state of a tun while no brew ran, in order.
     pub fn idle_alarms(&self, tun: TunId) -> Result<Vec<(Moment, AlarmLine)>, StoreError> {
         self.select_outputs(
@@ -179,6 +191,33 @@ impl Database {
              WHERE tun_id = ?1 AND brew_id IS NULL AND kind = 'alarm' ORDER BY id",
             params![tun.0],
         )
+    }
+
+    /// The latest line of every alarm of a tun, beside those of `except`. Replayed brews do not count: their axis of
+    /// time is not the service's.
+    pub fn latest_alarms(
+        &self,
+        tun: TunId,
+        except: Option<BrewId>,
+    ) -> Result<Vec<(Moment, AlarmLine)>, StoreError> {
+        let failed = self.failed("reading the record");
+        // With max(), SQLite takes the other columns from the same row.
+        let mut statement = self
+            .connection
+            .prepare_cached(
+                "SELECT at_us, body, max(id) FROM output WHERE tun_id = ?1 AND kind = 'alarm' \
+                 AND (brew_id IS NULL OR (brew_id IS NOT ?2 AND brew_id IN \
+                 (SELECT id FROM brew WHERE abs(started_us - started_at_us) < 86400000000))) \
+                 GROUP BY json_extract(body, '$.alarm'), json_extract(body, '$.instrument') ORDER BY max(id)",
+            )
+            .map_err(&failed)?;
+        let rows = statement
+            .query_map(params![tun.0, except.map(|brew| brew.0)], |row| {
+                Ok((Moment(row.get(0)?), row.get::<_, String>(1)?))
+            })
+            .and_then(Iterator::collect::<rusqlite::Result<Vec<_>>>)
+            .map_err(&failed)?;
+        self.decoded(rows)
     }
 
     /// What happened during the brew, in words.

@@ -6,6 +6,8 @@ use axum::Json;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
+use lauter_core::alarm::OperationFault;
+
 use super::wire::{ErrorBody, Fault};
 use crate::config::{ConfigErrors, Place};
 use crate::runtime::request::Refusal;
@@ -71,9 +73,20 @@ impl IntoResponse for Problem {
 impl From<Refusal> for Problem {
     fn from(refusal: Refusal) -> Self {
         let status = match &refusal {
-            Refusal::BrewUnderWay(_) | Refusal::NoBrew | Refusal::AlarmState { .. } => {
-                StatusCode::CONFLICT
-            }
+            Refusal::Alarm { fault, .. } => match fault {
+                OperationFault::NothingToAcknowledge { .. }
+                | OperationFault::AlreadyShelved
+                | OperationFault::NotShelved { .. }
+                | OperationFault::AlreadyOutOfService
+                | OperationFault::InService { .. }
+                | OperationFault::SwitchedOff => StatusCode::CONFLICT,
+                OperationFault::ShelvedTooLong { .. }
+                | OperationFault::ShelvedForNoTime { .. }
+                | OperationFault::NoSubject { .. }
+                | OperationFault::WhichSubject { .. }
+                | OperationFault::UnknownSubject { .. } => StatusCode::UNPROCESSABLE_ENTITY,
+            },
+            Refusal::BrewUnderWay(_) | Refusal::NoBrew => StatusCode::CONFLICT,
             Refusal::Plan(_) => StatusCode::UNPROCESSABLE_ENTITY,
             Refusal::Store(_) | Refusal::Stopping => StatusCode::SERVICE_UNAVAILABLE,
         };
@@ -103,14 +116,19 @@ mod tests {
 
     #[test]
     fn each_refusal_has_its_status_and_keeps_its_words() {
-        let alarm_state = Refusal::AlarmState {
+        let refused = |fault| Refusal::Alarm {
             alarm: "channelling".to_owned(),
-            state: "normal".to_owned(),
+            fault,
+        };
+        let too_long = OperationFault::ShelvedTooLong {
+            minutes: 90.0,
+            longest_min: 60.0,
         };
         let cases = [
             (Refusal::BrewUnderWay("7".to_owned()), 409),
             (Refusal::NoBrew, 409),
-            (alarm_state, 409),
+            (refused(OperationFault::AlreadyShelved), 409),
+            (refused(too_long), 422),
             (Refusal::Plan("no pH instrument".to_owned()), 422),
             (Refusal::Store("disk full".to_owned()), 503),
             (Refusal::Stopping, 503),

@@ -3,15 +3,18 @@
 //! Owns the shapes both sides use, so that the command line and the service cannot drift apart. Lines, plans and
 //! readings travel in the core's own shapes. Must not know how anything is carried out.
 
+mod alarms;
 mod profile;
 
 use std::fmt;
 
 use jiff::Timestamp;
+use lauter_core::alarm::LONGEST_SHELVING_MIN;
 use lauter_core::projection::Plan;
 use lauter_core::supervisor::{OperatorAction, Place, Sample, SummaryLine};
 use serde::{Deserialize, Serialize};
 
+pub use alarms::{ALARM_DAYS, AlarmReport, Asked, TrailEntry, trail};
 pub use profile::{KnownProfile, ProfileVersion};
 
 use crate::store::{Brew, StoreHealth};
@@ -199,10 +202,6 @@ pub struct AlarmOperation {
     pub reason: Option<String>,
 }
 
-/// Longest time on the shelf, minutes: one shift of 8 h (own choice). A shelf is not a place to forget an alarm
-/// on; taking it out of service is the way to be rid of it for longer.
-pub const LONGEST_SHELVING_MINUTES: f64 = 480.0;
-
 /// Longest name or reason that goes into the audit trail, characters (own choice).
 const LONGEST_TEXT: usize = 200;
 
@@ -219,18 +218,18 @@ impl AlarmOperation {
         check_text("who", Some(&who), &mut faults);
         let needs_minutes = action == AlarmAction::Shelve;
         let needs_reason = needs_minutes || action == AlarmAction::OutOfService;
-        let allowed = 1.0..=LONGEST_SHELVING_MINUTES;
+        let allowed = 1.0..=LONGEST_SHELVING_MIN;
         match minutes {
             Some(_) if !needs_minutes => {
                 faults.push(Fault::new("minutes", "belongs to the action shelve only"));
             }
             Some(minutes) if !allowed.contains(&minutes) => faults.push(Fault::new(
                 "minutes",
-                format!("is {minutes}; allowed is 1 to {LONGEST_SHELVING_MINUTES}"),
+                format!("is {minutes}; allowed is 1 to {LONGEST_SHELVING_MIN}"),
             )),
             None if needs_minutes => faults.push(Fault::new(
                 "minutes",
-                format!("is missing; needed is 1 to {LONGEST_SHELVING_MINUTES}"),
+                format!("is missing; needed is 1 to {LONGEST_SHELVING_MIN}"),
             )),
             _ => {}
         }

@@ -6,6 +6,7 @@
 //! absence is a failure.
 
 mod agreement;
+mod alarms;
 mod beginnings;
 mod brewhouse;
 mod databases;

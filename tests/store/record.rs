@@ -284,3 +284,50 @@ fn two_hours_of_twelve_instruments_take_less_than_ten_megabytes() {
     println!("{size} bytes");
     assert!(size < 10_000_000, "{size} bytes");
 }
+
+#[test]
+fn the_latest_line_of_each_alarm_is_found_whichever_brew_it_fell_into() {
+    use lauter_core::alarm::AlarmState;
+    let directory = tempdir().unwrap();
+    let mut database = Database::open(directory.path()).unwrap();
+    let tun = database.tun("north-yard", "tun-1").unwrap();
+    let to = |seconds, to| {
+        let mut dated = alarm(seconds);
+        if let Output::Line(Line::Alarm(line)) = &mut dated.output {
+            line.to = to;
+        }
+        dated
+    };
+    let brew = database.begin_brew(&header(tun, "2026-0412", 1)).unwrap();
+    let during = Batch {
+        outputs: vec![alarm(1.0), to(2.0, AlarmState::Acknowledged)],
+        ..Batch::new(tun, Some(brew))
+    };
+    database.append(&during).unwrap();
+    let latest = |database: &Database, except| {
+        let lines = database.latest_alarms(tun, except).unwrap();
+        let states = lines.into_iter().map(|(moment, line)| (moment, line.to));
+        states.collect::<Vec<_>>()
+    };
+    assert_eq!(
+        latest(&database, None),
+        [(at(2.0), AlarmState::Acknowledged)]
+    );
+    assert_eq!(latest(&database, Some(brew)), []);
+    let after = Batch {
+        outputs: vec![to(9000.0, AlarmState::Normal)],
+        ..Batch::new(tun, None)
+    };
+    database.append(&after).unwrap();
+    assert_eq!(latest(&database, None), [(at(9000.0), AlarmState::Normal)]);
+    // A replayed brew has an axis of its own and says nothing about now.
+    let mut replayed = header(tun, "2026-0413", 1);
+    replayed.started_at = lauter_core::reading::Moment::ZERO;
+    let replayed = database.begin_brew(&replayed).unwrap();
+    let lines = Batch {
+        outputs: vec![alarm(9100.0)],
+        ..Batch::new(tun, Some(replayed))
+    };
+    database.append(&lines).unwrap();
+    assert_eq!(latest(&database, None), [(at(9000.0), AlarmState::Normal)]);
+}

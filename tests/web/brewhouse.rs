@@ -3,7 +3,7 @@
 use std::net::SocketAddr;
 use std::sync::{Arc, Mutex};
 
-use lauter_core::alarm::AlarmId;
+use lauter_core::alarm::{AlarmId, AlarmState, OperationFault};
 use lauter_core::projection::Plan;
 use lauterd::runtime::request::{REQUESTS_BOUND, Refusal, Request, TunHandle};
 use lauterd::store::{Store, TunId};
@@ -165,8 +165,10 @@ fn tun(id: TunId, name: &str, store: &Store, done: &Done) -> TunHandle {
                     reply,
                 } => {
                     let answer = if alarm == AlarmId::TurbidRunnings {
-                        let (alarm, state) = ("turbid-runnings".to_owned(), "normal".to_owned());
-                        Err(Refusal::AlarmState { alarm, state })
+                        let state = AlarmState::Normal;
+                        let fault = OperationFault::NothingToAcknowledge { state };
+                        let alarm = alarm.name().to_owned();
+                        Err(Refusal::Alarm { alarm, fault })
                     } else {
                         note(format!("{} {instrument:?} {who} {action:?}", alarm.name()));
                         Ok(())

@@ -152,7 +152,10 @@ fn every_command_helps_with_an_example_that_is_understood() {
         "alarms shelve",
         "alarms unshelve",
         "alarms out-of-service",
-        "alarms return-to-service",
+        "alarms return",
+        "alarms list",
+        "alarms report",
+        "alarms trail",
     ] {
         let words: Vec<&str> = command.split(' ').collect();
         let help = lauterd(&[&words[..], &["--help"]].concat());

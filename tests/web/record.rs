@@ -155,3 +155,26 @@ fn readings_past_their_time_are_gone_and_said_to_be() {
         "{words}"
     );
 }
+
+#[test]
+fn the_alarms_report_and_trail_are_those_of_the_record() {
+    let house = Brewhouse::new();
+    let report = house.get(&format!("/alarms/report?brew={ENCODED}")).json();
+    assert_eq!(report["brews"], serde_json::json!([BREW]));
+    assert_eq!(report["performance"]["annunciated"], 1);
+    assert_eq!(report["performance"]["watched_h"], 1.5);
+    let trail = house.get(&format!("/alarms/trail?brew={ENCODED}")).json();
+    assert_eq!(trail[0]["alarm"], "channelling");
+    assert_eq!(trail[0]["time"], "2026-04-23T12:10:01Z");
+    assert_eq!(trail[0]["who"], serde_json::Value::Null);
+    let told = house.command(&["alarms", "report", "--brew", BREW]);
+    assert!(told.done().contains("1 alarm in 1:30 h:min"), "{told:?}");
+    let told = house.command(&["alarms", "trail", "--brew", BREW]);
+    assert!(told.done().contains("2026-04-23 12:10"), "{told:?}");
+    for what in ["report", "trail"] {
+        let words = house
+            .get(&format!("/alarms/{what}?brew=2020-0001"))
+            .refused(404);
+        assert!(words.contains("2020-0001"), "{words}");
+    }
+}

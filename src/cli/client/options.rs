@@ -31,6 +31,12 @@ pub struct ServiceOptions {
 }
 
 impl ServiceOptions {
+    /// The configuration, if the options name one.
+    pub fn configuration(&self) -> Result<Option<Configuration>, Failure> {
+        let file = self.config.as_ref();
+        Ok(file.map(|file| config::load_offline(file)).transpose()?)
+    }
+
     /// The service; nothing is sent yet.
     pub fn client(&self) -> Result<Client, Failure> {
         let (url, configured) = match (&self.config, &self.url) {

@@ -164,6 +164,7 @@ fn alarms(tables: Option<&BTreeMap<AlarmId, AlarmTable>>) -> BTreeMap<AlarmId, A
         off_delay_s: table.off_delay_s,
         limit: table.limit,
         deadband: table.deadband,
+        longest_shelving_min: table.longest_shelving_min,
     };
     tables
         .into_iter()

@@ -132,26 +132,26 @@ impl Tun {
         who: String,
         action: OperatorAction,
     ) -> Result<(), Refusal> {
-        let before = self.latest.alarm_state(alarm, instrument.as_deref());
+        // The engine's time first, so that what is checked is what the action meets.
+        self.give(Event::Tick, self.setting.clock.now());
+        let now = self.last;
+        let possible = self
+            .supervisor
+            .may_operate(alarm, instrument.as_deref(), &action, now);
+        if let Err(fault) = possible {
+            let alarm = match instrument {
+                Some(instrument) => format!("{} of {instrument}", alarm.name()),
+                None => alarm.name().to_owned(),
+            };
+            return Err(Refusal::Alarm { alarm, fault });
+        }
         let event = Event::Operator {
             alarm,
-            instrument: instrument.clone(),
+            instrument,
             who,
             action,
         };
-        self.give(event, self.setting.clock.now());
-        if self.latest.alarm_state(alarm, instrument.as_deref()) == before {
-            let state = serde_json::to_value(before).ok();
-            let state = state
-                .as_ref()
-                .and_then(serde_json::Value::as_str)
-                .unwrap_or_default()
-                .to_owned();
-            return Err(Refusal::AlarmState {
-                alarm: alarm.name().to_owned(),
-                state,
-            });
-        }
+        self.give(event, now);
         self.flush().await;
         self.written()
     }

@@ -1,32 +1,40 @@
-//! Taking up a brew that was under way when the service last ended.
+//! Taking up what was when the service last ended: alarms, and a brew under way.
 //!
-//! Owns what makes the supervisor what it was: the brew's recorded events, given again. Nothing of it is told or
-//! written a second time.
+//! Owns what makes the supervisor what it was: the alarms' latest lines, and the brew's recorded events, given again.
+//! Nothing of it is told or written a second time.
 
-use lauter_core::reading::Instrument;
+use lauter_core::alarm::AlarmState;
+use lauter_core::reading::{Instrument, Moment};
+use lauter_core::supervisor::{AlarmLine, Dated, Line, Output};
 
 use super::Tun;
 use super::requests::configuration_instruments;
 use crate::store::{Batch, Brew, DatedEvent, FinishedBrew, StoreError};
 
 impl Tun {
-    /// Takes up the unfinished brew of this tun, if there is one that can be.
+    /// Takes up the alarms of this tun and its unfinished brew, if there is one that can be.
     pub async fn resume(&mut self) -> Result<(), StoreError> {
         let tun = self.setting.tun;
-        let unfinished = self
+        let (alarms, unfinished) = self
             .setting
             .store
-            .read(move |database| match database.unfinished_brew(tun)? {
-                Some(brew) => {
-                    let events = database.events(brew.id)?;
-                    Ok(Some((brew, events)))
-                }
-                None => Ok(None),
+            .read(move |database| {
+                let unfinished = database.unfinished_brew(tun)?;
+                let alarms =
+                    database.latest_alarms(tun, unfinished.as_ref().map(|brew| brew.id))?;
+                Ok((alarms, unfinished))
             })
             .await?;
-        let Some((brew, events)) = unfinished else {
+        self.take_up_alarms(alarms);
+        let Some(brew) = unfinished else {
             return Ok(());
         };
+        let id = brew.id;
+        let events = self
+            .setting
+            .store
+            .read(move |database| database.events(id))
+            .await?;
         let configured = configuration_instruments(&self.setting.configuration);
         if !same_instruments(&brew.header.instruments, &configured) {
             tracing::error!(
@@ -53,6 +61,16 @@ impl Tun {
         tracing::info!("brew {} was under way and goes on", brew.header.plan.brew);
         self.batch = Batch::new(tun, Some(brew.id));
         Ok(())
+    }
+
+    fn take_up_alarms(&mut self, lines: Vec<(Moment, AlarmLine)>) {
+        for (at, line) in lines {
+            let stands = line.to != AlarmState::Normal;
+            if stands && self.supervisor.take_up_alarm(line.clone(), at) {
+                let output = Output::Line(Line::Alarm(line));
+                self.latest.note(&Dated { at, output });
+            }
+        }
     }
 
     /// Ends a brew's record with the last event in it.

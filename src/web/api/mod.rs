@@ -1,5 +1,6 @@
 //! The JSON interface below `/api/v1`: its routes and what the handlers share.
 
+mod alarms;
 mod body;
 mod export;
 mod operate;
@@ -44,6 +45,8 @@ pub fn router(service: Arc<Service>) -> Router {
         .route("/brew", post(operate::start_brew))
         .route("/brew/end", post(operate::end_brew))
         .route("/samples", post(operate::sample))
+        .route("/alarms/report", get(alarms::report))
+        .route("/alarms/trail", get(alarms::trail))
         .route("/alarms/{alarm}", post(operate::alarm))
         .route("/brews", get(record::brews))
         .route("/profile", get(profile::show).delete(profile::reset))

@@ -18,6 +18,21 @@ pub enum AlarmState {
     OutOfService,
 }
 
+impl AlarmState {
+    /// The state as it stands on lines and in topics.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Normal => "normal",
+            Self::Unacknowledged => "unacknowledged",
+            Self::Acknowledged => "acknowledged",
+            Self::ReturnedUnacknowledged => "returned-unacknowledged",
+            Self::Shelved => "shelved",
+            Self::Suppressed => "suppressed",
+            Self::OutOfService => "out-of-service",
+        }
+    }
+}
+
 /// ISA-18.2 asks for few priorities, set by consequence and time to respond.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
@@ -27,4 +42,18 @@ pub enum Priority {
     Medium,
     High,
     Critical,
+}
+
+impl Priority {
+    /// The most pressing first.
+    pub const ALL: [Self; 4] = [Self::Critical, Self::High, Self::Medium, Self::Low];
+
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Low => "low",
+            Self::Medium => "medium",
+            Self::High => "high",
+            Self::Critical => "critical",
+        }
+    }
 }

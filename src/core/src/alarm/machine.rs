@@ -1,19 +1,28 @@
 //! The state machine of IEC 62682 / ISA-18.2, once for each alarm and instrument.
 //!
-//! Owns states, delays, shelving, suppression and acknowledgement. It is told whether a condition holds and
-//! never why; it reports each change of state once, so that the record of changes is the audit trail.
+//! Owns states, delays, latching, shelving, suppression and acknowledgement. It is told whether a condition holds
+//! and never why; it reports each change of state once, so that the record of changes is the audit trail.
+//!
+//! Whether the condition counts as met (`is_met`) depends on the condition and its delays alone. What people do
+//! about the alarm and what suppresses it only decide how it is shown.
 
 use serde::{Deserialize, Serialize};
 
 use crate::reading::Moment;
 
 use super::identity::AlarmState;
+use super::operation::OperationFault;
+use super::suppression::{Bearing, Hold};
 
-/// Delays of one alarm, s.
+/// How one alarm moves.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Delays {
+pub struct Conduct {
+    /// The condition must last this long, s.
     pub on_s: f64,
+    /// It must be gone this long, s.
     pub off_s: f64,
+    /// It stays unacknowledged when its condition goes.
+    pub latching: bool,
 }
 
 /// A change of state.
@@ -23,7 +32,7 @@ pub struct Transition {
     pub to: AlarmState,
 }
 
-/// Why an alarm is kept from annunciating.
+/// What people have decided about showing the alarm.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 enum Silence {
     Shelved { until: Moment },
@@ -31,248 +40,221 @@ enum Silence {
 }
 
 /// One alarm's life.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Machine {
     state: AlarmState,
     condition: bool,
     /// Since when the condition has been as it is.
     since: Option<Moment>,
+    /// The condition has lasted its on-delay, and has not been gone for the off-delay since.
+    met: bool,
     silence: Option<Silence>,
-    suppressed: bool,
-}
-
-impl Default for Machine {
-    fn default() -> Self {
-        Self {
-            state: AlarmState::Normal,
-            condition: false,
-            since: None,
-            silence: None,
-            suppressed: false,
-        }
-    }
+    hold: Hold,
+    /// When suppression last ended.
+    lifted: Option<Moment>,
 }
 
 impl Machine {
+    /// As it was recorded: in `state` since `at`, and on the shelf until `until`.
+    pub fn taken_up(state: AlarmState, until: Moment, at: Moment) -> Self {
+        let met = matches!(
+            state,
+            AlarmState::Unacknowledged | AlarmState::Acknowledged | AlarmState::Suppressed
+        );
+        Self {
+            state,
+            condition: met,
+            since: Some(at),
+            met,
+            silence: match state {
+                AlarmState::Shelved => Some(Silence::Shelved { until }),
+                AlarmState::OutOfService => Some(Silence::OutOfService),
+                _ => None,
+            },
+            ..Self::default()
+        }
+    }
+
     pub fn state(&self) -> AlarmState {
         self.state
     }
 
-    /// The condition has been annunciated and still holds (with the deadband's help of the caller).
-    pub fn is_annunciated(&self) -> bool {
-        matches!(
-            self.state,
-            AlarmState::Unacknowledged | AlarmState::Acknowledged
-        )
-    }
-
-    /// The condition has lasted its on-delay and has not gone, whether it is shown or kept quiet.
+    /// The condition has lasted its on-delay and has not gone, however it is shown.
     pub fn is_met(&self) -> bool {
-        self.is_annunciated() || (self.state == AlarmState::Suppressed && self.condition)
+        self.met
     }
 
-    /// Tells the machine the condition and the time, and whether the plant's state suppresses this alarm.
+    /// Until when it lies on the shelf.
+    pub fn shelved_until(&self) -> Option<Moment> {
+        match self.silence {
+            Some(Silence::Shelved { until }) => Some(until),
+            Some(Silence::OutOfService) | None => None,
+        }
+    }
+
+    /// How it bears on alarms that would follow from it.
+    pub fn bearing(&self) -> Bearing {
+        match (self.state.explains(), self.met, self.condition) {
+            (false, _, _) | (true, false, false) => Bearing::None,
+            (true, true, _) => Bearing::Met,
+            (true, false, true) => Bearing::Pending,
+        }
+    }
+
+    /// Tells the machine the condition and the time, and what suppression makes of the alarm now.
     pub fn update(
         &mut self,
         condition: bool,
-        suppressed: bool,
-        delays: Delays,
+        hold: Hold,
+        conduct: Conduct,
         now: Moment,
     ) -> Option<Transition> {
         if self.since.is_none() || condition != self.condition {
             self.condition = condition;
             self.since = Some(now);
         }
-        self.suppressed = suppressed;
-        if let Some(Silence::Shelved { until }) = self.silence
-            && now >= until
-        {
+        let lasted_s = self.since.map_or(0.0, |since| now.since(since));
+        if condition && lasted_s >= conduct.on_s {
+            self.met = true;
+        } else if !condition && lasted_s >= conduct.off_s {
+            self.met = false;
+        }
+        if self.hold == Hold::Suppressed && hold != Hold::Suppressed {
+            self.lifted = Some(now);
+        }
+        self.hold = hold;
+        if self.shelved_until().is_some_and(|until| now >= until) {
             self.silence = None;
         }
-        self.settle(delays, now)
+        self.settle(conduct, now)
+    }
+
+    /// The condition cannot be judged any more and counts as gone at once.
+    pub fn end_condition(&mut self, conduct: Conduct, now: Moment) -> Option<Transition> {
+        self.condition = false;
+        self.since = Some(now);
+        self.met = false;
+        self.hold = Hold::Free;
+        self.settle(conduct, now)
     }
 
     /// Acknowledges what has been shown; anything else is refused, so that nobody acknowledges the unseen.
-    pub fn acknowledge(&mut self) -> Option<Transition> {
-        match self.state {
-            AlarmState::Unacknowledged => self.go(AlarmState::Acknowledged),
-            AlarmState::ReturnedUnacknowledged => self.go(AlarmState::Normal),
-            _ => None,
-        }
+    pub fn acknowledge(&mut self) -> Result<Transition, OperationFault> {
+        let to = match self.state {
+            AlarmState::Unacknowledged if self.met => AlarmState::Acknowledged,
+            // A latched alarm whose condition has gone, or one that returned by itself.
+            AlarmState::Unacknowledged | AlarmState::ReturnedUnacknowledged => AlarmState::Normal,
+            state => return Err(OperationFault::NothingToAcknowledge { state }),
+        };
+        Ok(self.moved(to))
     }
 
-    pub fn shelve(&mut self, until: Moment) -> Option<Transition> {
-        if self.silence == Some(Silence::OutOfService) {
-            return None;
+    pub fn shelve(&mut self, until: Moment) -> Result<Transition, OperationFault> {
+        match self.silence {
+            Some(Silence::OutOfService) => Err(OperationFault::AlreadyOutOfService),
+            Some(Silence::Shelved { .. }) => Err(OperationFault::AlreadyShelved),
+            None => {
+                self.silence = Some(Silence::Shelved { until });
+                Ok(self.moved(AlarmState::Shelved))
+            }
         }
-        self.silence = Some(Silence::Shelved { until });
-        self.go(AlarmState::Shelved)
     }
 
     /// Back from the shelf; the state follows from the condition as it is now.
-    pub fn unshelve(&mut self, delays: Delays, now: Moment) -> Option<Transition> {
-        if !matches!(self.silence, Some(Silence::Shelved { .. })) {
-            return None;
+    pub fn unshelve(
+        &mut self,
+        conduct: Conduct,
+        now: Moment,
+    ) -> Result<Transition, OperationFault> {
+        if self.shelved_until().is_none() {
+            return Err(OperationFault::NotShelved { state: self.state });
         }
-        self.silence = None;
-        self.settle(delays, now)
+        Ok(self.speak_again(conduct, now))
     }
 
-    pub fn take_out_of_service(&mut self) -> Option<Transition> {
+    pub fn take_out_of_service(&mut self) -> Result<Transition, OperationFault> {
+        if self.silence == Some(Silence::OutOfService) {
+            return Err(OperationFault::AlreadyOutOfService);
+        }
         self.silence = Some(Silence::OutOfService);
-        self.go(AlarmState::OutOfService)
+        Ok(self.moved(AlarmState::OutOfService))
     }
 
-    pub fn return_to_service(&mut self, delays: Delays, now: Moment) -> Option<Transition> {
+    pub fn return_to_service(
+        &mut self,
+        conduct: Conduct,
+        now: Moment,
+    ) -> Result<Transition, OperationFault> {
         if self.silence != Some(Silence::OutOfService) {
-            return None;
+            return Err(OperationFault::InService { state: self.state });
         }
-        self.silence = None;
-        self.settle(delays, now)
+        Ok(self.speak_again(conduct, now))
     }
 
-    fn settle(&mut self, delays: Delays, now: Moment) -> Option<Transition> {
+    fn speak_again(&mut self, conduct: Conduct, now: Moment) -> Transition {
+        let from = self.state;
+        self.silence = None;
+        self.settle(conduct, now);
+        Transition {
+            from,
+            to: self.state,
+        }
+    }
+
+    /// The state that follows from everything known.
+    fn settle(&mut self, conduct: Conduct, now: Moment) -> Option<Transition> {
         if self.silence.is_some() {
             return None;
         }
-        let lasted_s = self.since.map_or(0.0, |since| now.since(since));
-        let on = self.condition && lasted_s >= delays.on_s;
-        let off = !self.condition && lasted_s >= delays.off_s;
-        if self.suppressed {
-            // Only what would be shown is recorded as suppressed; a quiet alarm stays normal, and what went
-            // away unseen still waits for its acknowledgement.
-            if self.state == AlarmState::ReturnedUnacknowledged && !on {
-                return None;
-            }
-            let shown = on || (self.state != AlarmState::Normal && !off);
-            return self.go(if shown {
-                AlarmState::Suppressed
-            } else {
-                AlarmState::Normal
-            });
-        }
-        let next = match self.state {
-            AlarmState::Unacknowledged | AlarmState::Acknowledged if !off => self.state,
-            AlarmState::Unacknowledged => AlarmState::ReturnedUnacknowledged,
-            AlarmState::ReturnedUnacknowledged if !on => self.state,
-            _ if on => AlarmState::Unacknowledged,
-            _ => AlarmState::Normal,
+        let to = if self.met {
+            self.while_met(conduct, now)
+        } else {
+            self.while_gone(conduct)
         };
-        self.go(next)
+        (to != self.state).then(|| self.moved(to))
     }
 
-    fn go(&mut self, to: AlarmState) -> Option<Transition> {
+    fn while_met(&self, conduct: Conduct, now: Moment) -> AlarmState {
+        if self.hold == Hold::Suppressed {
+            return AlarmState::Suppressed;
+        }
+        match self.state {
+            AlarmState::Unacknowledged | AlarmState::Acknowledged => self.state,
+            // It must last without its cause before it speaks for itself.
+            AlarmState::Suppressed if !self.is_on_its_own(conduct, now) => AlarmState::Suppressed,
+            // What is about to go, or about to be explained, is not shown for the first time.
+            AlarmState::ReturnedUnacknowledged if !self.may_be_shown() => self.state,
+            _ if !self.may_be_shown() => AlarmState::Normal,
+            _ => AlarmState::Unacknowledged,
+        }
+    }
+
+    fn may_be_shown(&self) -> bool {
+        self.condition && self.hold == Hold::Free
+    }
+
+    fn is_on_its_own(&self, conduct: Conduct, now: Moment) -> bool {
+        self.may_be_shown()
+            && self
+                .lifted
+                .is_none_or(|lifted| now.since(lifted) >= conduct.on_s)
+    }
+
+    fn while_gone(&self, conduct: Conduct) -> AlarmState {
+        match self.state {
+            AlarmState::Unacknowledged if conduct.latching => self.state,
+            AlarmState::Unacknowledged | AlarmState::ReturnedUnacknowledged => {
+                AlarmState::ReturnedUnacknowledged
+            }
+            _ => AlarmState::Normal,
+        }
+    }
+
+    fn moved(&mut self, to: AlarmState) -> Transition {
         let from = std::mem::replace(&mut self.state, to);
-        (from != to).then_some(Transition { from, to })
+        Transition { from, to }
     }
 }
 
 #[cfg(test)]
-mod tests {
-    use proptest::prelude::*;
-
-    use super::*;
-
-    const DELAYS: Delays = Delays {
-        on_s: 10.0,
-        off_s: 20.0,
-    };
-
-    fn at(second: u32) -> Moment {
-        Moment::from_seconds(f64::from(second))
-    }
-
-    #[test]
-    fn a_condition_is_annunciated_after_its_on_delay() {
-        let mut machine = Machine::default();
-        assert_eq!(machine.update(true, false, DELAYS, at(0)), None);
-        assert_eq!(machine.update(true, false, DELAYS, at(9)), None);
-        let transition = machine.update(true, false, DELAYS, at(10)).unwrap();
-        assert_eq!(
-            transition,
-            Transition {
-                from: AlarmState::Normal,
-                to: AlarmState::Unacknowledged
-            }
-        );
-    }
-
-    #[test]
-    fn what_went_away_unseen_stays_until_acknowledged() {
-        let mut machine = Machine::default();
-        machine.update(true, false, DELAYS, at(0));
-        machine.update(true, false, DELAYS, at(10));
-        machine.update(false, false, DELAYS, at(15));
-        machine.update(false, false, DELAYS, at(35));
-        assert_eq!(machine.state(), AlarmState::ReturnedUnacknowledged);
-        machine.acknowledge();
-        assert_eq!(machine.state(), AlarmState::Normal);
-    }
-
-    #[test]
-    fn a_shelf_runs_out() {
-        let mut machine = Machine::default();
-        machine.update(true, false, DELAYS, at(0));
-        machine.update(true, false, DELAYS, at(10));
-        machine.shelve(at(100));
-        assert_eq!(machine.update(true, false, DELAYS, at(99)), None);
-        let back = machine.update(true, false, DELAYS, at(100)).unwrap();
-        assert_eq!(back.to, AlarmState::Unacknowledged);
-    }
-
-    #[test]
-    fn a_suppressed_alarm_that_is_not_due_stays_normal() {
-        let mut machine = Machine::default();
-        assert_eq!(machine.update(false, true, DELAYS, at(0)), None);
-        machine.update(true, true, DELAYS, at(5));
-        assert_eq!(
-            machine.update(true, true, DELAYS, at(20)).unwrap().to,
-            AlarmState::Suppressed
-        );
-        assert_eq!(
-            machine.update(true, false, DELAYS, at(30)).unwrap().to,
-            AlarmState::Unacknowledged
-        );
-    }
-
-    proptest! {
-        #[test]
-        fn no_order_of_events_acknowledges_what_was_never_shown_or_loses_a_lasting_condition(
-            events in prop::collection::vec((0_u8..7, 1_u32..30), 1..80)
-        ) {
-            let mut machine = Machine::default();
-            let mut clock = 0;
-            let mut shown = false;
-            for (event, gap) in events {
-                clock += gap;
-                let before = machine.state();
-                let transition = match event {
-                    0 => machine.update(true, false, DELAYS, at(clock)),
-                    1 => machine.update(false, false, DELAYS, at(clock)),
-                    2 => machine.update(true, true, DELAYS, at(clock)),
-                    3 => machine.acknowledge(),
-                    4 => machine.shelve(at(clock + 50)),
-                    5 => machine.unshelve(DELAYS, at(clock)),
-                    _ => if machine.state() == AlarmState::OutOfService {
-                        machine.return_to_service(DELAYS, at(clock))
-                    } else {
-                        machine.take_out_of_service()
-                    },
-                };
-                if let Some(transition) = transition {
-                    prop_assert_eq!(transition.from, before);
-                    prop_assert_eq!(transition.to, machine.state());
-                    shown |= transition.to == AlarmState::Unacknowledged;
-                    if transition.to == AlarmState::Acknowledged {
-                        prop_assert!(shown);
-                    }
-                }
-            }
-            machine.return_to_service(DELAYS, at(clock));
-            machine.unshelve(DELAYS, at(clock));
-            machine.update(true, false, DELAYS, at(clock + 1));
-            machine.update(true, false, DELAYS, at(clock + 100));
-            prop_assert!(machine.is_annunciated());
-        }
-    }
-}
+mod tests;

@@ -1,44 +1,25 @@
-//! Alarm definitions and the state machine of IEC 62682 / ISA-18.2.
+//! Alarm definitions, the state machine of IEC 62682 / ISA-18.2, and how well the alarms serve those who read them.
 //!
-//! Owns what an alarm is, which states it may be in, and how it moves among them. It does not know when a
-//! condition holds; detection tells it.
+//! Owns what an alarm is, which states it may be in, how it moves among them, what keeps it quiet by design, and the
+//! figures of alarm performance. It does not know when a condition holds; detection tells it.
 
+mod benchmarks;
 mod definitions;
 mod identity;
 mod machine;
+mod operation;
+mod parameters;
+mod performance;
+mod suppression;
+mod table;
 
-pub use crate::detect::AlarmId;
-pub use definitions::{DEFINITIONS, Definition, definition};
+pub use crate::detect::{AlarmId, Phase};
+pub use benchmarks::Benchmark;
+pub use definitions::{Definition, Subject, definition};
 pub use identity::{AlarmState, Priority};
-pub use machine::{Delays, Machine, Transition};
-
-use serde::{Deserialize, Serialize};
-
-/// What a site changes about an alarm; None keeps the definition's own value.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
-pub struct Settings {
-    pub enabled: Option<bool>,
-    pub priority: Option<Priority>,
-    pub on_delay_s: Option<f64>,
-    pub off_delay_s: Option<f64>,
-    pub limit: Option<f64>,
-    pub deadband: Option<f64>,
-}
-
-impl Settings {
-    pub fn delays(&self, alarm: AlarmId) -> Delays {
-        let definition = definition(alarm);
-        Delays {
-            on_s: self.on_delay_s.unwrap_or(definition.on_delay_s),
-            off_s: self.off_delay_s.unwrap_or(definition.off_delay_s),
-        }
-    }
-
-    pub fn priority(&self, alarm: AlarmId) -> Priority {
-        self.priority.unwrap_or(definition(alarm).priority)
-    }
-
-    pub fn deadband(&self, alarm: AlarmId) -> f64 {
-        self.deadband.unwrap_or(definition(alarm).deadband)
-    }
-}
+pub use machine::{Conduct, Machine, Transition};
+pub use operation::{OperationFault, OperatorAction};
+pub use parameters::{LONGEST_SHELVING_MIN, Parameters, Settings};
+pub use performance::{Change, Frequency, Performance, Source, Watch, performance};
+pub use suppression::{Bearing, Circumstances, Follows, Hold, Quiet, Reach, Reason};
+pub use table::DEFINITIONS;

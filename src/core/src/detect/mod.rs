@@ -6,6 +6,7 @@
 
 mod channelling;
 mod identity;
+mod phase;
 mod rules;
 
 use std::collections::BTreeMap;
@@ -14,6 +15,7 @@ use serde::{Deserialize, Serialize};
 
 pub use channelling::{ChannelWatch, Forecast};
 pub use identity::AlarmId;
+pub use phase::Phase;
 pub use rules::{Held, conditions};
 
 use crate::kettle::Contents;

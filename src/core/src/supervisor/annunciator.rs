@@ -1,17 +1,28 @@
 //! The alarm machines of all alarms and instruments, and the lines their changes make.
 //!
-//! Owns which machine belongs to which finding, the wording of a change, and the operator's actions. It does
-//! not judge conditions.
+//! Owns which machine belongs to which finding, which alarm explains which, and the first of a burst. It does not
+//! judge conditions, and nothing that people do here changes what counts as met. The words are `telling`'s.
+
+use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use crate::alarm::{AlarmId, AlarmState, Machine, Transition, definition};
+use crate::alarm::{
+    AlarmId, AlarmState, Bearing, Circumstances, Follows, Hold, Machine, OperationFault,
+    OperatorAction, Reason, Transition, definition,
+};
 use crate::detect::Finding;
 use crate::reading::Moment;
 
-use super::event::OperatorAction;
 use super::output::AlarmLine;
 use super::parameters::Parameters;
+use super::telling::{Deed, Told};
+
+/// The name under which a line's evidence says the place of an alarm in its burst; 1 came first.
+pub const BURST_PLACE: &str = "place_in_burst";
+
+/// The name under which the evidence says for how long somebody shelved an alarm.
+const SHELVED_MIN: &str = "shelved_min";
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 struct Entry {
@@ -20,86 +31,175 @@ struct Entry {
     machine: Machine,
     /// What the last finding said, for changes that no finding brings.
     message: String,
-    evidence: std::collections::BTreeMap<String, f64>,
+    evidence: BTreeMap<String, f64>,
+    /// Its place in the burst it last came in.
+    burst_place: Option<u32>,
+    /// Why it is suppressed now.
+    reason: Option<Reason>,
+}
+
+/// Alarms that came close after one another.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+struct Burst {
+    latest: Option<Moment>,
+    size: u32,
 }
 
 /// All alarms of one tun.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(super) struct Annunciator {
     entries: Vec<Entry>,
+    burst: Burst,
+}
+
+/// Whether one instance of a cause bears on an instance of an alarm: the relation, the alarm's instrument, the
+/// cause's.
+pub(super) type Related<'a> = &'a dyn Fn(Follows, Option<&str>, Option<&str>) -> bool;
+
+/// What one step knows beside the findings.
+pub(super) struct Situation<'a> {
+    pub circumstances: Circumstances,
+    pub related: Related<'a>,
+    pub parameters: &'a Parameters,
+    pub now: Moment,
+    pub elapsed_s: f64,
 }
 
 impl Annunciator {
-    /// The alarm is annunciated and its condition has not gone.
-    pub fn is_active(&self, alarm: AlarmId, instrument: Option<&str>) -> bool {
+    /// The alarm's condition is met, whether it is shown or kept quiet.
+    pub fn is_met(&self, alarm: AlarmId, instrument: Option<&str>) -> bool {
         self.find(alarm, instrument)
-            .is_some_and(|entry| entry.machine.is_annunciated())
-    }
-
-    /// The alarm's condition is met, whether it is shown or suppressed.
-    pub fn is_met(&self, alarm: AlarmId) -> bool {
-        self.find(alarm, None)
             .is_some_and(|entry| entry.machine.is_met())
     }
 
-    /// Any instance of the alarm is annunciated.
-    pub fn any_active(&self, alarm: AlarmId) -> bool {
+    /// The condition of any instance of the alarm is met.
+    pub fn any_met(&self, alarm: AlarmId) -> bool {
         self.entries
             .iter()
-            .any(|entry| entry.alarm == alarm && entry.machine.is_annunciated())
+            .any(|entry| entry.alarm == alarm && entry.machine.is_met())
+    }
+
+    /// Takes up an alarm as its latest recorded line left it at `at`.
+    pub fn take_up(&mut self, line: AlarmLine, at: Moment) {
+        let shelved_min = line.evidence.get(SHELVED_MIN).copied().unwrap_or(0.0);
+        let until = at.plus_seconds(60.0 * shelved_min);
+        let index = self.place(line.alarm, line.instrument);
+        let entry = &mut self.entries[index];
+        entry.machine = Machine::taken_up(line.to, until, at);
+        if line.to == AlarmState::Unacknowledged {
+            entry.message = line.message;
+        }
+        let place = line.evidence.get(BURST_PLACE);
+        entry.burst_place = place.map(|place| *place as u32);
+        entry.evidence = line.evidence;
     }
 
     /// Takes a finding; returns the line if the alarm's state changed.
-    pub fn take(
-        &mut self,
-        finding: Finding,
-        suppressed: bool,
-        parameters: &Parameters,
-        (now, elapsed_s): (Moment, f64),
-    ) -> Option<AlarmLine> {
-        let settings = parameters.alarm(finding.alarm);
+    pub fn take(&mut self, finding: Finding, situation: &Situation<'_>) -> Option<AlarmLine> {
+        let settings = situation.parameters.alarm(finding.alarm);
         if settings.enabled == Some(false) {
             return None;
         }
-        let known = self
-            .find(finding.alarm, finding.instrument.as_deref())
-            .is_some();
-        if !known && !finding.holds {
+        let known = self.find(finding.alarm, finding.instrument.as_deref());
+        if known.is_none() && !finding.holds {
             return None;
         }
-        let delays = settings.delays(finding.alarm);
-        let entry = self.entry(finding.alarm, finding.instrument.clone());
+        let (hold, reason) = self.hold(finding.alarm, finding.instrument.as_deref(), situation);
+        let index = self.place(finding.alarm, finding.instrument);
+        let entry = &mut self.entries[index];
+        entry.reason = reason;
         if finding.holds {
             entry.message = finding.message;
             entry.evidence = finding.evidence;
         }
+        let conduct = settings.conduct(finding.alarm);
         let transition = entry
             .machine
-            .update(finding.holds, suppressed, delays, now)?;
-        Some(Self::line(entry, transition, parameters, elapsed_s))
+            .update(finding.holds, hold, conduct, situation.now)?;
+        Some(self.tell(index, transition, None, situation))
     }
 
-    /// An operator's action; the line if the state changed, None if it does not apply.
+    /// Between brews nobody judges the run-off: what stood at the end of the last one runs out, or at the beginning
+    /// of the next one ends `at_once`, so that no brew inherits the conditions of another.
+    pub fn end_runoff(&mut self, at_once: bool, situation: &Situation<'_>) -> Vec<AlarmLine> {
+        let mut lines = Vec::new();
+        for index in 0..self.entries.len() {
+            let entry = &mut self.entries[index];
+            if !definition(entry.alarm).needs_brew() {
+                continue;
+            }
+            let conduct = situation.parameters.alarm(entry.alarm).conduct(entry.alarm);
+            let changed = if at_once {
+                entry.machine.end_condition(conduct, situation.now)
+            } else {
+                entry
+                    .machine
+                    .update(false, Hold::Free, conduct, situation.now)
+            };
+            lines.extend(changed.map(|change| self.tell(index, change, None, situation)));
+        }
+        lines
+    }
+
+    /// Whether an operator's action can be done now.
+    pub fn may_operate(
+        &self,
+        alarm: AlarmId,
+        instrument: Option<&str>,
+        action: &OperatorAction,
+        parameters: &Parameters,
+        now: Moment,
+    ) -> Result<(), OperationFault> {
+        let known = self.find(alarm, instrument);
+        let mut machine = known.map_or_else(Machine::default, |entry| entry.machine.clone());
+        act(&mut machine, alarm, action, parameters, now).map(|_| ())
+    }
+
+    /// An operator's action: the line of the change it made.
     pub fn operate(
         &mut self,
         alarm: AlarmId,
         instrument: Option<String>,
-        action: &OperatorAction,
-        parameters: &Parameters,
-        (now, elapsed_s): (Moment, f64),
-    ) -> Option<AlarmLine> {
-        let delays = parameters.alarm(alarm).delays(alarm);
-        let entry = self.entry(alarm, instrument);
-        let transition = match action {
-            OperatorAction::Acknowledge => entry.machine.acknowledge(),
-            OperatorAction::Shelve { minutes, .. } => {
-                entry.machine.shelve(now.plus_seconds(60.0 * minutes))
+        deed: Deed<'_>,
+        situation: &Situation<'_>,
+    ) -> Result<AlarmLine, OperationFault> {
+        let (parameters, now) = (situation.parameters, situation.now);
+        self.may_operate(alarm, instrument.as_deref(), deed.action, parameters, now)?;
+        let index = self.place(alarm, instrument);
+        let machine = &mut self.entries[index].machine;
+        let transition = act(machine, alarm, deed.action, parameters, now)?;
+        Ok(self.tell(index, transition, Some(deed), situation))
+    }
+
+    /// What suppression makes of an alarm now, and why.
+    fn hold(
+        &self,
+        alarm: AlarmId,
+        instrument: Option<&str>,
+        situation: &Situation<'_>,
+    ) -> (Hold, Option<Reason>) {
+        let row = definition(alarm);
+        if let Some(reason) = row.quiet.reason(situation.circumstances) {
+            return (Hold::Suppressed, Some(reason));
+        }
+        let mut hold = Hold::Free;
+        for follows in row.follows {
+            for cause in self.entries.iter().filter(|e| e.alarm == follows.cause) {
+                let about = cause.instrument.as_deref();
+                if !(situation.related)(*follows, instrument, about) {
+                    continue;
+                }
+                match cause.machine.bearing() {
+                    Bearing::Met => {
+                        let reason = Reason::Follows(cause.alarm, cause.instrument.clone());
+                        return (Hold::Suppressed, Some(reason));
+                    }
+                    Bearing::Pending => hold = Hold::Waiting,
+                    Bearing::None => {}
+                }
             }
-            OperatorAction::Unshelve => entry.machine.unshelve(delays, now),
-            OperatorAction::OutOfService { .. } => entry.machine.take_out_of_service(),
-            OperatorAction::ReturnToService => entry.machine.return_to_service(delays, now),
-        }?;
-        Some(Self::line(entry, transition, parameters, elapsed_s))
+        }
+        (hold, None)
     }
 
     fn find(&self, alarm: AlarmId, instrument: Option<&str>) -> Option<&Entry> {
@@ -108,53 +208,112 @@ impl Annunciator {
             .find(|entry| entry.alarm == alarm && entry.instrument.as_deref() == instrument)
     }
 
-    fn entry(&mut self, alarm: AlarmId, instrument: Option<String>) -> &mut Entry {
+    /// Where an alarm's entry stands; made if it is new.
+    fn place(&mut self, alarm: AlarmId, instrument: Option<String>) -> usize {
         let position = self
             .entries
             .iter()
             .position(|entry| entry.alarm == alarm && entry.instrument == instrument);
-        let position = position.unwrap_or_else(|| {
+        position.unwrap_or_else(|| {
             self.entries.push(Entry {
                 alarm,
                 instrument,
                 machine: Machine::default(),
                 message: definition(alarm).cause.to_owned(),
-                evidence: std::collections::BTreeMap::new(),
+                evidence: BTreeMap::new(),
+                burst_place: None,
+                reason: None,
             });
             self.entries.len() - 1
-        });
-        &mut self.entries[position]
+        })
     }
 
-    fn line(
-        entry: &Entry,
+    /// The line of a change. What comes to be shown takes its place in the burst.
+    fn tell(
+        &mut self,
+        index: usize,
         transition: Transition,
-        parameters: &Parameters,
-        elapsed_s: f64,
+        deed: Option<Deed<'_>>,
+        situation: &Situation<'_>,
     ) -> AlarmLine {
-        let row = definition(entry.alarm);
-        let returned = matches!(
-            transition.to,
-            AlarmState::Normal | AlarmState::ReturnedUnacknowledged
-        );
-        let (message, advice) = if returned {
-            (format!("No longer so: {}", row.cause), String::new())
-        } else {
-            (
-                entry.message.clone(),
-                [row.response, row.caution].join(" ").trim().to_owned(),
-            )
+        let entry = &mut self.entries[index];
+        if transition.to == AlarmState::Unacknowledged {
+            let gap_s = situation.parameters.annunciation.burst_gap_s;
+            entry.burst_place = Some(self.burst.next(situation.now, gap_s));
+        }
+        let mut evidence = entry.evidence.clone();
+        if let Some(place) = entry.burst_place {
+            evidence.insert(BURST_PLACE.to_owned(), f64::from(place));
+        }
+        if let Some(OperatorAction::Shelve { minutes, .. }) = deed.map(|deed| deed.action) {
+            evidence.insert(SHELVED_MIN.to_owned(), *minutes);
+        }
+        let told = Told {
+            alarm: entry.alarm,
+            finding: &entry.message,
+            reason: entry.reason.as_ref(),
+            transition,
+            deed,
         };
         AlarmLine {
-            elapsed_s,
+            elapsed_s: situation.elapsed_s,
             alarm: entry.alarm,
             instrument: entry.instrument.clone(),
             from: transition.from,
             to: transition.to,
-            priority: parameters.alarm(entry.alarm).priority(entry.alarm),
-            message,
-            advice,
-            evidence: entry.evidence.clone(),
+            priority: situation
+                .parameters
+                .alarm(entry.alarm)
+                .priority(entry.alarm),
+            message: told.message(),
+            advice: told.advice(),
+            evidence,
         }
     }
 }
+
+impl Burst {
+    /// The place of an alarm that comes now.
+    fn next(&mut self, now: Moment, gap_s: f64) -> u32 {
+        let goes_on = self.latest.is_some_and(|latest| now.since(latest) <= gap_s);
+        self.size = if goes_on { self.size + 1 } else { 1 };
+        self.latest = Some(now);
+        self.size
+    }
+}
+
+fn act(
+    machine: &mut Machine,
+    alarm: AlarmId,
+    action: &OperatorAction,
+    parameters: &Parameters,
+    now: Moment,
+) -> Result<Transition, OperationFault> {
+    let settings = parameters.alarm(alarm);
+    if settings.enabled == Some(false) {
+        return Err(OperationFault::SwitchedOff);
+    }
+    let conduct = settings.conduct(alarm);
+    match action {
+        OperatorAction::Acknowledge => machine.acknowledge(),
+        OperatorAction::Shelve { minutes, .. } => {
+            let (minutes, longest_min) = (*minutes, settings.longest_shelving_min(alarm));
+            if minutes.is_nan() || minutes < 1.0 {
+                return Err(OperationFault::ShelvedForNoTime { minutes });
+            }
+            if minutes > longest_min {
+                return Err(OperationFault::ShelvedTooLong {
+                    minutes,
+                    longest_min,
+                });
+            }
+            machine.shelve(now.plus_seconds(60.0 * minutes))
+        }
+        OperatorAction::Unshelve => machine.unshelve(conduct, now),
+        OperatorAction::OutOfService { .. } => machine.take_out_of_service(),
+        OperatorAction::ReturnToService => machine.return_to_service(conduct, now),
+    }
+}
+
+#[cfg(test)]
+mod tests;

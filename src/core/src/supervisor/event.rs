@@ -2,6 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
+pub use crate::alarm::OperatorAction;
+
 use crate::alarm::AlarmId;
 use crate::profile::TunProfile;
 use crate::projection::Plan;
@@ -29,17 +31,6 @@ pub struct Sample {
 pub enum LinkState {
     Up,
     Down,
-}
-
-/// What an operator may do about an alarm.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum OperatorAction {
-    Acknowledge,
-    Shelve { minutes: f64, reason: String },
-    Unshelve,
-    OutOfService { reason: String },
-    ReturnToService,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -4,6 +4,7 @@
 //! inside `handle`, so that the answers depend on the events and their moments alone and not on how often or
 //! how late the engine is called: live, replayed and recovered runs agree to the last digit.
 
+mod alarms;
 mod annunciator;
 mod brew;
 mod channel;
@@ -14,6 +15,7 @@ mod parameters;
 mod phase;
 mod picture;
 mod report;
+mod telling;
 mod watch;
 
 use std::collections::{BTreeMap, VecDeque};
@@ -21,6 +23,7 @@ use std::collections::{BTreeMap, VecDeque};
 use serde::{Deserialize, Serialize};
 
 pub use crate::projection::{Band, Crossing, Stop, StopCause};
+pub use annunciator::BURST_PLACE;
 pub use event::{Event, LinkState, OperatorAction, Place, Sample};
 pub use output::{
     AlarmLine, ConditionedReading, Dated, Line, Occurrence, Output, Phase, ProjectionLine,
@@ -221,6 +224,7 @@ impl Supervisor {
             *channel = Channel::new(channel.instrument.clone());
         }
         self.flow_sum = FlowSum::default();
+        self.end_runoff_alarms(true, now);
         let text = format!(
             "Brew {} started: {:.0} kg of grist, target {:.1} °P at about {:.0} L.",
             plan.brew, plan.grist_kg, plan.target_gravity_p, plan.planned_volume_l

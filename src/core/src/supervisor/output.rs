@@ -5,6 +5,8 @@
 
 use serde::{Deserialize, Serialize};
 
+pub use crate::detect::Phase;
+
 use crate::profile::BrewLesson;
 use crate::projection::{Crossing, Stop, StopCause};
 use crate::reading::{Cause, Moment, Status};
@@ -83,19 +85,6 @@ pub struct ConditionedReading {
     pub cause: Option<Cause>,
     /// The reading as it came, in `unit`.
     pub raw: Option<f64>,
-}
-
-/// In which part of the run-off the tun is.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Phase {
-    #[default]
-    Idle,
-    Recirculation,
-    FirstWort,
-    Sparge,
-    Draining,
-    Finished,
 }
 
 /// The state of the run-off now.

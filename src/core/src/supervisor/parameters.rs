@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use crate::alarm::{AlarmId, Settings};
+use crate::alarm::{self, AlarmId, Settings};
 use crate::{bed, detect, kettle, washout};
 
 /// The tun and the kettle.
@@ -45,6 +45,7 @@ pub struct Parameters {
     pub washout: washout::Parameters,
     pub acidity: washout::AcidityParameters,
     pub detect: detect::Parameters,
+    pub annunciation: alarm::Parameters,
     pub alarms: BTreeMap<AlarmId, Settings>,
 }
 
@@ -67,6 +68,7 @@ impl Default for Parameters {
             washout: washout::Parameters::default(),
             acidity: washout::AcidityParameters::default(),
             detect: detect::Parameters::default(),
+            annunciation: alarm::Parameters::default(),
             alarms: BTreeMap::new(),
         }
     }
@@ -101,6 +103,7 @@ impl Parameters {
             .chain(named("washout", self.washout.check()))
             .chain(named("acidity", self.acidity.check()))
             .chain(named("detect", self.detect.check()))
+            .chain(named("annunciation", self.annunciation.check()))
             .collect()
     }
 

@@ -114,18 +114,10 @@ pub(super) fn runoff(brew: &Brew, picture: &Picture, now: Moment) -> RunoffState
 }
 
 pub(super) fn phase_change(brew: &Brew, phase: Phase, why: &str, now: Moment) -> Output {
-    let name = match phase {
-        Phase::Idle => "idle",
-        Phase::Recirculation => "recirculation",
-        Phase::FirstWort => "first wort",
-        Phase::Sparge => "sparge",
-        Phase::Draining => "draining",
-        Phase::Finished => "finished",
-    };
     Output::Occurrence(Occurrence {
         elapsed_s: Some(seconds(brew.elapsed_s(now))),
         event: "phase".to_owned(),
-        text: format!("Phase {name}: {why}."),
+        text: format!("Phase {}: {why}.", phase.words()),
     })
 }
 

@@ -1,3 +1,4 @@
+mod people;
 mod troubles;
 
 use std::collections::BTreeMap;

@@ -1,15 +1,15 @@
 //! One step of the grid: sum, learn, judge, tell.
 //!
-//! Owns what is done at each grid point and which alarms the state of the plant suppresses.
+//! Owns what is done at each grid point and in which order. What becomes of a finding is `alarms`' concern.
 
 use crate::alarm::AlarmId;
-use crate::detect::{Finding, Held, View, conditions};
+use crate::detect::{Held, View, conditions};
 use crate::projection::StopCause;
-use crate::reading::{Cause, Measures, Moment};
+use crate::reading::{Measures, Moment};
 
 use super::brew::{Brew, COMPARE_EVERY_S, Picture};
-use super::event::{LinkState, OperatorAction, Place, Sample};
-use super::output::{Line, Output, Phase};
+use super::event::{Place, Sample};
+use super::output::{Line, Output};
 use super::{Supervisor, report};
 
 impl Supervisor {
@@ -18,6 +18,8 @@ impl Supervisor {
         if let Some(mut brew) = self.brew.take() {
             self.step_brew(&mut brew, &picture, now);
             self.brew = Some(brew);
+        } else {
+            self.end_runoff_alarms(false, now);
         }
         self.watch_instruments(now);
         self.watch_deliveries(now);
@@ -139,7 +141,7 @@ impl Supervisor {
     fn judge(&mut self, brew: &mut Brew, picture: &Picture, now: Moment) {
         let view = self.view(brew, picture, now);
         let forecast = brew.channel_watch.forecast(brew.kettle.metered_l());
-        let channel_active = self.annunciator.is_active(AlarmId::Channelling, None);
+        let channel_active = self.annunciator.is_met(AlarmId::Channelling, None);
         let mut findings = vec![brew.channel_watch.finding(
             &self.parameters.detect,
             &view,
@@ -150,20 +152,17 @@ impl Supervisor {
         let held = |alarm: AlarmId| {
             let settings = self.parameters.alarm(alarm);
             Held {
-                active: self.annunciator.any_active(alarm),
+                active: self.annunciator.any_met(alarm),
                 deadband: settings.deadband(alarm),
                 limit: settings.limit,
             }
         };
         findings.extend(conditions(&self.parameters.detect, &view, &held));
-        let after_stop = brew.reached.is_some();
+        let circumstances = Self::circumstances(Some(brew));
         self.note_quality(brew, channel_active);
         for finding in findings {
             let alarm = finding.alarm;
-            let explained = alarm == AlarmId::TurbidRunnings
-                && self.annunciator.is_active(AlarmId::Channelling, None);
-            let suppressed = explained || suppressed(alarm, after_stop, brew.phase());
-            self.announce(finding, suppressed, now);
+            self.announce(finding, circumstances, now);
             self.note_stop(brew, alarm, now);
         }
         if brew.reached.is_some() {
@@ -179,7 +178,7 @@ impl Supervisor {
         if channelled {
             brew.notes.channelled();
         }
-        if self.annunciator.any_active(AlarmId::InstrumentsDisagree) {
+        if self.annunciator.any_met(AlarmId::InstrumentsDisagree) {
             brew.notes.disagreed();
         }
     }
@@ -202,125 +201,8 @@ impl Supervisor {
                 return;
             }
         };
-        if self.annunciator.is_met(alarm) {
+        if self.annunciator.is_met(alarm, None) {
             brew.take_stop(cause, now, &self.plant, &self.parameters);
-        }
-    }
-
-    fn announce(&mut self, finding: Finding, suppressed: bool, now: Moment) {
-        let elapsed_s = self.elapsed_s(now);
-        let line = self
-            .annunciator
-            .take(finding, suppressed, &self.parameters, (now, elapsed_s));
-        if let Some(line) = line {
-            self.put(now, Output::Line(Line::Alarm(report::rounded(line))));
-        }
-    }
-
-    fn watch_instruments(&mut self, now: Moment) {
-        let mut findings = Vec::new();
-        for (name, (state, detail)) in &self.links {
-            let message = format!(
-                "The link \"{name}\" does not answer ({detail}); all its instruments are silent."
-            );
-            findings.push((
-                Finding::new(AlarmId::LinkLost, *state == LinkState::Down, message).about(name),
-                false,
-            ));
-        }
-        for channel in &mut self.channels {
-            let fault = channel.fault(now);
-            let link_down = channel
-                .instrument
-                .link
-                .as_ref()
-                .is_some_and(|link| matches!(self.links.get(link), Some((LinkState::Down, _))));
-            let message = fault.map_or_else(String::new, |cause| {
-                format!(
-                    "{} gives no usable value: {}.",
-                    channel.instrument.id,
-                    in_words(cause)
-                )
-            });
-            // Nobody watches a tun without a brew: an instrument at rest there is no alarm.
-            let suppressed = link_down || self.brew.is_none();
-            findings.push((
-                Finding::new(AlarmId::InstrumentFault, fault.is_some(), message)
-                    .about(&channel.instrument.id),
-                suppressed,
-            ));
-        }
-        for (finding, suppressed) in findings {
-            self.announce(finding, suppressed, now);
-        }
-    }
-
-    fn watch_deliveries(&mut self, now: Moment) {
-        let limit_s = self
-            .parameters
-            .alarm(AlarmId::DeliveryDelayed)
-            .limit
-            .unwrap_or(self.parameters.detect.delivery_delay_s);
-        let findings: Vec<Finding> = self
-            .backlogs
-            .iter()
-            .map(|(publisher, backlog)| {
-                let wait = format!(
-                    "{} rows wait for {publisher}, the oldest for {:.0} s.",
-                    backlog.depth, backlog.oldest_age_s
-                );
-                let message = match &backlog.refused {
-                    Some(reason) => format!("{publisher} refuses the service: {reason}. {wait}"),
-                    None => wait,
-                };
-                let late = backlog.depth > 0 && backlog.oldest_age_s >= limit_s;
-                let holds = late || backlog.refused.is_some();
-                Finding::new(AlarmId::DeliveryDelayed, holds, message)
-                    .about(publisher)
-                    .with("oldest_age_s", backlog.oldest_age_s)
-                    .with("depth", backlog.depth as f64)
-            })
-            .collect();
-        for finding in findings {
-            self.announce(finding, false, now);
-        }
-    }
-
-    pub(super) fn operate(
-        &mut self,
-        alarm: AlarmId,
-        instrument: Option<String>,
-        who: &str,
-        action: &OperatorAction,
-        now: Moment,
-    ) {
-        let elapsed_s = self.elapsed_s(now);
-        let what = match action {
-            OperatorAction::Acknowledge => "acknowledged".to_owned(),
-            OperatorAction::Shelve { minutes, reason } => {
-                format!("shelved for {minutes:.0} min ({reason})")
-            }
-            OperatorAction::Unshelve => "taken from the shelf".to_owned(),
-            OperatorAction::OutOfService { reason } => format!("taken out of service ({reason})"),
-            OperatorAction::ReturnToService => "returned to service".to_owned(),
-        };
-        let about = instrument
-            .as_ref()
-            .map_or_else(String::new, |id| format!(" {id}"));
-        let line = self.annunciator.operate(
-            alarm,
-            instrument,
-            action,
-            &self.parameters,
-            (now, elapsed_s),
-        );
-        if let Some(line) = line {
-            self.put(now, Output::Line(Line::Alarm(report::rounded(line))));
-            self.occur(
-                now,
-                "alarm-operated",
-                format!("{}{about} {what} by {who}.", alarm.name()),
-            );
         }
     }
 
@@ -343,45 +225,5 @@ impl Supervisor {
         let occurrence = report::sample(&brew, sample, now);
         self.brew = Some(brew);
         self.put(now, occurrence);
-    }
-}
-
-/// Alarms that only follow from the stop-point, from recirculating, or from being done.
-fn suppressed(alarm: AlarmId, after_stop: bool, phase: Phase) -> bool {
-    let consequence_of_stop = matches!(
-        alarm,
-        AlarmId::GravityFloor
-            | AlarmId::PhCeiling
-            | AlarmId::TanninLimitAhead
-            | AlarmId::StopPointAhead
-            | AlarmId::RunoffTooFast
-            | AlarmId::RunoffTooSlow
-            | AlarmId::Channelling
-            | AlarmId::BedCompaction
-            | AlarmId::StuckBed
-            | AlarmId::TurbidRunnings
-    );
-    let pace = matches!(alarm, AlarmId::RunoffTooFast | AlarmId::RunoffTooSlow);
-    (after_stop && consequence_of_stop)
-        || (phase == Phase::Draining && pace)
-        || (phase == Phase::Recirculation && (pace || alarm == AlarmId::TurbidRunnings))
-}
-
-fn in_words(cause: Cause) -> &'static str {
-    match cause {
-        Cause::NeverRead => "nothing has been received from it",
-        Cause::Stale => "its last reading is too old",
-        Cause::LinkLost => "its link is down",
-        Cause::DeviceError => "the device refuses the request",
-        Cause::BadPayload => "its payload is not a number",
-        Cause::NotFinite => "its value is not a number",
-        Cause::OutsideLimits => "its value is outside its physical limits",
-        Cause::LoopBelowRange => "its loop current is below 3.6 mA (broken wire or failure)",
-        Cause::LoopAboveRange => "its loop current is above 21 mA (short circuit or failure)",
-        Cause::DeviceFailure => "it reports a failure",
-        Cause::FunctionCheck => "it is under function check",
-        Cause::Stuck => "its value has stopped moving",
-        Cause::Spike => "its readings jump",
-        Cause::MissingCompensation => "the temperature that compensates it is missing",
     }
 }

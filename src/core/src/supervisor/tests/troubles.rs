@@ -174,26 +174,6 @@ fn a_kettle_sample_moves_the_kettle_gravity_towards_it() {
 }
 
 #[test]
-fn an_acknowledgement_is_recorded_with_its_name() {
-    let mut run = Run::new();
-    run.flow(6400, 60.0, false);
-    run.give(Event::Operator {
-        alarm: AlarmId::StopPointReached,
-        instrument: None,
-        who: "night shift".to_owned(),
-        action: OperatorAction::Acknowledge,
-    });
-    assert!(
-        run.alarms()
-            .contains(&(AlarmId::StopPointReached, AlarmState::Acknowledged))
-    );
-    let said = run.outputs.iter().any(|dated| {
-        matches!(&dated.output, Output::Occurrence(occurrence) if occurrence.text.contains("night shift"))
-    });
-    assert!(said);
-}
-
-#[test]
 fn a_site_may_switch_an_alarm_off() {
     let off = crate::alarm::Settings {
         enabled: Some(false),

@@ -1,0 +1,59 @@
+//! What the record tells about alarms: performance and audit trail.
+
+use std::sync::Arc;
+
+use axum::Json;
+use axum::extract::{Path, Query, State};
+use serde::Deserialize;
+
+use super::Service;
+use crate::clock;
+use crate::store::{Database, StoreError, TunId};
+use crate::web::problem::{Answer, Problem};
+use crate::web::wire::{self, ALARM_DAYS, AlarmReport, Asked, TrailEntry};
+
+#[derive(Debug, Deserialize)]
+pub struct AskedQuery {
+    brew: Option<String>,
+    days: Option<f64>,
+}
+
+pub async fn report(
+    State(service): State<Arc<Service>>,
+    Path((site, tun)): Path<(String, String)>,
+    Query(query): Query<AskedQuery>,
+) -> Answer<AlarmReport> {
+    asked(&service, (&site, &tun), query, AlarmReport::of).await
+}
+
+pub async fn trail(
+    State(service): State<Arc<Service>>,
+    Path((site, tun)): Path<(String, String)>,
+    Query(query): Query<AskedQuery>,
+) -> Answer<Vec<TrailEntry>> {
+    asked(&service, (&site, &tun), query, wire::trail).await
+}
+
+async fn asked<T: Send + 'static>(
+    service: &Service,
+    (site, tun): (&str, &str),
+    AskedQuery { brew, days }: AskedQuery,
+    look: impl FnOnce(&Database, TunId, &Asked) -> Result<Option<T>, StoreError> + Send + 'static,
+) -> Answer<T> {
+    let id = service.tun(site, tun)?.id;
+    let asked = Asked {
+        brew: brew.clone(),
+        days: days.unwrap_or(ALARM_DAYS),
+        now: clock::wall_now(),
+    };
+    let found = service
+        .store
+        .read(move |database| look(database, id, &asked))
+        .await?;
+    found.map(Json).ok_or_else(|| {
+        let brew = brew.unwrap_or_default();
+        Problem::not_found(format!(
+            "{site}/{tun} has no brew {brew} in its record (lauterd brew list shows what it has)"
+        ))
+    })
+}
