@@ -9,7 +9,7 @@ use simulators::Scenario;
 use super::recorded::{Lines, Recorded, number};
 
 /// A drawn tun; its sixth brew is one whose plan is well off.
-const TUN_SEED: u64 = 36;
+const TUN_SEED: u64 = 24;
 
 fn recorded(brew: u32) -> Recorded {
     Recorded::scenario(&Scenario::draw_brew(TUN_SEED, brew))

@@ -135,7 +135,7 @@ pub const DEFINITIONS: [Definition; 16] = [
         alarm: AlarmId::TanninLimitAhead,
         subject: Subject::Tun,
         priority: Priority::Medium,
-        on_delay_s: 60.0,
+        on_delay_s: 20.0,
         off_delay_s: 300.0,
         deadband: 180.0,
         deadband_unit: "s",

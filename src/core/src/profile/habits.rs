@@ -2,7 +2,7 @@
 //!
 //! Owns the quantities in which brews of different size and strength are alike, and their robust statistics. What
 //! a bed holds back and over how much volume liquor mixes belongs to the grist, so that both are taken per kg of it
-//! and not per planned volume. Medians and median deviations are shrunk towards what tuns in general do, so that
+//! and not per planned volume. Robust middles and median deviations are shrunk towards what tuns in general do, so that
 //! few brews teach little.
 
 use serde::{Deserialize, Serialize};
@@ -52,12 +52,12 @@ impl Default for Parameters {
             within,
         };
         Self {
-            held: population(1.03, 0.24, 0.07),
-            sharpness: population(1.96, 0.38, 0.12),
-            decline: population(0.74, 0.40, 0.1),
-            bend: population(-0.32, 0.17, 0.06),
-            extract: population(-0.383, 0.03, 0.052),
-            plan: population(0.0, 0.012, 0.042),
+            held: population(1.0, 0.22, 0.065),
+            sharpness: population(1.86, 0.35, 0.11),
+            decline: population(0.61, 0.48, 0.09),
+            bend: population(-0.29, 0.16, 0.05),
+            extract: population(-0.377, 0.035, 0.047),
+            plan: population(0.0, 0.012, 0.038),
             usual_spread_brews: 4.0,
         }
     }
@@ -167,11 +167,22 @@ pub(super) struct Spread {
 
 /// Standard deviation of normal values over their median deviation.
 const SD_OVER_MEDIAN_DEVIATION: f64 = 1.4826;
-/// Variance of a median over that of a mean, for normal values.
-const MEDIAN_VARIANCE: f64 = std::f64::consts::FRAC_PI_2;
+/// Variance of the middle below over that of a mean, for normal values.
+const MIDDLE_VARIANCE: f64 = std::f64::consts::FRAC_PI_3;
+
+/// The median of the means of all pairs (Hodges & Lehmann 1963): nearly as sharp as the mean, and not moved far by
+/// fewer than three odd brews in ten.
+fn middle_of(values: &[f64]) -> f64 {
+    let mut means: Vec<f64> = values
+        .iter()
+        .enumerate()
+        .flat_map(|(index, a)| values[index..].iter().map(move |b| 0.5 * (a + b)))
+        .collect();
+    median(&mut means)
+}
 
 pub(super) fn spread(values: &[f64], population: Population, usual_spread_brews: f64) -> Spread {
-    let middle = median(&mut values.to_vec());
+    let middle = middle_of(values);
     let mut deviations: Vec<f64> = values.iter().map(|value| (value - middle).abs()).collect();
     let own = SD_OVER_MEDIAN_DEVIATION * median(&mut deviations);
     // One value has no deviation, two have half of one.
@@ -194,7 +205,7 @@ pub(super) fn habit(values: &[f64], population: Population, usual_spread_brews: 
         };
     }
     let spread = spread(values, population, usual_spread_brews);
-    let middle_variance = MEDIAN_VARIANCE * spread.spread.powi(2) / values.len() as f64;
+    let middle_variance = MIDDLE_VARIANCE * spread.spread.powi(2) / values.len() as f64;
     let weight = between / (between + middle_variance);
     // A spread known from few brews makes the tails those of Student's t.
     let freedom = usual_spread_brews + values.len() as f64 - 1.0;
