@@ -8,7 +8,7 @@ use lauter_core::alarm::AlarmState;
 use lauter_core::projection::Band;
 use lauter_core::reading::Status;
 use lauter_core::supervisor::{
-    AlarmLine, BURST_PLACE, ConditionedReading, Line, ProjectionLine, RunoffState,
+    AlarmLine, BURST_PLACE, ConditionedReading, IfStopped, Line, ProjectionLine, RunoffState,
 };
 
 use super::client::{ServiceOptions, tun_path};
@@ -108,8 +108,24 @@ fn runoff_text(runoff: &RunoffState) -> String {
                 with_unit(runoff.extract_kg, 0, "kg")
             ),
         ),
+        row("if stopped now", if_stopped(runoff.if_stopped_now)),
     ];
     columns([Align::Left, Align::Left], &rows)
+}
+
+fn if_stopped(stopped: Option<IfStopped>) -> String {
+    let Some(stopped) = stopped else {
+        return "-".to_owned();
+    };
+    let need = if stopped.boil_off_percent > 0.0 {
+        format!("boil off {:.1} %", stopped.boil_off_percent)
+    } else {
+        format!(
+            "top up with {:.0} L of liquor to {:.0} L",
+            stopped.top_up_l, stopped.final_volume_l
+        )
+    };
+    format!("{need}, {:.2} L/kg", stopped.brew_length_l_per_kg)
 }
 
 /// A gravity with its standard error.

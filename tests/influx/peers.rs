@@ -164,6 +164,7 @@ fn runoff() -> Output {
         kettle_gravity_p: Some(18.0),
         kettle_gravity_se_p: Some(0.04),
         extract_kg: Some(112.0),
+        if_stopped_now: None,
     })
 }
 

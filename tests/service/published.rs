@@ -22,6 +22,7 @@ const RUNOFF: &[&str] = &[
     "elapsed_s",
     "extract_kg",
     "flow_l_min",
+    "if_stopped_now",
     "kettle_gravity_p",
     "kettle_gravity_se_p",
     "kettle_volume_l",

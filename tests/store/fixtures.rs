@@ -156,6 +156,7 @@ pub fn runoff(seconds: f64) -> Dated {
             kettle_gravity_p: Some(17.92),
             kettle_gravity_se_p: Some(0.04),
             extract_kg: Some(512.3),
+            if_stopped_now: None,
         }),
     }
 }

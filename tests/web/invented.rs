@@ -194,6 +194,7 @@ pub fn status(tun: &str, plan: Option<&Plan>) -> TunStatus {
             kettle_gravity_p: Some(17.92),
             kettle_gravity_se_p: Some(0.04),
             extract_kg: Some(512.3),
+            if_stopped_now: None,
         }),
         projection: plan.map(|_| ProjectionLine {
             elapsed_s: 2400.0,

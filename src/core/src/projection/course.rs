@@ -32,7 +32,7 @@ pub struct Grid {
 
 impl Grid {
     pub fn new(runoff_l: f64, horizon_l: f64, discrepancy: Discrepancy) -> Self {
-        let mut length_l = horizon_l * (GROWTH - 1.0) / (GROWTH.powi(STEPS as i32) - 1.0);
+        let mut length_l = horizon_l * (GROWTH - 1.0) / (GROWTH.powf(STEPS as f64) - 1.0);
         let mut start_l = 0.0;
         let mut middle_before_l = 0.0;
         let steps = std::array::from_fn(|_| {

@@ -14,4 +14,4 @@ pub use answer::{Band, Crossing, Stop, StopCause};
 pub use draws::Draws;
 pub use ensemble::{Crossings, EarlyLimit, Limits, Situation, crossings};
 pub use plan::{PhBasis, Plan, PlanFault};
-pub use stop::{StopRule, top_up_l};
+pub use stop::{StopRule, boil_off_share, top_up_l};

@@ -32,6 +32,11 @@ pub fn top_up_l(
     (liquor_kg * 1000.0 / water_density_kg_m3(liquor_temperature_c)).max(0.0)
 }
 
+/// Share of the kettle's mass that boiling must drive off to bring it up to the target; nought above it.
+pub fn boil_off_share(gravity_p: f64, target_gravity_p: f64) -> f64 {
+    (1.0 - gravity_p / target_gravity_p).max(0.0)
+}
+
 struct Candidate {
     cause: StopCause,
     volume_l: f64,

@@ -26,8 +26,8 @@ pub use crate::projection::{Band, Crossing, Stop, StopCause};
 pub use annunciator::BURST_PLACE;
 pub use event::{Event, LinkState, OperatorAction, Place, Sample};
 pub use output::{
-    AlarmLine, ConditionedReading, Dated, Line, Occurrence, Output, Phase, ProjectionLine,
-    RunoffState, SummaryLine, TableLine,
+    AlarmLine, ConditionedReading, Dated, IfStopped, Line, Occurrence, Output, Phase,
+    ProjectionLine, RunoffState, SummaryLine, TableLine,
 };
 pub use parameters::{Parameters, Plant};
 

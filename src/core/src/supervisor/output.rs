@@ -103,6 +103,20 @@ pub struct RunoffState {
     pub kettle_gravity_p: Option<f64>,
     pub kettle_gravity_se_p: Option<f64>,
     pub extract_kg: Option<f64>,
+    /// None while the kettle is empty.
+    pub if_stopped_now: Option<IfStopped>,
+}
+
+/// What the kettle would need if the run-off were stopped now.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct IfStopped {
+    /// Liquor that brings the kettle down to its target, as far as there is room for it, L.
+    pub top_up_l: f64,
+    /// Kettle volume with it, L.
+    pub final_volume_l: f64,
+    /// Share of the kettle's mass to boil off where it is below the target, %.
+    pub boil_off_percent: f64,
+    pub brew_length_l_per_kg: f64,
 }
 
 /// Something that happened and belongs in the record: brew started, phase changed, sample taken.

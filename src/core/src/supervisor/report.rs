@@ -10,8 +10,8 @@ use super::Supervisor;
 use super::brew::{Brew, Picture};
 use super::event::{Place, Sample};
 use super::output::{
-    AlarmLine, ConditionedReading, Occurrence, Output, Phase, ProjectionLine, RunoffState,
-    SummaryLine, TableLine,
+    AlarmLine, ConditionedReading, IfStopped, Occurrence, Output, Phase, ProjectionLine,
+    RunoffState, SummaryLine, TableLine,
 };
 
 fn to(value: f64, digits: i32) -> f64 {
@@ -92,7 +92,12 @@ pub(super) fn table(brew: &Brew, picture: &Picture, now: Moment) -> TableLine {
     }
 }
 
-pub(super) fn runoff(brew: &Brew, picture: &Picture, now: Moment) -> RunoffState {
+pub(super) fn runoff(
+    brew: &Brew,
+    picture: &Picture,
+    now: Moment,
+    if_stopped_now: Option<IfStopped>,
+) -> RunoffState {
     let contents = brew.kettle.contents();
     RunoffState {
         elapsed_s: seconds(brew.elapsed_s(now)),
@@ -110,6 +115,12 @@ pub(super) fn runoff(brew: &Brew, picture: &Picture, now: Moment) -> RunoffState
         kettle_gravity_p: contents.gravity_p.map(plato),
         kettle_gravity_se_p: contents.gravity_p.map(|_| plato(contents.gravity_se_p)),
         extract_kg: contents.gravity_p.map(|_| litres(contents.extract_kg)),
+        if_stopped_now: if_stopped_now.map(|stopped| IfStopped {
+            top_up_l: litres(stopped.top_up_l),
+            final_volume_l: litres(stopped.final_volume_l),
+            boil_off_percent: to(stopped.boil_off_percent, 2),
+            brew_length_l_per_kg: plato(stopped.brew_length_l_per_kg),
+        }),
     }
 }
 

@@ -359,3 +359,33 @@ fn a_finished_brew_teaches_and_the_next_one_has_another_forecast() {
     );
     assert!(taught.p95 - taught.p5 < alone.p95 - alone.p5);
 }
+
+#[test]
+fn the_state_of_the_run_off_says_what_the_kettle_would_need_if_it_were_stopped_now() {
+    let states: Vec<RunoffState> = whole_brew(None)
+        .into_iter()
+        .filter_map(|dated| match dated.output {
+            Output::Runoff(state) => Some(state),
+            _ => None,
+        })
+        .collect();
+    let early = states
+        .iter()
+        .find(|state| state.kettle_volume_l > 1000.0)
+        .expect("a state");
+    let stopped = early.if_stopped_now.expect("the kettle holds wort");
+    // Mass grows by gravity over target; wort of 18 °P weighs 1.0463 kg/L at 75 °C, liquor 0.9748.
+    let gravity_p = early.kettle_gravity_p.expect("a gravity");
+    let by_hand_l = early.kettle_volume_l * 1.0463 / 0.9748 * (gravity_p / 12.4 - 1.0);
+    assert!(
+        (stopped.top_up_l / by_hand_l - 1.0).abs() < 0.01,
+        "{stopped:?}, by hand {by_hand_l}"
+    );
+    assert!(stopped.boil_off_percent <= 0.0);
+    let last = states.last().expect("a state").if_stopped_now;
+    let last = last.expect("the kettle holds wort");
+    assert!(
+        last.boil_off_percent > 0.0 && last.top_up_l <= 0.0,
+        "{last:?}"
+    );
+}

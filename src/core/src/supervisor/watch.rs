@@ -68,7 +68,9 @@ impl Supervisor {
             );
         }
         if self.due(now, self.parameters.runoff_every_s) {
-            self.put(now, Output::Runoff(report::runoff(brew, picture, now)));
+            let stopped = brew.if_stopped(now, &self.plant, &self.parameters);
+            let state = report::runoff(brew, picture, now, stopped);
+            self.put(now, Output::Runoff(state));
         }
         if self.due(now, self.parameters.table_every_s) {
             self.put(

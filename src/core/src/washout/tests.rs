@@ -117,7 +117,7 @@ fn prior_shares(planned_volume_l: f64) -> [Vec<f64>; 3] {
     let mut shares: [Vec<f64>; 3] = Default::default();
     for draw in 0..DRAWS {
         let z = ShapeVector::from_fn(|row, _| {
-            let step = ROOT.powi(-(row as i32 + 1));
+            let step = ROOT.powf(-(row as f64 + 1.0));
             normal.inverse_cdf(
                 (0.5 + f64::from(draw + 1) * step)
                     .fract()

@@ -1,8 +1,8 @@
 use super::*;
 use lauter_core::alarm::{AlarmId, AlarmState, Priority};
 use lauter_core::supervisor::{
-    Band, Crossing, Occurrence, Phase, ProjectionLine, RunoffState, Stop, StopCause, SummaryLine,
-    TableLine,
+    Band, Crossing, IfStopped, Occurrence, Phase, ProjectionLine, RunoffState, Stop, StopCause,
+    SummaryLine, TableLine,
 };
 use proptest::prelude::*;
 use serde_json::{Value, json};
@@ -135,6 +135,12 @@ fn the_run_off_state_goes_to_its_own_topic() {
         kettle_gravity_p: Some(18.0),
         kettle_gravity_se_p: Some(0.1),
         extract_kg: Some(11.5),
+        if_stopped_now: Some(IfStopped {
+            top_up_l: 28.1,
+            final_volume_l: 88.1,
+            boil_off_percent: 0.0,
+            brew_length_l_per_kg: 0.09,
+        }),
     });
     let (topic, quality, retain, value) = published(&output);
     assert_eq!(topic, "lauterd/north-yard/tun-1/runoff");
@@ -147,6 +153,10 @@ fn the_run_off_state_goes_to_its_own_topic() {
         ("runnings_ph", Value::Null),
         ("flow_l_min", json!(60.1)),
         ("extract_kg", json!(11.5)),
+        (
+            "if_stopped_now",
+            json!({"top_up_l": 28.1, "final_volume_l": 88.1, "boil_off_percent": 0.0, "brew_length_l_per_kg": 0.09}),
+        ),
     ] {
         assert_eq!(value[field], expected, "{field}");
     }

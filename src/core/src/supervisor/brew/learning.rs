@@ -91,17 +91,16 @@ impl Brew {
                     .unwrap_or(p.assumed_temperature_c),
             ),
         };
-        match picture.runnings_ph {
-            Some(line) => self.acidity.compare(line.value, on_basis, SAMPLE_PH_SD),
-            None => {
-                self.seen_ph = true;
-                self.acidity.observe(
-                    self.washout.first_wort_gravity_p(),
-                    gravity_p,
-                    on_basis,
-                    SAMPLE_PH_SD,
-                );
-            }
+        if let Some(line) = picture.runnings_ph {
+            self.acidity.compare(line.value, on_basis, SAMPLE_PH_SD);
+        } else {
+            self.seen_ph = true;
+            self.acidity.observe(
+                self.washout.first_wort_gravity_p(),
+                gravity_p,
+                on_basis,
+                SAMPLE_PH_SD,
+            );
         }
     }
 

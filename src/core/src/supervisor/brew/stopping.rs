@@ -5,10 +5,11 @@
 
 use crate::kettle::Contents;
 use crate::projection::{
-    Band, Crossing, Crossings, Limits, Situation, StopCause, StopRule, crossings,
+    Band, Crossing, Crossings, Limits, Situation, StopCause, StopRule, boil_off_share, crossings,
 };
 use crate::reading::Moment;
 
+use super::super::output::IfStopped;
 use super::super::parameters::{Parameters, Plant};
 use super::{Brew, Picture};
 
@@ -90,6 +91,21 @@ impl Brew {
         self.contents_at_stop = Some(contents);
     }
 
+    /// What the kettle would need if nothing more ran off.
+    pub fn if_stopped(&self, now: Moment, plant: &Plant, p: &Parameters) -> Option<IfStopped> {
+        let contents = self.kettle.contents();
+        let gravity_p = contents.gravity_p?;
+        let stop =
+            self.stop_rule(plant, p)
+                .at(StopCause::RunoffEnded, &contents, self.elapsed_s(now));
+        Some(IfStopped {
+            top_up_l: stop.top_up_l,
+            final_volume_l: stop.final_volume_l,
+            boil_off_percent: 100.0 * boil_off_share(gravity_p, self.plan.target_gravity_p),
+            brew_length_l_per_kg: stop.final_volume_l / self.plan.grist_kg,
+        })
+    }
+
     fn stop_rule(&self, plant: &Plant, p: &Parameters) -> StopRule {
         StopRule {
             target_gravity_p: self.plan.target_gravity_p,
@@ -169,7 +185,7 @@ impl Brew {
             self.told_out_of_reach = false;
             return None;
         }
-        let boil_off_percent = 100.0 * (1.0 - kettle_p / target_p);
+        let boil_off_percent = 100.0 * boil_off_share(kettle_p, target_p);
         Some(format!(
             "Kettle gravity {kettle_p:.1} °P is below the target of {target_p:.1} °P and running on lowers it: the target \
              is out of reach of the run-off. Boiling off {boil_off_percent:.0} % of the kettle's mass would reach it."
