@@ -8,7 +8,7 @@ use crate::washout::{Acidity, Discrepancy};
 use super::draws::STEPS;
 
 /// Each step is longer than the one before by this factor: far ahead the doubt is wide anyway.
-const GROWTH: f64 = 1.03;
+const GROWTH: f64 = 1.035;
 
 /// One stretch of the run-off ahead, L from now.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]

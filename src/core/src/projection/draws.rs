@@ -9,13 +9,13 @@ use statrs::distribution::{ContinuousCDF, Normal};
 use crate::washout::SHAPES;
 
 /// Curves drawn for one projection.
-pub const CURVES: usize = 64;
+pub const CURVES: usize = 60;
 /// Run-offs played along each curve: with opposite courses of the discrepancy, so that these cancel in the middle.
 pub const LANES: usize = 2;
 /// Run-offs played for one projection.
 pub const DRAWS: usize = LANES * CURVES;
 /// Steps along the remaining run-off.
-pub const STEPS: usize = 40;
+pub const STEPS: usize = 36;
 /// Independent quantities of one run-off beside its curve and its course: the offset, the meter, the volume, the
 /// flow, the pH law.
 pub const QUANTITIES: usize = 5;

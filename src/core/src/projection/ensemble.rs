@@ -230,8 +230,8 @@ impl<'a> Player<'a> {
                     times[draw] = self.elapsed_s(limit.ahead_l, draw, draws);
                 }
             }
-            times.sort_by(f64::total_cmp);
-            let elapsed_s = times[(chance * DRAWS as f64) as usize];
+            let rank = (chance * DRAWS as f64) as usize;
+            let elapsed_s = *times.select_nth_unstable_by(rank, f64::total_cmp).1;
             elapsed_s.is_finite().then_some(EarlyLimit {
                 elapsed_s,
                 is_ceiling,
@@ -362,7 +362,7 @@ fn median_kettle(found: &[Found], pick: fn(&Found) -> Option<Point>) -> Option<f
 
 /// The quantiles of the draws; None when half of them never cross, and never beyond `last`.
 fn band(values: &mut [f64], last: f64) -> Option<Band> {
-    values.sort_by(f64::total_cmp);
+    values.sort_unstable_by(f64::total_cmp);
     let at = |probability: f64| {
         let rank = probability * values.len() as f64 - 0.5;
         let below = rank.floor().max(0.0) as usize;
