@@ -352,7 +352,7 @@ fn top_up(view: &View) -> String {
     }
 }
 
-fn minutes(seconds: f64) -> String {
+pub(super) fn minutes(seconds: f64) -> String {
     if seconds < 90.0 {
         format!("{seconds:.0} s")
     } else {

@@ -99,7 +99,12 @@ impl Supervisor {
                 && flow_l_min.is_some_and(|flow| flow > self.parameters.no_flow_l_min),
             recirculating: picture.recirculating,
             undisturbed_s: brew.undisturbed_s(now),
+            rakes_are_seen: self
+                .channel(Measures::RakeRunning)
+                .is_some_and(|channel| channel.is_on().is_ok()),
+            flow_is_steady: brew.flow_is_steady(picture),
             seconds_since_raking: brew.raked.map(|at| now.since(at)),
+            runoff_l: brew.kettle.metered_l(),
             runoff_share: brew.kettle.metered_l() / brew.plan.planned_volume_l,
             flow_l_min,
             planned_flow_l_min: brew.planned_flow_l_min(&self.plant),
@@ -116,7 +121,6 @@ impl Supervisor {
                 brew.bed
                     .seconds_to_limit(kpa, self.plant.pressure_drop_limit_kpa)
             }),
-            resistance_change: picture.pressure_drop_kpa.and_then(|_| brew.bed.change(now)),
             contents: brew.kettle.contents(),
             capacity_l: self.plant.capacity_l,
             target_gravity_p: brew.plan.target_gravity_p,

@@ -4,6 +4,7 @@
 //! the balance with what is measured in the kettle itself.
 
 use crate::bed::Flowing;
+use crate::detect::BedLook;
 use crate::kettle::Portion;
 use crate::projection::PhBasis;
 use crate::reading::Moment;
@@ -103,8 +104,10 @@ impl Brew {
         let (Some(pressure_drop_kpa), Some(flow_l_min)) =
             (picture.pressure_drop_kpa, picture.flow_l_min)
         else {
+            self.channel_watch.bed.skip();
             return;
         };
+        let steady = self.flow_is_steady(picture);
         let temperature_c = picture
             .runnings_temperature_c
             .unwrap_or(p.assumed_temperature_c);
@@ -119,6 +122,25 @@ impl Brew {
             },
             now,
         );
+        let watch = &mut self.channel_watch.bed;
+        if !steady || pressure_drop_kpa <= 0.0 {
+            watch.skip();
+        } else if let Some(resistance_per_m) = self.bed.resistance_per_m() {
+            let look = BedLook {
+                elapsed_s: now.since(self.origin),
+                resistance_ln: resistance_per_m.ln(),
+                pressure_drop_ln: pressure_drop_kpa.ln(),
+            };
+            watch.observe(self.kettle.metered_l(), look);
+        }
+    }
+
+    /// The flow is no pause and near its mean of the last minute or two.
+    pub fn flow_is_steady(&self, picture: &Picture) -> bool {
+        const NEAR: f64 = 0.12;
+        picture.flow_l_min.is_some_and(|flow_l_min| {
+            flow_l_min > 0.5 * self.pace_l_min && (flow_l_min / self.pace_l_min - 1.0).abs() < NEAR
+        })
     }
 
     /// Compares the balance with the level and the kettle's own gravity meter.
