@@ -152,13 +152,14 @@ impl Disturbance {
     /// What must be measured so that the fault can be seen at all.
     fn needs(self) -> &'static [Measures] {
         match self {
-            Self::Channelling => &[Measures::BedPressureDrop],
             Self::FlowDrift
             | Self::FlowMeterStep
             | Self::LevelDrift
             | Self::LevelStep
             | Self::FrozenLevel => &[Measures::KettleVolume],
-            Self::FrozenPressureDrop | Self::PressureDropStep => &[Measures::BedPressureDrop],
+            Self::Channelling | Self::FrozenPressureDrop | Self::PressureDropStep => {
+                &[Measures::BedPressureDrop]
+            }
             Self::PhStep | Self::PhDrift => &[Measures::RunningsPh],
             _ => &[],
         }

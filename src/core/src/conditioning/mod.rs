@@ -343,7 +343,7 @@ impl NoiseEstimate {
     fn observe(&mut self, value: f64) {
         if let (Some(last), Some(before)) = (self.last, self.before) {
             let difference = value - 2.0 * last + before;
-            let sample = (difference * difference / 6.0).min(25.0 * self.variance());
+            let sample = (difference * difference / 6.0).min(6.0 * self.variance());
             self.count = (self.count + 1).min(60);
             let weight = 1.0 / f64::from(self.count.max(10));
             self.variance += weight * (sample - self.variance);

@@ -47,6 +47,8 @@ pub struct OutlierGate {
 const MAD_TO_STANDARD_DEVIATION: f64 = 1.482602218505602;
 /// Share of a change that must lie between two readings for it to be a jump: a steep ramp has it in many small ones.
 const JUMP_SHARE: f64 = 0.7;
+/// After a longer silence any other value may be an honest one, s.
+const LONGEST_JUMP_S: f64 = 15.0;
 /// Readings that lie on one line are no gas: this many, within so many noises and this share of their range.
 const LINE_READINGS: usize = 8;
 const LINE_NOISES: f64 = 4.0;
@@ -130,7 +132,7 @@ impl OutlierGate {
             return true;
         };
         let learning = self.erratic_s <= 0.0 || self.believed < NOISE_READINGS;
-        let as_before = (reading.value - settled.value).abs() <= 2.0 * self.threshold * noise;
+        let as_before = (reading.value - settled.value).abs() <= 1.2 * self.threshold * noise;
         learning || as_before
     }
 
@@ -178,7 +180,11 @@ impl OutlierGate {
         let first = stayed.first()?.value;
         let size = reading.value - last;
         let at_once = (first - last) / size;
-        let stays = stayed.len() + 1 >= LINE_READINGS;
+        let stays = stayed.len() + 1 >= LINE_READINGS.min(self.window / 2);
+        let gap_s = stayed.first()?.at.since(self.settled?.at);
+        if gap_s > LONGEST_JUMP_S {
+            return None;
+        }
         (stays && size.abs() > self.threshold * noise && at_once >= JUMP_SHARE).then_some(size)
     }
 

@@ -36,6 +36,8 @@ pub struct ChannelWatch {
     /// Turbidity while nothing is suspected, and when it last stood clearly above that.
     calm_turbidity_ebc: Option<f64>,
     cloudy_at_s: Option<f64>,
+    /// Since when the runnings speak for a channel.
+    runnings_speak_since_s: Option<f64>,
 }
 
 /// A look at the bed and the runnings each so much of the planned volume.
@@ -58,9 +60,14 @@ const CALM_WEIGHT: f64 = 0.005;
 /// Least age of a fall that can be told from the rakes by its slowness, s.
 const SLOW_AFTER_S: f64 = 110.0;
 /// Part of the fall at once below which no rakes did it.
-const SLOW_SHARE: f64 = 0.6;
+const SLOW_SHARE: f64 = 0.52;
 /// Part of the fall that the pressure drop itself must show.
 const IN_PRESSURE: f64 = 0.5;
+
+/// What the runnings say must last this long, s.
+const RUNNINGS_LAST_S: f64 = 45.0;
+/// Beside a fall that rakes may have made, the runnings must also lie this far below their own trend, °P.
+const BELOW_TREND_P: f64 = 0.3;
 
 /// What speaks for a channel at one moment.
 struct Evidence {
@@ -89,6 +96,7 @@ impl ChannelWatch {
             runnings: VecDeque::new(),
             calm_turbidity_ebc: None,
             cloudy_at_s: None,
+            runnings_speak_since_s: None,
         }
     }
 
@@ -239,15 +247,30 @@ impl ChannelWatch {
         active: bool,
     ) -> Finding {
         let evidence = self.evidence(view, forecast);
+        let lasting = self.runnings_speak(parameters, view, &evidence);
         let judgeable = view.flowing && !view.recirculating && view.runoff_share >= FIRST_SHARE;
         let settled = view.undisturbed_s >= parameters.settling_s;
         let holds = if active {
             evidence.stays(parameters)
         } else {
-            judgeable && evidence.speaks(parameters, settled, 1.0)
+            judgeable && evidence.speaks(parameters, settled, lasting)
         };
         self.note_suspicion(parameters, view, &evidence, holds, judgeable && settled);
         evidence.finding(holds, view, forecast)
+    }
+
+    fn runnings_speak(
+        &mut self,
+        parameters: &Parameters,
+        view: &View,
+        evidence: &Evidence,
+    ) -> bool {
+        if !evidence.runnings_speak(parameters) {
+            self.runnings_speak_since_s = None;
+            return false;
+        }
+        let since_s = *self.runnings_speak_since_s.get_or_insert(view.elapsed_s);
+        view.elapsed_s - since_s >= RUNNINGS_LAST_S
     }
 
     fn note_suspicion(
@@ -291,19 +314,27 @@ impl Evidence {
             && self.fall.in_pressure_share >= IN_PRESSURE
     }
 
-    fn speaks(&self, parameters: &Parameters, settled: bool, share: f64) -> bool {
+    /// `lasting`: the runnings have spoken for a while.
+    fn speaks(&self, parameters: &Parameters, settled: bool, lasting: bool) -> bool {
         if !self.has_pressure {
-            return settled && self.gravity_alone(parameters, share);
+            return settled && lasting;
         }
         let slow = self.fall.lasting_s >= SLOW_AFTER_S && self.fall.at_once_share <= SLOW_SHARE;
-        let no_rakes = self.rakes_are_seen || slow;
-        self.fall.certain
-            && self.bed_speaks(parameters, share)
-            && (no_rakes
-                || self.gravity_speaks(
-                    parameters.channel_gravity_fall_p,
-                    parameters.channel_gravity_deviations,
-                ))
+        let beyond_rakes = self.fall.share >= parameters.channel_fall_beyond_rakes;
+        let no_rakes = self.rakes_are_seen || slow || beyond_rakes;
+        self.fall.certain && self.bed_speaks(parameters, 1.0) && (no_rakes || lasting)
+    }
+
+    /// The runnings speak: alone where no pressure drop is measured, else beside the bed.
+    fn runnings_speak(&self, parameters: &Parameters) -> bool {
+        if !self.has_pressure {
+            return self.gravity_alone(parameters, 1.0);
+        }
+        self.below_trend_p >= BELOW_TREND_P
+            && self.gravity_speaks(
+                parameters.channel_gravity_fall_p,
+                parameters.channel_gravity_deviations,
+            )
     }
 
     /// Without a pressure drop the runnings must fall away from the forecast and from their own trend; a cloud with

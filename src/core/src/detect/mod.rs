@@ -5,6 +5,7 @@
 //! tell" by staying quiet when a value is missing.
 
 mod channelling;
+mod comparison;
 mod identity;
 mod letting_go;
 mod rules;
@@ -15,6 +16,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 pub use channelling::{ChannelWatch, Forecast};
+pub use comparison::{Comparison, Suspect};
 pub use identity::AlarmId;
 pub use letting_go::{BedLook, Fall, LettingGo};
 pub use rules::{Held, conditions};
@@ -28,6 +30,8 @@ use crate::projection::{Crossing, Stop};
 pub struct Parameters {
     /// Fall of the bed's resistance that speaks for a channel, share, 0.05 to 0.6.
     pub channel_resistance_fall: f64,
+    /// A fall of this share is more than rakes bring about, 0.2 to 0.9.
+    pub channel_fall_beyond_rakes: f64,
     /// Limit of the cumulative sum over that fall, standard deviations of one step, 5 to 50. By theory such a sum
     /// over mere scatter passes 8 once in ten thousand steps (Siegmund 1985), a run-off has some four hundred, and
     /// beyond lie the errors of the bed's model.
@@ -60,6 +64,9 @@ pub struct Parameters {
     pub high_level_share: f64,
     /// Standard deviations by which instruments must contradict each other, 2 to 10.
     pub disagreement_deviations: f64,
+    /// Limit of the cumulative sum of an instrument against hand samples, standard deviations, 3 to 20. By theory one
+    /// false one in some thousand samples, a brew has about ten.
+    pub sample_deviations: f64,
     /// Oldest undelivered row that counts as delayed, s, 1 to 86400.
     pub delivery_delay_s: f64,
 }
@@ -68,9 +75,10 @@ impl Default for Parameters {
     fn default() -> Self {
         Self {
             channel_resistance_fall: 0.13,
+            channel_fall_beyond_rakes: 0.4,
             channel_resistance_limit: 12.0,
-            channel_gravity_fall_p: 0.3,
-            channel_gravity_deviations: 1.5,
+            channel_gravity_fall_p: 0.5,
+            channel_gravity_deviations: 2.0,
             channel_alone_fall_p: 1.2,
             channel_alone_deviations: 3.0,
             channel_suspicion_share: 0.5,
@@ -84,6 +92,7 @@ impl Default for Parameters {
             turbid_ebc: 60.0,
             high_level_share: 0.97,
             disagreement_deviations: 4.0,
+            sample_deviations: 4.0,
             delivery_delay_s: 60.0,
         }
     }
@@ -98,6 +107,12 @@ impl Parameters {
                 self.channel_resistance_fall,
                 0.05,
                 0.6,
+            ),
+            (
+                "channel_fall_beyond_rakes",
+                self.channel_fall_beyond_rakes,
+                0.2,
+                0.9,
             ),
             (
                 "channel_resistance_limit",
@@ -145,6 +160,7 @@ impl Parameters {
                 2.0,
                 10.0,
             ),
+            ("sample_deviations", self.sample_deviations, 3.0, 20.0),
             ("delivery_delay_s", self.delivery_delay_s, 1.0, 86_400.0),
         ])
     }
@@ -185,6 +201,17 @@ impl Finding {
         }
         self
     }
+}
+
+/// Level and summed flow have begun to differ in the course of the brew.
+#[derive(Clone, Debug, PartialEq)]
+pub struct VolumeChange {
+    /// The instrument that is more likely wrong, and the other.
+    pub suspect: String,
+    pub other: String,
+    /// Level minus flow beyond what they always differed by, L.
+    pub difference_l: f64,
+    pub since_minutes: f64,
 }
 
 /// Everything the rules look at, at one moment of a brew.
@@ -233,4 +260,9 @@ pub struct View {
     /// Level instrument and its latest disagreement with the balance, standard deviations.
     pub level_disagreement: Option<(String, f64)>,
     pub kettle_gravity_disagreement: Option<(String, f64)>,
+    pub flow_instrument: Option<String>,
+    /// Level and flow have begun to differ.
+    pub volume_change: Option<VolumeChange>,
+    /// Instruments that hand samples contradict, and by how much in sum, standard deviations.
+    pub sampled: Vec<(String, f64)>,
 }

@@ -3,7 +3,7 @@
 //! Owns thresholds and wording. A rule that is on asks for the deadband less before it goes off, so that a
 //! value at its limit does not chatter.
 
-use super::{AlarmId, Finding, Parameters, View};
+use super::{AlarmId, Finding, Parameters, View, VolumeChange};
 
 /// How a rule is held: whether its alarm is on now, and its deadband and site limit.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -55,7 +55,41 @@ pub fn conditions(
         view,
         held(AlarmId::InstrumentsDisagree),
     ));
+    findings.extend(flow_disagrees(view));
+    findings.extend(view.sampled.iter().map(|(instrument, deviations)| {
+        let holds = deviations.abs() > parameters.sample_deviations;
+        let message = format!(
+            "Hand samples contradict {instrument} again and again ({deviations:+.1} standard deviations in sum)."
+        );
+        Finding::new(AlarmId::InstrumentsDisagree, holds, message)
+            .about(instrument)
+            .with("sample_standard_deviations", *deviations)
+    }));
     findings
+}
+
+/// The flow meter is more likely wrong than the level it is compared with.
+fn flow_disagrees(view: &View) -> Option<Finding> {
+    let flow = view.flow_instrument.as_ref()?;
+    let change = view.volume_change.as_ref();
+    let change = change.filter(|change| change.suspect == *flow);
+    Some(match change {
+        Some(change) => volume_changed(change),
+        None => Finding::new(AlarmId::InstrumentsDisagree, false, String::new()).about(flow),
+    })
+}
+
+fn volume_changed(change: &VolumeChange) -> Finding {
+    let message = format!(
+        "Kettle level and summed flow have drifted {:.0} L apart since minute {:.0}: {} is more likely wrong than {}.",
+        change.difference_l.abs(),
+        change.since_minutes,
+        change.suspect,
+        change.other
+    );
+    Finding::new(AlarmId::InstrumentsDisagree, true, message)
+        .about(&change.suspect)
+        .with("level_minus_flow_l", change.difference_l)
 }
 
 fn bed_compaction(parameters: &Parameters, view: &View, held: Held) -> Option<Finding> {
@@ -294,6 +328,15 @@ fn turbid_runnings(parameters: &Parameters, view: &View, held: Held) -> Option<F
 
 fn level_disagrees(parameters: &Parameters, view: &View, held: Held) -> Option<Finding> {
     let (instrument, deviations) = view.level_disagreement.as_ref()?;
+    match &view.volume_change {
+        Some(change) if change.suspect == *instrument => return Some(volume_changed(change)),
+        // The other one is suspected.
+        Some(_) => {
+            let quiet = Finding::new(AlarmId::InstrumentsDisagree, false, String::new());
+            return Some(quiet.about(instrument));
+        }
+        None => {}
+    }
     let hint = if *deviations < 0.0 {
         " If wort is going back to the tun, an instrument that measures `recirculating` has to say so."
     } else {

@@ -7,6 +7,7 @@
 mod annunciator;
 mod brew;
 mod channel;
+mod doubt;
 mod event;
 mod inflow;
 mod output;
@@ -14,6 +15,7 @@ mod parameters;
 mod phase;
 mod picture;
 mod report;
+mod view;
 mod watch;
 
 use std::collections::{BTreeMap, VecDeque};
@@ -189,6 +191,10 @@ impl Supervisor {
             reading,
             standing_is_suspicious(channel.instrument.measures, moves),
         );
+        if let Some(size) = outcome.jump {
+            self.note_jump(index, size, reading.at);
+        }
+        let channel = &self.channels[index];
         if self.by_measure.get(&Measures::RunoffFlow) != Some(&index) {
             return;
         }

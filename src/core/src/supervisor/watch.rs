@@ -3,9 +3,9 @@
 //! Owns what is done at each grid point and which alarms the state of the plant suppresses.
 
 use crate::alarm::AlarmId;
-use crate::detect::{Finding, Held, View, conditions};
+use crate::detect::{Finding, Held, conditions};
 use crate::projection::StopCause;
-use crate::reading::{Cause, Measures, Moment};
+use crate::reading::{Cause, Moment};
 
 use super::brew::{Brew, COMPARE_EVERY_S, Picture};
 use super::event::{LinkState, OperatorAction, Place, Sample};
@@ -41,6 +41,7 @@ impl Supervisor {
             &self.parameters,
             &self.plant,
         );
+        self.judge_jumps(brew, now);
         if self.due(now, COMPARE_EVERY_S) {
             brew.compare(picture, now);
         }
@@ -86,59 +87,6 @@ impl Supervisor {
         (now.0 - origin.0).rem_euclid(every_us) < step_us.min(every_us)
     }
 
-    fn view(&self, brew: &Brew, picture: &Picture, now: Moment) -> View {
-        let named = |measures: Measures, deviations: f64| {
-            self.channel(measures)
-                .map(|channel| (channel.instrument.id.clone(), deviations))
-        };
-        let flow_l_min = picture.flow_l_min;
-        View {
-            elapsed_s: brew.elapsed_s(now),
-            flowing: brew.flow_started.is_some()
-                && !picture.recirculating
-                && flow_l_min.is_some_and(|flow| flow > self.parameters.no_flow_l_min),
-            recirculating: picture.recirculating,
-            undisturbed_s: brew.undisturbed_s(now),
-            rakes_are_seen: self
-                .channel(Measures::RakeRunning)
-                .is_some_and(|channel| channel.is_on().is_ok()),
-            flow_is_steady: brew.flow_is_steady(picture),
-            seconds_since_raking: brew.raked.map(|at| now.since(at)),
-            runoff_l: brew.kettle.metered_l(),
-            runoff_share: brew.kettle.metered_l() / brew.plan.planned_volume_l,
-            flow_l_min,
-            planned_flow_l_min: brew.planned_flow_l_min(&self.plant),
-            usual_flow_l_min: brew.usual_flow_l_min(),
-            pump_running: picture.pump_running,
-            runnings_gravity_p: picture.runnings_gravity_p.map(|known| known.value),
-            gravity_floor_p: brew.plan.gravity_floor_p,
-            runnings_ph: picture.runnings_ph.map(|known| known.value),
-            ph_ceiling: brew.plan.ph_ceiling,
-            turbidity_ebc: picture.turbidity_ebc,
-            pressure_drop_kpa: picture.pressure_drop_kpa,
-            pressure_drop_limit_kpa: self.plant.pressure_drop_limit_kpa,
-            seconds_to_pressure_limit: picture.pressure_drop_kpa.and_then(|kpa| {
-                brew.bed
-                    .seconds_to_limit(kpa, self.plant.pressure_drop_limit_kpa)
-            }),
-            contents: brew.kettle.contents(),
-            capacity_l: self.plant.capacity_l,
-            target_gravity_p: brew.plan.target_gravity_p,
-            target_was_ahead: brew.target_was_ahead,
-            target: brew.crossings.target,
-            gravity_floor: brew.crossings.gravity_floor,
-            ph_ceiling_crossing: brew.crossings.ph_ceiling,
-            stop: brew.stop,
-            stop_ahead_s: self.parameters.stop_ahead_s,
-            limit_ahead_s: self.parameters.limit_ahead_s,
-            level_disagreement: named(Measures::KettleVolume, brew.disagreements.level),
-            kettle_gravity_disagreement: named(
-                Measures::KettleGravity,
-                brew.disagreements.kettle_gravity,
-            ),
-        }
-    }
-
     fn judge(&mut self, brew: &mut Brew, picture: &Picture, now: Moment) {
         let view = self.view(brew, picture, now);
         let forecast = brew.channel_watch.forecast(brew.kettle.metered_l());
@@ -165,7 +113,9 @@ impl Supervisor {
             let alarm = finding.alarm;
             let explained = alarm == AlarmId::TurbidRunnings
                 && self.annunciator.is_active(AlarmId::Channelling, None);
-            let suppressed = explained || suppressed(alarm, after_stop, brew.phase());
+            let suppressed = explained
+                || said_already(brew, alarm)
+                || suppressed(alarm, after_stop, brew.phase());
             self.announce(finding, suppressed, now);
             self.note_stop(brew, alarm, now);
         }
@@ -340,12 +290,31 @@ impl Supervisor {
             (Place::Kettle, Some(gravity_p)) => _ = brew.kettle.observe_kettle_sample(gravity_p),
             (_, None) => {}
         }
-        if let (Place::Runnings, Some(ph), None) = (sample.place, sample.ph, picture.runnings_ph) {
-            brew.take_ph_sample(ph, &picture, &self.parameters);
+        if let (Place::Runnings, Some(ph)) = (sample.place, sample.ph) {
+            match picture.runnings_ph {
+                Some(line) => brew.compare_ph_sample(ph, line.value, &picture, &self.parameters),
+                None => brew.take_ph_sample(ph, &picture, &self.parameters),
+            }
         }
         let occurrence = report::sample(&brew, sample, now);
         self.brew = Some(brew);
         self.put(now, occurrence);
+    }
+}
+
+/// One call for one act: a second limit after the first, a warning of a limit that is met, and a stop-point that is
+/// a limit already warned of, ask for nothing new.
+fn said_already(brew: &Brew, alarm: AlarmId) -> bool {
+    let ended_by = brew.stop_taken.map(|stop| stop.cause);
+    match alarm {
+        AlarmId::PhCeiling => ended_by == Some(StopCause::GravityFloor),
+        AlarmId::GravityFloor => ended_by == Some(StopCause::PhCeiling),
+        AlarmId::TanninLimitAhead => ended_by.is_some(),
+        AlarmId::StopPointAhead => {
+            let cause = brew.stop.map(|stop| stop.cause);
+            matches!(cause, Some(StopCause::GravityFloor | StopCause::PhCeiling))
+        }
+        _ => false,
     }
 }
 
@@ -385,6 +354,7 @@ fn in_words(cause: Cause) -> &'static str {
         Cause::FunctionCheck => "it is under function check",
         Cause::Stuck => "its value has stopped moving",
         Cause::Spike => "its readings jump",
+        Cause::Jumped => "its value has jumped by itself, which the process cannot do",
         Cause::MissingCompensation => "the temperature that compensates it is missing",
     }
 }
