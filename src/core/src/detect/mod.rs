@@ -6,6 +6,8 @@
 
 mod channelling;
 mod comparison;
+mod disagreement;
+mod evidence;
 mod identity;
 mod letting_go;
 mod rules;
@@ -234,6 +236,8 @@ pub struct View {
     pub runoff_share: f64,
     pub flow_l_min: Option<f64>,
     pub planned_flow_l_min: f64,
+    /// Flow that brings the kettle to the stop-point at the planned time; None when that has passed.
+    pub timely_flow_l_min: Option<f64>,
     /// Flow of the last quarter hour while it ran.
     pub usual_flow_l_min: Option<f64>,
     pub pump_running: Option<bool>,

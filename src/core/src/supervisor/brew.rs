@@ -207,6 +207,16 @@ impl Brew {
         (self.plan.planned_volume_l - plant.heel_l).max(1.0) / self.plan.runoff_minutes
     }
 
+    /// Flow that brings the kettle to its stop-point when the plan says, from now on.
+    pub fn timely_flow_l_min(&self, now: Moment) -> Option<f64> {
+        let ends_s = 60.0 * self.plan.runoff_minutes - now.since(self.flow_started?);
+        let volume_l = self
+            .stop
+            .map_or(self.plan.planned_volume_l, |stop| stop.volume_l);
+        let left_l = (volume_l - self.kettle.contents().volume_l).max(0.0);
+        (ends_s > 60.0).then(|| 60.0 * left_l / ends_s)
+    }
+
     pub fn elapsed_s(&self, now: Moment) -> f64 {
         now.since(self.origin)
     }

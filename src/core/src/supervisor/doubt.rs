@@ -82,6 +82,11 @@ impl Witnesses {
         }
     }
 
+    /// A jump of this instrument waits for judgement: nothing is to be learnt from it meanwhile.
+    pub fn doubts(&self, measures: Measures) -> bool {
+        self.waiting.iter().any(|jump| jump.measures == measures)
+    }
+
     /// Jumps that have lasted and that nothing else explains.
     fn judged(&mut self, now: Moment) -> Vec<(Measures, f64)> {
         let (due, waiting): (Vec<Waiting>, Vec<Waiting>) = self

@@ -31,6 +31,7 @@ impl Supervisor {
             runoff_share: brew.kettle.metered_l() / brew.plan.planned_volume_l,
             flow_l_min,
             planned_flow_l_min: brew.planned_flow_l_min(&self.plant),
+            timely_flow_l_min: brew.timely_flow_l_min(now),
             usual_flow_l_min: brew.usual_flow_l_min(),
             pump_running: picture.pump_running,
             runnings_gravity_p: picture.runnings_gravity_p.map(|known| known.value),

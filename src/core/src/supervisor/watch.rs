@@ -60,6 +60,9 @@ impl Supervisor {
         if let Some((phase, why)) = brew.phase.take_change() {
             self.put(now, report::phase_change(brew, phase, &why, now));
         }
+        if let Some(text) = brew.notes.take_rake_effect() {
+            self.put(now, report::occurrence(brew, "rake-effect", text, now));
+        }
         if projects {
             self.put(
                 now,

@@ -7,7 +7,7 @@ use crate::bed::Flowing;
 use crate::detect::{BedLook, Suspect};
 use crate::kettle::Portion;
 use crate::projection::PhBasis;
-use crate::reading::Moment;
+use crate::reading::{Measures, Moment};
 use crate::units::{ph_in_process, wort_viscosity_mpa_s};
 
 use super::super::parameters::{Parameters, Plant};
@@ -53,6 +53,9 @@ impl Brew {
         let Some(gravity) = picture.runnings_gravity_p else {
             return;
         };
+        if self.witnesses.doubts(Measures::RunningsGravity) {
+            return;
+        }
         // The pipe's first content is not wort from the bed.
         if runoff_l < 1.5 * plant.pipe_volume_l + 0.004 * self.plan.planned_volume_l {
             return;
