@@ -229,11 +229,17 @@ fn drawn_runnings_stay_near_first_wort_at_first_and_then_fall_with_a_spread_as_i
 #[test]
 fn every_disturbance_can_be_drawn_and_happens() {
     for disturbance in Disturbance::ALL {
+        let mut drawn = 0;
         for seed in 0..10 {
-            let scenario = Scenario::draw_disturbed(seed, disturbance);
+            let Some(scenario) = Scenario::draw_disturbed(seed, disturbance) else {
+                continue;
+            };
+            drawn += 1;
             assert_eq!(scenario.faults(), [], "{disturbance:?}, seed {seed}");
             let calm = Scenario::draw(seed);
-            assert_eq!(scenario.events.len(), calm.events.len() + 1);
+            let more = usize::from(disturbance != Disturbance::None);
+            assert!(scenario.events.len() >= calm.events.len() + more);
         }
+        assert!(drawn >= 5, "{disturbance:?}: {drawn} of 10");
     }
 }

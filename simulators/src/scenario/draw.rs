@@ -5,7 +5,6 @@
 //! run-offs take 70 to 110 minutes: common practice, no source, for these and all others without one.
 
 use lauter_core::reading::Measures;
-use lauter_core::units::Unit;
 
 use super::{
     Bed, Event, Kettle, Plan, Run, Scenario, Setpoint, Sparge, SpargeMode, Tun, Wort,
@@ -15,63 +14,10 @@ use crate::fault::Fault;
 use crate::model::wort::Wort as Volumes;
 use crate::noise::Noise;
 
-/// One thing that goes wrong in a study.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum Disturbance {
-    /// A channel of 25 to 60 % of the flow within 1 to 5 minutes.
-    Channelling,
-    /// The bed packs two- to fivefold.
-    Compaction,
-    /// The rakes run once.
-    Raking,
-    /// No flow for 3 to 20 minutes.
-    Pause,
-    /// Runnings go back for 3 to 10 minutes.
-    Recirculation,
-    /// The flow changes by 20 to 40 % at once.
-    FlowStep,
-    /// The gravity meter repeats its last value.
-    FrozenGravity,
-    /// The gravity meter's error jumps by 1 to 3 °P.
-    GravityStep,
-    /// The flow meter drifts by 5 to 15 % of the planned flow an hour.
-    FlowDrift,
-}
-
-impl Disturbance {
-    pub const ALL: [Self; 9] = [
-        Self::Channelling,
-        Self::Compaction,
-        Self::Raking,
-        Self::Pause,
-        Self::Recirculation,
-        Self::FlowStep,
-        Self::FrozenGravity,
-        Self::GravityStep,
-        Self::FlowDrift,
-    ];
-
-    /// As it stands in commands and tables.
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Channelling => "channelling",
-            Self::Compaction => "compaction",
-            Self::Raking => "raking",
-            Self::Pause => "pause",
-            Self::Recirculation => "recirculation",
-            Self::FlowStep => "flow-step",
-            Self::FrozenGravity => "frozen-gravity",
-            Self::GravityStep => "gravity-step",
-            Self::FlowDrift => "flow-drift",
-        }
-    }
-}
-
 /// Streams of the draw, apart from those of the run.
 const BREW_STREAM: u64 = 1000;
 const INSTRUMENT_STREAM: u64 = 1001;
 const EVENT_STREAM: u64 = 1002;
-const DISTURBANCE_STREAM: u64 = 1003;
 
 /// An ordinary brew without faults.
 pub fn ordinary(seed: u64) -> Scenario {
@@ -139,75 +85,9 @@ fn brewhouse(seed: u64, noise: &mut Noise) -> Scenario {
     }
 }
 
-/// The same brew with one thing going wrong between 25 and 70 % of the planned time.
-pub fn disturbed(seed: u64, disturbance: Disturbance) -> Scenario {
-    let mut scenario = ordinary(seed);
-    let noise = &mut Noise::stream(seed, DISTURBANCE_STREAM);
-    let planned_s = scenario.plan.runoff_minutes * 60.0;
-    let at_s = (planned_s * noise.within(0.25, 0.7)).round();
-    let flow_l_min = scenario.plan.planned_volume_l / scenario.plan.runoff_minutes;
-    let gravity = || "runnings_gravity".to_owned();
-    let sign = if noise.chance(0.5) { 1.0 } else { -1.0 };
-    let what = match disturbance {
-        Disturbance::Channelling => Fault::Channel {
-            share: noise.within(0.25, 0.6),
-            over_s: noise.within(60.0, 300.0),
-        },
-        Disturbance::Compaction => Fault::Compaction {
-            factor: noise.within(2.0, 5.0),
-            over_s: noise.within(600.0, 1800.0),
-        },
-        Disturbance::Raking => Fault::Rake {
-            for_s: noise.within(60.0, 240.0),
-            strength: noise.within(0.5, 1.0),
-        },
-        Disturbance::Pause => Fault::Pause {
-            for_s: noise.within(180.0, 1200.0),
-        },
-        Disturbance::Recirculation => Fault::Recirculate {
-            for_s: noise.within(180.0, 600.0),
-        },
-        Disturbance::FlowStep => Fault::FlowStep {
-            to_l_min: flow_l_min * (1.0 + sign * noise.within(0.2, 0.4)),
-        },
-        Disturbance::FrozenGravity => Fault::Freeze {
-            instrument: gravity(),
-            for_s: None,
-        },
-        Disturbance::GravityStep => Fault::Step {
-            instrument: gravity(),
-            by: sign * noise.within(1.0, 3.0) * gravity_scale(&scenario),
-        },
-        Disturbance::FlowDrift => Fault::Drift {
-            instrument: "runoff_flow".to_owned(),
-            per_h: sign * noise.within(0.05, 0.15) * flow_l_min,
-        },
-    };
-    // A schedule's later setpoint would end a step of the flow by hand.
-    if disturbance == Disturbance::FlowStep {
-        scenario.run.flow.retain(|entry| entry.at_s < at_s);
-    }
-    if disturbance == Disturbance::Recirculation && !tells_recirculation(&scenario) {
-        let switch = draw_instruments::recirculation_switch();
-        scenario.instruments.push(switch);
-    }
-    scenario.events.push(Event { at_s, what });
-    scenario.events.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
-    scenario
-}
-
-fn tells_recirculation(scenario: &Scenario) -> bool {
+pub(super) fn tells_recirculation(scenario: &Scenario) -> bool {
     let mut measured = scenario.instruments.iter().map(|i| i.measures);
     measured.any(|measures| measures == Measures::Recirculating)
-}
-
-/// What one °P is in the unit of the gravity meter.
-fn gravity_scale(scenario: &Scenario) -> f64 {
-    match scenario.instruments[0].unit {
-        Unit::KilogramPerCubicMetre => 4.1,
-        Unit::SpecificGravity => 0.0041,
-        _ => 1.0,
-    }
 }
 
 pub(super) fn wort_per_kg(extract_kg_per_kg: f64, gravity_p: f64, wort: &Wort) -> f64 {

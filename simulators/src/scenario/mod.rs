@@ -4,6 +4,7 @@
 //! brewhouses for seeded studies. Must not know how any of it is simulated.
 
 mod check;
+pub mod disturbance;
 pub mod draw;
 mod draw_family;
 mod draw_instruments;
@@ -14,7 +15,7 @@ mod ranges;
 use serde::{Deserialize, Serialize};
 
 use crate::fault::Fault;
-pub use draw::Disturbance;
+pub use disturbance::Disturbance;
 pub use instruments::{
     Bubbles, ByteOrder, Dropouts, Influx, Instrument, ModbusLink, ModbusPoint, Mqtt, MqttPoint,
     Parity, Span, StatusRegister, Table, ValueType,
@@ -146,8 +147,9 @@ impl Scenario {
     }
 
     /// The brew of [`Scenario::draw`] with one thing going wrong at a random moment.
-    pub fn draw_disturbed(seed: u64, disturbance: Disturbance) -> Self {
-        draw::disturbed(seed, disturbance)
+    /// None where the brewhouse lacks what the fault needs.
+    pub fn draw_disturbed(seed: u64, disturbance: Disturbance) -> Option<Self> {
+        disturbance::disturbed(seed, disturbance)
     }
 }
 

@@ -6,10 +6,11 @@
 use std::collections::BTreeMap;
 
 use lauter_core::alarm::AlarmId;
-use lauter_core::supervisor::Parameters;
+use lauter_core::reading::Measures;
+use lauter_core::supervisor::{AlarmLine, Parameters};
 use serde::Serialize;
 
-use super::figures::{UNFOUNDED, share};
+use super::figures::{MANY_ALARMS, UNFOUNDED, share};
 use super::hand::NoteBook;
 use super::judged::raised;
 use super::trial::{self, HandSamples, Trial};
@@ -17,7 +18,7 @@ use super::{in_parallel, quantile};
 use crate::fault::Fault;
 use crate::model::Truth;
 use crate::record;
-use crate::scenario::{Disturbance, Scenario};
+use crate::scenario::{Disturbance, Event, Scenario};
 
 /// By how much two samples in a row must lie below what the brewer expects: more than both errors, °P.
 const HAND_NOTICES_P: f64 = 0.5;
@@ -44,10 +45,19 @@ pub struct FaultFigures {
     pub detection: Detection,
     /// Run-offs with a matching alarm before the fault.
     pub too_early: usize,
+    /// Run-offs in which `channelling` was raised without a channel.
+    pub false_channelling: usize,
     /// Other alarms that neither an ordinary brew nor this fault gives cause for, in a hundred run-offs.
     pub unfounded_per_hundred: BTreeMap<&'static str, f64>,
+    /// All annunciations in a run-off.
+    pub alarms: Burden,
+    /// How long `bed-compaction` came before half the flow was lost; null where no bed stuck.
+    pub ahead_of_loss: Option<Ahead>,
     /// By hand samples; null where they show nothing of it.
     pub hand: Option<Detection>,
+    /// Seeds of the run-offs that went wrong, for those who look for the cause.
+    pub missed_seeds: Vec<u64>,
+    pub false_channelling_seeds: Vec<u64>,
 }
 
 /// How many faults were seen and how soon.
@@ -61,28 +71,56 @@ pub struct Detection {
     pub median_delay_percent: Option<f64>,
 }
 
+/// Annunciations of one run-off.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Burden {
+    pub mean: Option<f64>,
+    pub p95: Option<f64>,
+    /// Run-offs with at most [`MANY_ALARMS`].
+    pub share_of_few: Option<f64>,
+}
+
+/// Warnings of beds that truly lost half their flow and whose pressure drop is measured.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Ahead {
+    pub beds: usize,
+    /// Warned at least [`LOSS_AHEAD_S`] before.
+    pub in_time: usize,
+    pub median_ahead_s: Option<f64>,
+}
+
+/// A warning of a sticking bed is in time this long before half the flow is lost, s.
+pub const LOSS_AHEAD_S: f64 = 240.0;
+
 /// One run-off of the family.
 struct Seen {
+    seed: u64,
     stop_s: f64,
     delay_s: Option<f64>,
     too_early: bool,
+    false_channelling: bool,
     unfounded: Vec<&'static str>,
+    alarms: usize,
+    /// Time from `bed-compaction` to the loss of half the flow, if that was lost; nought without the alarm.
+    ahead_s: Option<f64>,
     hand_delay_s: Option<f64>,
 }
 
 /// The alarms that answer a fault; none where the process is only handled, not disturbed.
 fn answers(disturbance: Disturbance) -> &'static [AlarmId] {
     match disturbance {
-        Disturbance::Channelling => &[AlarmId::Channelling],
-        Disturbance::Compaction => &[AlarmId::BedCompaction, AlarmId::StuckBed],
-        Disturbance::FrozenGravity => &[AlarmId::InstrumentFault],
-        Disturbance::GravityStep | Disturbance::FlowDrift => {
-            &[AlarmId::InstrumentFault, AlarmId::InstrumentsDisagree]
+        Disturbance::Channelling | Disturbance::ChannellingUnseen => &[AlarmId::Channelling],
+        Disturbance::Compaction | Disturbance::Stuck => {
+            &[AlarmId::BedCompaction, AlarmId::StuckBed]
         }
-        Disturbance::Raking
+        Disturbance::None
+        | Disturbance::Raking
         | Disturbance::Pause
         | Disturbance::Recirculation
-        | Disturbance::FlowStep => &[],
+        | Disturbance::FlowStep
+        | Disturbance::EmptyPipe
+        | Disturbance::Bubbles => &[],
+        _ => &[AlarmId::InstrumentFault, AlarmId::InstrumentsDisagree],
     }
 }
 
@@ -97,49 +135,127 @@ impl FaultCampaign {
         for alarm in seen.iter().flat_map(|one| &one.unfounded) {
             *unfounded.entry(alarm).or_default() += 100.0 / seen.len() as f64;
         }
+        let channels = answers(self.disturbance).contains(&AlarmId::Channelling);
+        let answered = !answers(self.disturbance).is_empty();
+        let seeds_of = |which: &dyn Fn(&Seen) -> bool| {
+            let chosen = seen.iter().filter(|one| which(one));
+            chosen.map(|one| one.seed).collect::<Vec<_>>()
+        };
         FaultFigures {
             disturbance: self.disturbance.name(),
             answered_by: answers(self.disturbance).iter().map(|a| a.name()).collect(),
             runoffs: seen.len(),
             detection: detection(&seen, |one| one.delay_s),
             too_early: seen.iter().filter(|one| one.too_early).count(),
+            false_channelling: seen.iter().filter(|one| one.false_channelling).count(),
             unfounded_per_hundred: unfounded,
-            hand: (self.disturbance == Disturbance::Channelling)
-                .then(|| detection(&seen, |one| one.hand_delay_s)),
+            alarms: burden(&seen),
+            ahead_of_loss: ahead(&seen),
+            hand: channels.then(|| detection(&seen, |one| one.hand_delay_s)),
+            missed_seeds: seeds_of(&|one| answered && one.delay_s.is_none()),
+            false_channelling_seeds: seeds_of(&|one| one.false_channelling),
         }
     }
 
-    /// None where the fault came after the true stop-point.
+    /// None where the fault came after the true stop-point, or the brewhouse lacks what the fault needs.
     fn see(&self, seed: u64) -> Option<Seen> {
-        let scenario = Scenario::draw_disturbed(seed, self.disturbance);
-        let onset_s = onset_s(&scenario, self.disturbance)?;
-        let trial = trial::run(&scenario, seed, self.hand, self.parameters.clone());
+        let scenario = Scenario::draw_disturbed(seed, self.disturbance)?;
+        let onset_s = self.disturbance.onset_s(&scenario);
+        let hand = if self.disturbance.needs_hand_samples() {
+            HandSamples::Taken
+        } else {
+            self.hand
+        };
+        let trial = trial::run(&scenario, seed, hand, self.parameters.clone());
         let stop_s = end_s(&trial);
         if onset_s >= stop_s {
             return None;
         }
         let answers = answers(self.disturbance);
-        let matching = |alarm: AlarmId| answers.contains(&alarm);
+        let liar = self.disturbance.lying().and_then(|measures| {
+            let mut instruments = scenario.instruments.iter();
+            instruments.find(|i| i.measures == measures)
+        });
+        let about_liar = |line: &AlarmLine| {
+            liar.is_some_and(|liar| line.instrument.as_deref() == Some(liar.id.as_str()))
+        };
+        // A lying instrument is answered by its own name alone.
+        let matching = |line: &AlarmLine| {
+            answers.contains(&line.alarm) && (liar.is_none() || about_liar(line))
+        };
         let found_s = raised(&trial)
-            .filter(|line| matching(line.alarm) && line.elapsed_s <= stop_s)
+            .filter(|line| matching(line) && line.elapsed_s <= stop_s)
             .map(|line| line.elapsed_s)
             .find(|raised_s| *raised_s >= onset_s);
-        let hand_delay_s = if self.disturbance == Disturbance::Channelling {
+        let channels = answers.contains(&AlarmId::Channelling);
+        let hand_delay_s = if channels {
             hand_notices_s(&trial, seed, onset_s).map(|noticed_s| noticed_s - onset_s)
         } else {
             None
         };
         Some(Seen {
+            seed,
             stop_s,
             delay_s: found_s.map(|found_s| found_s - onset_s),
-            too_early: raised(&trial).any(|l| matching(l.alarm) && l.elapsed_s < onset_s),
+            too_early: raised(&trial).any(|line| matching(line) && line.elapsed_s < onset_s),
+            false_channelling: raised(&trial).any(|line| {
+                line.alarm == AlarmId::Channelling && (!channels || line.elapsed_s < onset_s)
+            }),
             unfounded: raised(&trial)
-                .filter(|line| !matching(line.alarm))
+                .filter(|line| !matching(line) && !about_liar(line))
                 .map(|line| line.alarm.name())
                 .filter(|name| UNFOUNDED.contains(name))
                 .collect(),
+            alarms: raised(&trial).count(),
+            ahead_s: ahead_s(&trial, &scenario, onset_s),
             hand_delay_s,
         })
+    }
+}
+
+/// How long before half the flow was lost the bed was said to tighten; None where it was not lost, or where no
+/// pressure drop is measured.
+fn ahead_s(trial: &Trial, scenario: &Scenario, onset_s: f64) -> Option<f64> {
+    let measured = scenario
+        .instruments
+        .iter()
+        .any(|instrument| instrument.measures == Measures::BedPressureDrop);
+    let plan = &scenario.plan;
+    let half_l_min = 0.5 * plan.planned_volume_l / plan.runoff_minutes;
+    let packs = |event: &Event| matches!(event.what, Fault::Compaction { .. });
+    if !measured || !scenario.events.iter().any(packs) {
+        return None;
+    }
+    let stop_s = end_s(trial);
+    let lost = trial.truths.iter().find(|truth| {
+        truth.elapsed_s > onset_s
+            && truth.elapsed_s < stop_s
+            && truth.pump_running
+            && !truth.recirculating
+            && truth.flow_l_min < half_l_min
+    })?;
+    let warned = raised(trial)
+        .filter(|line| line.alarm == AlarmId::BedCompaction)
+        .find(|line| line.elapsed_s <= lost.elapsed_s);
+    Some(warned.map_or(0.0, |line| lost.elapsed_s - line.elapsed_s))
+}
+
+fn ahead(seen: &[Seen]) -> Option<Ahead> {
+    let ahead: Vec<f64> = seen.iter().filter_map(|one| one.ahead_s).collect();
+    (!ahead.is_empty()).then(|| Ahead {
+        beds: ahead.len(),
+        in_time: ahead.iter().filter(|s| **s >= LOSS_AHEAD_S).count(),
+        median_ahead_s: quantile(&ahead, 0.5),
+    })
+}
+
+fn burden(seen: &[Seen]) -> Burden {
+    let counts: Vec<f64> = seen.iter().map(|one| one.alarms as f64).collect();
+    let few = seen.iter().filter(|one| one.alarms <= MANY_ALARMS).count();
+    Burden {
+        mean: share(seen.iter().map(|one| one.alarms).sum(), seen.len()),
+        p95: quantile(&counts, 0.95),
+        share_of_few: share(few, seen.len()),
     }
 }
 
@@ -147,25 +263,6 @@ impl FaultCampaign {
 fn end_s(trial: &Trial) -> f64 {
     let target = trial.crossings.target;
     target.map_or(trial.last.elapsed_s, |target| target.elapsed_s)
-}
-
-/// When the fault of the family begins; ordinary rakes and pauses of the same brew may come before or after.
-fn onset_s(scenario: &Scenario, disturbance: Disturbance) -> Option<f64> {
-    let is_it = |what: &Fault| match disturbance {
-        Disturbance::Channelling => matches!(what, Fault::Channel { .. }),
-        Disturbance::Compaction => matches!(what, Fault::Compaction { .. }),
-        Disturbance::Raking => matches!(what, Fault::Rake { .. }),
-        Disturbance::Pause => matches!(what, Fault::Pause { .. }),
-        Disturbance::Recirculation => matches!(what, Fault::Recirculate { .. }),
-        Disturbance::FlowStep => matches!(what, Fault::FlowStep { .. }),
-        Disturbance::FrozenGravity => matches!(what, Fault::Freeze { .. }),
-        Disturbance::GravityStep => matches!(what, Fault::Step { .. }),
-        Disturbance::FlowDrift => matches!(what, Fault::Drift { .. }),
-    };
-    let mut events = scenario.events.iter();
-    events
-        .find(|event| is_it(&event.what))
-        .map(|event| event.at_s)
 }
 
 /// When two samples in a row lay below the runnings of the undisturbed brew at the same kettle volume, s.

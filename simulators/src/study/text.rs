@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::faults::{Detection, FaultFigures};
+use super::faults::{Detection, FaultFigures, LOSS_AHEAD_S};
 use super::figures::{AtFraction, Errors, Figures, MANY_ALARMS, StudyFigures, UNFOUNDED, share};
 
 /// The whole study, ready to print.
@@ -186,7 +186,7 @@ fn alarms(out: &mut String, figures: &Figures) {
 /// Fault families, one line each.
 pub fn faults(families: &[FaultFigures]) -> String {
     let mut out = format!(
-        "{:<16}{:>9}{:>10}{:>9}{:>9}{:>9}{:>9}  {}\n",
+        "{:<22}{:>9}{:>10}{:>9}{:>9}{:>9}{:>7}{:>9}{:>8}{:>8}  {}\n",
         "fault",
         "run-offs",
         "detected",
@@ -194,6 +194,9 @@ pub fn faults(families: &[FaultFigures]) -> String {
         "90th s",
         "of it %",
         "early",
+        "false ch",
+        "alarms",
+        "few %",
         "without cause in 100"
     );
     for family in families {
@@ -204,11 +207,14 @@ pub fn faults(families: &[FaultFigures]) -> String {
             .collect();
         let _ = writeln!(
             out,
-            "{:<16}{:>9}{}{:>9}  {}",
+            "{:<22}{:>9}{}{:>7}{:>9}{}{}  {}",
             family.disturbance,
             family.runoffs,
             detection(Some(&family.detection).filter(|_| !family.answered_by.is_empty())),
             family.too_early,
+            family.false_channelling,
+            cell(family.alarms.mean, 8, 2),
+            cell(family.alarms.share_of_few.map(|share| 100.0 * share), 8, 1),
             if unfounded.is_empty() {
                 "–".to_owned()
             } else {
@@ -216,7 +222,16 @@ pub fn faults(families: &[FaultFigures]) -> String {
             },
         );
         if let Some(hand) = &family.hand {
-            let _ = writeln!(out, "{:<16}{:>9}{}", "  by hand", "", detection(Some(hand)));
+            let _ = writeln!(out, "{:<22}{:>9}{}", "  by hand", "", detection(Some(hand)));
+        }
+        if let Some(ahead) = &family.ahead_of_loss {
+            let _ = writeln!(
+                out,
+                "  half the flow lost in {}; warned {LOSS_AHEAD_S:.0} s before in {}, median {} s before",
+                ahead.beds,
+                ahead.in_time,
+                cell(ahead.median_ahead_s, 0, 0),
+            );
         }
     }
     out

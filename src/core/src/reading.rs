@@ -143,6 +143,8 @@ pub enum Cause {
     Stuck,
     /// A lone outlier against its neighbours (a gas bubble, a burst of noise).
     Spike,
+    /// The value has jumped from one reading to the next although the process cannot.
+    Jumped,
     /// The instrument that compensates this one has no value.
     MissingCompensation,
 }

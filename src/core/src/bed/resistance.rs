@@ -18,8 +18,6 @@ pub struct Parameters {
     pub course_every_s: f64,
     /// Length of the kept course, s, 120 to 3600.
     pub course_length_s: f64,
-    /// A reference must be at least this old, s, 30 to 1800: what opens slowly must not be its own yardstick.
-    pub reference_age_s: f64,
     /// Flow below this share of the planned flow says nothing about the bed, 0.05 to 0.9.
     pub least_flow_share: f64,
 }
@@ -30,7 +28,6 @@ impl Default for Parameters {
             smoothing_s: 20.0,
             course_every_s: 10.0,
             course_length_s: 600.0,
-            reference_age_s: 240.0,
             least_flow_share: 0.3,
         }
     }
@@ -43,7 +40,6 @@ impl Parameters {
             ("smoothing_s", self.smoothing_s, 5.0, 300.0),
             ("course_every_s", self.course_every_s, 2.0, 60.0),
             ("course_length_s", self.course_length_s, 120.0, 3600.0),
-            ("reference_age_s", self.reference_age_s, 30.0, 1800.0),
             ("least_flow_share", self.least_flow_share, 0.05, 0.9),
         ];
         crate::units::outside_ranges(&ranges)
@@ -124,20 +120,6 @@ impl Bed {
         self.smoothed_ln.map(f64::exp)
     }
 
-    /// Share by which the resistance has changed against its level some minutes ago: −0.2 means a fifth less.
-    pub fn change(&self, now: Moment) -> Option<f64> {
-        let mut reference: Vec<f64> = self
-            .course
-            .iter()
-            .filter(|(at, _)| now.since(*at) >= self.parameters.reference_age_s)
-            .map(|(_, ln)| *ln)
-            .collect();
-        if reference.len() < 6 {
-            return None;
-        }
-        Some((self.smoothed_ln? - crate::conditioning::median(&mut reference)).exp() - 1.0)
-    }
-
     /// Seconds until the pressure drop reaches `limit_kpa` at the present flow, if the course goes on as over
     /// the last minutes; None while it does not rise.
     pub fn seconds_to_limit(&self, pressure_drop_kpa: f64, limit_kpa: f64) -> Option<f64> {
@@ -200,13 +182,13 @@ mod tests {
         let before = bed.resistance_per_m().unwrap();
         run(&mut bed, 600, 900, |_| 0.75, 45.0);
         assert!((bed.resistance_per_m().unwrap() / before - 1.0).abs() < 1e-9);
-        assert!(bed.change(Moment::from_seconds(900.0)).unwrap().abs() < 1e-9);
     }
 
     #[test]
     fn an_opening_channel_shows_as_a_fall() {
         let mut bed = Bed::new(Parameters::default(), 7.0, 60.0);
         run(&mut bed, 0, 600, |_| 1.0, 60.0);
+        let before = bed.resistance_per_m().unwrap();
         run(
             &mut bed,
             600,
@@ -214,7 +196,7 @@ mod tests {
             |t| 1.0 - 0.4 * (t - 600.0) / 180.0,
             60.0,
         );
-        let change = bed.change(Moment::from_seconds(780.0)).unwrap();
+        let change = bed.resistance_per_m().unwrap() / before - 1.0;
         assert!((-0.45..-0.3).contains(&change), "{change}");
     }
 

@@ -23,6 +23,9 @@ use crate::reading::{Cause, Measures, Moment};
 pub struct Parameters {
     /// Readings in the spike window, odd, 3 to 31. Wider withstands longer bursts and decides steps later.
     pub spike_window: usize,
+    /// Readings that jump about are believed only after this long, s, 0 to 300: gas in a density meter comes in
+    /// bursts of many readings, and the wort itself is smooth. Nought: the median alone decides.
+    pub erratic_s: f64,
     /// Robust standard deviations from the median beyond which a reading is suspect, 3 to 8.
     pub spike_threshold: f64,
     /// Time constant of the smoothing, s, 1 to 600.
@@ -50,8 +53,13 @@ impl Parameters {
             | Measures::PumpRunning
             | Measures::Recirculating => (3, 2.0),
         };
+        let erratic_s = match measures {
+            Measures::RunningsGravity | Measures::KettleGravity | Measures::RunningsPh => 90.0,
+            _ => 0.0,
+        };
         Self {
             spike_window,
+            erratic_s,
             spike_threshold: 5.0,
             smoothing_s,
             least_noise_share: 2e-4,
@@ -69,6 +77,7 @@ impl Parameters {
             ));
         }
         let ranges = [
+            ("erratic_s", self.erratic_s, 0.0, 300.0),
             ("spike_threshold", self.spike_threshold, 3.0, 8.0),
             ("smoothing_s", self.smoothing_s, 1.0, 600.0),
             ("least_noise_share", self.least_noise_share, 1e-6, 0.05),
@@ -99,6 +108,8 @@ pub struct Outcome {
     pub spikes: usize,
     /// Why this reading was not used (yet).
     pub cause: Option<Cause>,
+    /// The signal has jumped between two readings, and by how much.
+    pub jump: Option<f64>,
 }
 
 /// The conditioning of one continuous instrument.
@@ -128,7 +139,11 @@ impl Conditioner {
             low,
             high,
             stale_after_s,
-            gate: OutlierGate::new(parameters.spike_window, parameters.spike_threshold),
+            gate: OutlierGate::new(
+                parameters.spike_window,
+                parameters.erratic_s,
+                parameters.spike_threshold,
+            ),
             stuck: StuckWatch::new(parameters.stuck_after_s),
             filter: None,
             noise: NoiseEstimate::new(least_noise * least_noise),
@@ -176,6 +191,7 @@ impl Conditioner {
             believed: decision.believed,
             spikes: decision.spikes,
             cause: self.cause,
+            jump: decision.jump,
         }
     }
 
@@ -209,6 +225,11 @@ impl Conditioner {
         self.stale_after_s.max(3.0 * self.interval.typical_s)
     }
 
+    /// What stands apart is decided when it fills half the window; until then the value before it holds.
+    fn spike_patience_s(&self) -> f64 {
+        (SPIKE_PATIENCE * self.stale_after_s()).max(self.parameters.erratic_s)
+    }
+
     fn lasting_cause(&self, now: Moment) -> Option<Cause> {
         let Some(last) = self.filter.map(|filter| filter.at) else {
             return Some(self.cause.unwrap_or(Cause::NeverRead));
@@ -217,7 +238,7 @@ impl Conditioner {
         match self.cause {
             Some(Cause::Stuck) => Some(Cause::Stuck),
             // Readings that stand apart are about to be decided: a step, or a burst that ends.
-            Some(Cause::Spike) if now.since(last) <= SPIKE_PATIENCE * self.stale_after_s() => None,
+            Some(Cause::Spike) if now.since(last) <= self.spike_patience_s() => None,
             Some(cause) if silent => Some(cause),
             None if silent => Some(Cause::Stale),
             _ => None,
@@ -322,7 +343,7 @@ impl NoiseEstimate {
     fn observe(&mut self, value: f64) {
         if let (Some(last), Some(before)) = (self.last, self.before) {
             let difference = value - 2.0 * last + before;
-            let sample = (difference * difference / 6.0).min(25.0 * self.variance());
+            let sample = (difference * difference / 6.0).min(6.0 * self.variance());
             self.count = (self.count + 1).min(60);
             let weight = 1.0 / f64::from(self.count.max(10));
             self.variance += weight * (sample - self.variance);

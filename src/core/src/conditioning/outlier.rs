@@ -26,27 +26,49 @@ pub struct Decision {
     pub spikes: usize,
     /// The reading itself stands apart and waits.
     pub waits: bool,
+    /// The signal has jumped from one reading to the next and stayed there: by how much.
+    pub jump: Option<f64>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct OutlierGate {
     window: usize,
+    erratic_s: f64,
     threshold: f64,
-    recent: VecDeque<f64>,
+    recent: VecDeque<Timed>,
     waiting: Vec<Timed>,
+    /// The last reading that was believed.
+    settled: Option<Timed>,
+    /// Readings believed so far, to let the noise be learnt first.
+    believed: u32,
 }
 
 /// A normal distribution's standard deviation over its median absolute deviation.
 const MAD_TO_STANDARD_DEVIATION: f64 = 1.482602218505602;
+/// Share of a change that must lie between two readings for it to be a jump: a steep ramp has it in many small ones.
+const JUMP_SHARE: f64 = 0.7;
+/// After a longer silence any other value may be an honest one, s.
+const LONGEST_JUMP_S: f64 = 15.0;
+/// Readings that lie on one line are no gas: this many, within so many noises and this share of their range.
+const LINE_READINGS: usize = 8;
+const LINE_NOISES: f64 = 4.0;
+const LINE_RANGE_SHARE: f64 = 0.08;
+/// Readings before the noise is known well enough for that.
+const NOISE_READINGS: u32 = 30;
 
 impl OutlierGate {
-    /// `window` readings, odd; a reading further than `threshold` robust standard deviations is suspect.
-    pub fn new(window: usize, threshold: f64) -> Self {
+    /// `window` readings, odd; a reading further than `threshold` robust standard deviations is suspect. Where
+    /// `erratic_s` is above nought, readings that jump about are not believed until they have done so this long,
+    /// however many they are: gas in a meter comes in bursts, and what the meter measures is smooth.
+    pub fn new(window: usize, erratic_s: f64, threshold: f64) -> Self {
         Self {
             window,
+            erratic_s,
             threshold,
             recent: VecDeque::with_capacity(window),
             waiting: Vec::new(),
+            settled: None,
+            believed: 0,
         }
     }
 
@@ -55,44 +77,124 @@ impl OutlierGate {
         if self.recent.len() == self.window {
             self.recent.pop_front();
         }
-        self.recent.push_back(reading.value);
+        self.recent.push_back(reading);
         if self.recent.len() < 3 {
-            return Decision {
-                believed: vec![reading],
-                ..Decision::default()
-            };
+            return self.believe(reading, Vec::new(), None);
         }
         let (median, deviation) = self.median_and_deviation();
         let reach = self.threshold * (deviation * MAD_TO_STANDARD_DEVIATION).max(noise);
-        if (reading.value - median).abs() > reach {
+        let smooth = self.lies_on_a_line(noise);
+        let long_enough = self
+            .waiting
+            .first()
+            .is_some_and(|first| reading.at.since(first.at) >= self.erratic_s);
+        let near = (reading.value - median).abs() <= reach
+            && (long_enough || self.median_counts(reading, noise));
+        if !(near || smooth) {
             self.waiting.push(reading);
             return Decision {
                 waits: true,
                 ..Decision::default()
             };
         }
+        let on_line = self.recent.len().saturating_sub(LINE_READINGS);
+        let since = self.recent[on_line].at;
         let waiting = std::mem::take(&mut self.waiting);
         let held = waiting.len();
-        let mut believed: Vec<Timed> = waiting
+        let believed: Vec<Timed> = waiting
             .into_iter()
-            .filter(|earlier| (earlier.value - median).abs() <= reach)
+            .filter(|earlier| {
+                let with_median = (earlier.value - median).abs() <= reach
+                    && (long_enough || self.median_counts(*earlier, noise));
+                with_median || (smooth && earlier.at >= since)
+            })
             .collect();
         let spikes = held - believed.len();
-        believed.push(reading);
+        let jump = self.jump(&believed, reading, noise);
+        let decision = self.believe(reading, believed, jump);
+        Decision { spikes, ..decision }
+    }
+
+    fn believe(&mut self, reading: Timed, mut before: Vec<Timed>, jump: Option<f64>) -> Decision {
+        self.settled = Some(reading);
+        self.believed = self.believed.saturating_add(1);
+        before.push(reading);
         Decision {
-            believed,
-            spikes,
-            waits: false,
+            believed: before,
+            jump,
+            ..Decision::default()
         }
     }
 
+    /// The median rule decides, unless the readings have lately begun to jump about.
+    fn median_counts(&self, reading: Timed, noise: f64) -> bool {
+        let Some(settled) = self.settled else {
+            return true;
+        };
+        let learning = self.erratic_s <= 0.0 || self.believed < NOISE_READINGS;
+        let as_before = (reading.value - settled.value).abs() <= 1.2 * self.threshold * noise;
+        learning || as_before
+    }
+
+    /// The last readings lie on one line.
+    fn lies_on_a_line(&self, noise: f64) -> bool {
+        if self.erratic_s <= 0.0 || self.recent.len() < LINE_READINGS {
+            return false;
+        }
+        let last: Vec<Timed> = self
+            .recent
+            .iter()
+            .rev()
+            .take(LINE_READINGS)
+            .copied()
+            .collect();
+        let count = LINE_READINGS as f64;
+        let time = |timed: &Timed| timed.at.since(last[0].at);
+        let mean_s = last.iter().map(time).sum::<f64>() / count;
+        let mean = last.iter().map(|timed| timed.value).sum::<f64>() / count;
+        let below: f64 = last
+            .iter()
+            .map(|timed| (time(timed) - mean_s).powi(2))
+            .sum();
+        if below <= 0.0 {
+            return false;
+        }
+        let above: f64 = last
+            .iter()
+            .map(|timed| (time(timed) - mean_s) * (timed.value - mean))
+            .sum();
+        let slope = above / below;
+        let values = last.iter().map(|timed| timed.value);
+        let range =
+            values.clone().fold(f64::NEG_INFINITY, f64::max) - values.fold(f64::INFINITY, f64::min);
+        let worst = last
+            .iter()
+            .map(|timed| (timed.value - mean - slope * (time(timed) - mean_s)).abs())
+            .fold(0.0, f64::max);
+        worst <= (LINE_NOISES * noise).max(LINE_RANGE_SHARE * range)
+    }
+
+    /// What the readings that waited say together: a level of their own, reached at once.
+    fn jump(&self, stayed: &[Timed], reading: Timed, noise: f64) -> Option<f64> {
+        let last = self.settled?.value;
+        let first = stayed.first()?.value;
+        let size = reading.value - last;
+        let at_once = (first - last) / size;
+        let stays = stayed.len() + 1 >= LINE_READINGS.min(self.window / 2);
+        let gap_s = stayed.first()?.at.since(self.settled?.at);
+        if gap_s > LONGEST_JUMP_S {
+            return None;
+        }
+        (stays && size.abs() > self.threshold * noise && at_once >= JUMP_SHARE).then_some(size)
+    }
+
     fn median_and_deviation(&self) -> (f64, f64) {
-        let mut values: Vec<f64> = self.recent.iter().copied().collect();
+        let mut values: Vec<f64> = self.recent.iter().map(|timed| timed.value).collect();
         let median = median(&mut values);
         let mut deviations: Vec<f64> = self
             .recent
             .iter()
-            .map(|value| (value - median).abs())
+            .map(|timed| (timed.value - median).abs())
             .collect();
         (median, self::median(&mut deviations))
     }
@@ -133,7 +235,7 @@ mod tests {
     #[test]
     fn a_lone_bubble_is_rejected() {
         let (believed, spikes) = feed(
-            &mut OutlierGate::new(9, 4.0),
+            &mut OutlierGate::new(9, 0.0, 4.0),
             &[18.0, 18.1, 17.9, 18.0, 6.0, 18.0, 18.1],
         );
         assert!(!believed.contains(&6.0));
@@ -144,9 +246,46 @@ mod tests {
     fn a_step_loses_no_reading() {
         let mut signal = vec![60.0; 10];
         signal.extend([0.0; 10]);
-        let (believed, spikes) = feed(&mut OutlierGate::new(5, 4.0), &signal);
+        let (believed, spikes) = feed(&mut OutlierGate::new(5, 0.0, 4.0), &signal);
         assert_eq!(believed.len(), 20);
         assert_eq!(spikes, 0);
+    }
+
+    /// The jumps that a gate finds in readings a second apart.
+    fn jumps(gate: &mut OutlierGate, values: &[f64]) -> Vec<f64> {
+        let timed = values.iter().enumerate().map(|(second, value)| Timed {
+            at: Moment::from_seconds(second as f64),
+            value: *value,
+        });
+        timed
+            .filter_map(|reading| gate.judge(reading, 0.02).jump)
+            .collect()
+    }
+
+    #[test]
+    fn a_jump_of_the_signal_is_told_with_its_size_and_a_steep_ramp_is_none() {
+        let mut step = vec![17.0; 80];
+        step.extend([15.0; 80]);
+        let found = jumps(&mut OutlierGate::new(15, 90.0, 5.0), &step);
+        assert_eq!(found, [-2.0]);
+        let ramp: Vec<f64> = (0..200)
+            .map(|second| 17.0 - 0.1 * f64::from(second - 80).clamp(0.0, 60.0))
+            .collect();
+        assert_eq!(
+            jumps(&mut OutlierGate::new(15, 90.0, 5.0), &ramp),
+            Vec::<f64>::new()
+        );
+    }
+
+    #[test]
+    fn a_burst_of_bubbles_for_half_a_minute_is_no_jump_and_none_of_it_is_believed() {
+        let mut signal = vec![17.0; 80];
+        signal.extend((0..28).map(|second| 12.0 - f64::from(second % 5)));
+        signal.extend([17.0; 80]);
+        let mut gate = OutlierGate::new(15, 90.0, 5.0);
+        let (believed, spikes) = feed(&mut gate, &signal);
+        assert!(believed.iter().all(|value| *value > 16.0));
+        assert_eq!(spikes, 28);
     }
 
     #[test]
@@ -154,7 +293,7 @@ mod tests {
         let signal: Vec<f64> = (0..50)
             .map(|second| 18.0 - 0.5 * f64::from(second))
             .collect();
-        let (believed, _) = feed(&mut OutlierGate::new(15, 4.0), &signal);
+        let (believed, _) = feed(&mut OutlierGate::new(15, 0.0, 4.0), &signal);
         assert_eq!(believed.len(), signal.len());
     }
 }

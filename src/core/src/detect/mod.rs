@@ -5,16 +5,23 @@
 //! tell" by staying quiet when a value is missing.
 
 mod channelling;
+mod comparison;
+mod disagreement;
+mod evidence;
 mod identity;
+mod letting_go;
 mod phase;
 mod rules;
+pub mod sequential;
 
 use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
 pub use channelling::{ChannelWatch, Forecast};
+pub use comparison::{Comparison, Suspect};
 pub use identity::AlarmId;
+pub use letting_go::{BedLook, Fall, LettingGo};
 pub use phase::Phase;
 pub use rules::{Held, conditions};
 
@@ -27,6 +34,12 @@ use crate::projection::{Crossing, EarlyLimit, Stop};
 pub struct Parameters {
     /// Fall of the bed's resistance that speaks for a channel, share, 0.05 to 0.6.
     pub channel_resistance_fall: f64,
+    /// A fall of this share is more than rakes bring about, 0.2 to 0.9.
+    pub channel_fall_beyond_rakes: f64,
+    /// Limit of the cumulative sum over that fall, standard deviations of one step, 5 to 50. By theory such a sum
+    /// over mere scatter passes 8 once in ten thousand steps (Siegmund 1985), a run-off has some four hundred, and
+    /// beyond lie the errors of the bed's model.
+    pub channel_resistance_limit: f64,
     /// Runnings below the forecast that speak for a channel beside such a fall, °P, 0.1 to 3.
     pub channel_gravity_fall_p: f64,
     /// The same in standard deviations of the forecast.
@@ -55,6 +68,9 @@ pub struct Parameters {
     pub high_level_share: f64,
     /// Standard deviations by which instruments must contradict each other, 2 to 10.
     pub disagreement_deviations: f64,
+    /// Limit of the cumulative sum of an instrument against hand samples, standard deviations, 3 to 20. By theory one
+    /// false one in some thousand samples, a brew has about ten.
+    pub sample_deviations: f64,
     /// Oldest undelivered row that counts as delayed, s, 1 to 86400.
     pub delivery_delay_s: f64,
     /// A limit that merely may come is warned of this share of the usual time before, 0.1 to 1. Own choice: it
@@ -65,11 +81,13 @@ pub struct Parameters {
 impl Default for Parameters {
     fn default() -> Self {
         Self {
-            channel_resistance_fall: 0.12,
-            channel_gravity_fall_p: 0.4,
-            channel_gravity_deviations: 1.8,
-            channel_alone_fall_p: 0.9,
-            channel_alone_deviations: 4.5,
+            channel_resistance_fall: 0.13,
+            channel_fall_beyond_rakes: 0.4,
+            channel_resistance_limit: 12.0,
+            channel_gravity_fall_p: 0.5,
+            channel_gravity_deviations: 2.0,
+            channel_alone_fall_p: 1.2,
+            channel_alone_deviations: 3.0,
             channel_suspicion_share: 0.5,
             settling_s: 420.0,
             forecast_age_share: 0.025,
@@ -81,6 +99,7 @@ impl Default for Parameters {
             turbid_ebc: 60.0,
             high_level_share: 0.97,
             disagreement_deviations: 4.0,
+            sample_deviations: 4.0,
             delivery_delay_s: 60.0,
             early_limit_share: 0.75,
         }
@@ -96,6 +115,18 @@ impl Parameters {
                 self.channel_resistance_fall,
                 0.05,
                 0.6,
+            ),
+            (
+                "channel_fall_beyond_rakes",
+                self.channel_fall_beyond_rakes,
+                0.2,
+                0.9,
+            ),
+            (
+                "channel_resistance_limit",
+                self.channel_resistance_limit,
+                5.0,
+                50.0,
             ),
             (
                 "channel_gravity_fall_p",
@@ -137,6 +168,7 @@ impl Parameters {
                 2.0,
                 10.0,
             ),
+            ("sample_deviations", self.sample_deviations, 3.0, 20.0),
             ("delivery_delay_s", self.delivery_delay_s, 1.0, 86_400.0),
             ("early_limit_share", self.early_limit_share, 0.1, 1.0),
         ])
@@ -180,6 +212,17 @@ impl Finding {
     }
 }
 
+/// Level and summed flow have begun to differ in the course of the brew.
+#[derive(Clone, Debug, PartialEq)]
+pub struct VolumeChange {
+    /// The instrument that is more likely wrong, and the other.
+    pub suspect: String,
+    pub other: String,
+    /// Level minus flow beyond what they always differed by, L.
+    pub difference_l: f64,
+    pub since_minutes: f64,
+}
+
 /// Everything the rules look at, at one moment of a brew.
 #[derive(Clone, Debug, PartialEq)]
 pub struct View {
@@ -189,12 +232,19 @@ pub struct View {
     pub recirculating: bool,
     /// Seconds since raking, a pause or recirculation last disturbed the bed.
     pub undisturbed_s: f64,
+    /// Something tells when the rakes run.
+    pub rakes_are_seen: bool,
+    /// The flow is near its mean of the last minute or two.
+    pub flow_is_steady: bool,
     /// Seconds since the rakes last ran; None if they have not, or nothing tells.
     pub seconds_since_raking: Option<f64>,
-    /// Share of the planned volume that has run off.
+    /// What has run off, by the flow meter's reckoning, and its share of the planned volume.
+    pub runoff_l: f64,
     pub runoff_share: f64,
     pub flow_l_min: Option<f64>,
     pub planned_flow_l_min: f64,
+    /// Flow that brings the kettle to the stop-point at the planned time; None when that has passed.
+    pub timely_flow_l_min: Option<f64>,
     /// Flow of the last quarter hour while it ran.
     pub usual_flow_l_min: Option<f64>,
     pub pump_running: Option<bool>,
@@ -207,7 +257,6 @@ pub struct View {
     pub pressure_drop_kpa: Option<f64>,
     pub pressure_drop_limit_kpa: f64,
     pub seconds_to_pressure_limit: Option<f64>,
-    pub resistance_change: Option<f64>,
     pub contents: Contents,
     pub capacity_l: f64,
     pub target_gravity_p: f64,
@@ -223,4 +272,9 @@ pub struct View {
     /// Level instrument and its latest disagreement with the balance, standard deviations.
     pub level_disagreement: Option<(String, f64)>,
     pub kettle_gravity_disagreement: Option<(String, f64)>,
+    pub flow_instrument: Option<String>,
+    /// Level and flow have begun to differ.
+    pub volume_change: Option<VolumeChange>,
+    /// Instruments that hand samples contradict, and by how much in sum, standard deviations.
+    pub sampled: Vec<(String, f64)>,
 }

@@ -3,7 +3,7 @@
 //! Owns thresholds and wording. A rule that is on asks for the deadband less before it goes off, so that a
 //! value at its limit does not chatter.
 
-use super::{AlarmId, Finding, Parameters, View};
+use super::{AlarmId, Finding, Parameters, View, disagreement};
 
 /// How a rule is held: whether its alarm is on now, and its deadband and site limit.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -14,7 +14,7 @@ pub struct Held {
 }
 
 impl Held {
-    fn above(&self, value: f64, limit: f64) -> bool {
+    pub(super) fn above(&self, value: f64, limit: f64) -> bool {
         value >= limit - if self.active { self.deadband } else { 0.0 }
     }
 
@@ -32,7 +32,7 @@ pub fn conditions(
     view: &View,
     held: &dyn Fn(AlarmId) -> Held,
 ) -> Vec<Finding> {
-    let rules: [(AlarmId, Rule); 12] = [
+    let rules: [(AlarmId, Rule); 11] = [
         (AlarmId::BedCompaction, bed_compaction),
         (AlarmId::StuckBed, stuck_bed),
         (AlarmId::GravityFloor, gravity_floor),
@@ -44,13 +44,12 @@ pub fn conditions(
         (AlarmId::RunoffTooFast, runoff_too_fast),
         (AlarmId::RunoffTooSlow, runoff_too_slow),
         (AlarmId::TurbidRunnings, turbid_runnings),
-        (AlarmId::InstrumentsDisagree, level_disagrees),
     ];
     let mut findings: Vec<Finding> = rules
         .into_iter()
         .filter_map(|(alarm, rule)| rule(parameters, view, held(alarm)))
         .collect();
-    findings.extend(kettle_gravity_disagrees(
+    findings.extend(disagreement::conditions(
         parameters,
         view,
         held(AlarmId::InstrumentsDisagree),
@@ -272,13 +271,21 @@ fn runoff_too_slow(parameters: &Parameters, view: &View, held: Held) -> Option<F
 fn wrong_pace(alarm: AlarmId, view: &View, holds: bool) -> Option<Finding> {
     let flow_l_min = view.flow_l_min?;
     let message = format!(
-        "Flow is {flow_l_min:.0} L/min; the plan's pace is {:.0} L/min.",
-        view.planned_flow_l_min
+        "Flow is {flow_l_min:.0} L/min; the plan's pace is {:.0} L/min. {}",
+        view.planned_flow_l_min,
+        view.timely_flow_l_min.map_or_else(
+            || "The planned end has passed.".to_owned(),
+            |timely_l_min| format!("From here {timely_l_min:.0} L/min finish on time.")
+        )
     );
     Some(
         Finding::new(alarm, view.flowing && holds, message)
             .with("flow_l_min", flow_l_min)
-            .with("planned_flow_l_min", view.planned_flow_l_min),
+            .with("planned_flow_l_min", view.planned_flow_l_min)
+            .with(
+                "timely_flow_l_min",
+                view.timely_flow_l_min.unwrap_or(f64::NAN),
+            ),
     )
 }
 
@@ -301,56 +308,6 @@ fn turbid_runnings(parameters: &Parameters, view: &View, held: Held) -> Option<F
     )
 }
 
-fn level_disagrees(parameters: &Parameters, view: &View, held: Held) -> Option<Finding> {
-    let (instrument, deviations) = view.level_disagreement.as_ref()?;
-    let hint = if *deviations < 0.0 {
-        " If wort is going back to the tun, an instrument that measures `recirculating` has to say so."
-    } else {
-        ""
-    };
-    let message = format!(
-        "The kettle level contradicts the sum of the flow ({deviations:+.1} standard deviations).{hint}"
-    );
-    Some(disagreement(
-        parameters,
-        held,
-        instrument,
-        *deviations,
-        message,
-    ))
-}
-
-fn kettle_gravity_disagrees(parameters: &Parameters, view: &View, held: Held) -> Option<Finding> {
-    let (instrument, deviations) = view.kettle_gravity_disagreement.as_ref()?;
-    let message = format!(
-        "The kettle gravity meter contradicts the extract balance ({deviations:+.1} standard deviations)."
-    );
-    Some(disagreement(
-        parameters,
-        held,
-        instrument,
-        *deviations,
-        message,
-    ))
-}
-
-fn disagreement(
-    parameters: &Parameters,
-    held: Held,
-    instrument: &str,
-    deviations: f64,
-    message: String,
-) -> Finding {
-    let limit = held.limit.unwrap_or(parameters.disagreement_deviations);
-    Finding::new(
-        AlarmId::InstrumentsDisagree,
-        held.above(deviations.abs(), limit),
-        message,
-    )
-    .about(instrument)
-    .with("disagreement_standard_deviations", deviations)
-}
-
 fn top_up(view: &View) -> String {
     match view.stop {
         Some(stop) if stop.top_up_l >= 1.0 => format!(
@@ -361,7 +318,7 @@ fn top_up(view: &View) -> String {
     }
 }
 
-fn minutes(seconds: f64) -> String {
+pub(super) fn minutes(seconds: f64) -> String {
     if seconds < 90.0 {
         format!("{seconds:.0} s")
     } else {

@@ -301,6 +301,11 @@ impl Kettle {
         self.metered_l
     }
 
+    /// What was in the kettle before the run-off.
+    pub fn heel_l(&self) -> f64 {
+        self.heel_l
+    }
+
     fn wort_kg(&self) -> f64 {
         self.heel_kg + self.metered_kg
     }

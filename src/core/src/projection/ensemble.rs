@@ -64,8 +64,8 @@ pub struct EarlyLimit {
 
 /// A limit counts as possible with this chance or more: the gravity is forecast better than the pH, whose law and
 /// electrode are less sure. Tried on simulated run-offs.
-const POSSIBLE_FLOOR: f64 = 0.35;
-const POSSIBLE_CEILING: f64 = 0.18;
+const POSSIBLE_FLOOR: f64 = 0.4;
+const POSSIBLE_CEILING: f64 = 0.22;
 
 /// Standard deviation of the mean flow for the rest of the run-off, share. Common practice, no source.
 const FLOW_SD: f64 = 0.04;

@@ -293,6 +293,7 @@ fn in_words(cause: Cause) -> &'static str {
         Cause::FunctionCheck => "it is under function check",
         Cause::Stuck => "its value has stopped moving",
         Cause::Spike => "its readings jump",
+        Cause::Jumped => "its value has jumped by itself, which the process cannot do",
         Cause::MissingCompensation => "the temperature that compensates it is missing",
     }
 }

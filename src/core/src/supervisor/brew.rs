@@ -12,7 +12,8 @@ use std::collections::VecDeque;
 use serde::{Deserialize, Serialize};
 
 use crate::bed::Bed;
-use crate::detect::ChannelWatch;
+use crate::detect::sequential::Cusum;
+use crate::detect::{ChannelWatch, Comparison, Suspect};
 use crate::kettle::{Contents, Kettle};
 use crate::profile::TunProfile;
 use crate::projection::{Crossing, Crossings, Draws, Plan, Stop};
@@ -20,6 +21,7 @@ use crate::reading::Moment;
 use crate::washout::{Acidity, Expectation, Washout};
 
 use self::notes::Notes;
+use super::doubt::Witnesses;
 use super::inflow::Inflow;
 use super::output::Phase;
 use super::parameters::{Parameters, Plant};
@@ -44,6 +46,8 @@ pub(super) struct Picture {
     pub sparge_l_min: Option<f64>,
     pub pressure_drop_kpa: Option<f64>,
     pub level_l: Option<Known>,
+    /// Totaliser less the flow meter's own sum.
+    pub total_beyond_sum_l: Option<f64>,
     pub kettle_gravity_p: Option<Known>,
     pub kettle_temperature_c: Option<f64>,
     pub raking: bool,
@@ -59,6 +63,16 @@ pub(super) struct Disagreements {
     pub level: f64,
     pub kettle_gravity: f64,
 }
+
+/// The totaliser against the flow meter: their difference when it was first read and now, L.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub(super) struct Totals {
+    pub before_l: Option<f64>,
+    pub since_l: f64,
+}
+
+/// Allowance of the sums over hand samples, standard deviations: one and a half is the shift that matters.
+const SAMPLE_ALLOWANCE: f64 = 0.75;
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub(super) struct Brew {
@@ -86,6 +100,13 @@ pub(super) struct Brew {
     /// Contents when `stop_taken` was noted.
     pub contents_at_stop: Option<Contents>,
     pub disagreements: Disagreements,
+    /// Kettle level against summed flow, and what the totaliser says of the flow meter beside it.
+    pub volumes: Comparison,
+    pub totals: Totals,
+    /// The line's gravity and pH against hand samples.
+    pub gravity_samples: Cusum,
+    pub ph_samples: Cusum,
+    pub witnesses: Witnesses,
     pub flow_started: Option<Moment>,
     /// The channel that is suspected now has been alarmed.
     channel_alarmed: bool,
@@ -110,6 +131,8 @@ const PACE_S: f64 = 90.0;
 /// Interval and number of the kept flows for the usual flow: the last quarter hour.
 const FLOWS_EVERY_S: f64 = 30.0;
 const FLOWS_KEPT: usize = 30;
+/// What a flow meter may be out by that the level contradicts, share.
+const SUSPECT_FLOW_SD_SHARE: f64 = 0.1;
 /// Interval at which level and kettle gravity are compared with the balance, s: closer ones share their noise.
 pub(super) const COMPARE_EVERY_S: f64 = 10.0;
 
@@ -137,6 +160,7 @@ impl Brew {
             Some(teaching) => Washout::taught(parameters.washout, expectation, teaching),
             None => Washout::new(parameters.washout, expectation),
         };
+        let samples = Cusum::new(SAMPLE_ALLOWANCE, parameters.detect.sample_deviations);
         Self {
             kettle: Kettle::new(
                 parameters.kettle,
@@ -160,6 +184,11 @@ impl Brew {
             stop_taken: None,
             contents_at_stop: None,
             disagreements: Disagreements::default(),
+            volumes: Comparison::default(),
+            totals: Totals::default(),
+            gravity_samples: samples,
+            ph_samples: samples,
+            witnesses: Witnesses::default(),
             flow_started: None,
             channel_alarmed: false,
             disturbed: origin,
@@ -179,6 +208,16 @@ impl Brew {
 
     pub fn planned_flow_l_min(&self, plant: &Plant) -> f64 {
         (self.plan.planned_volume_l - plant.heel_l).max(1.0) / self.plan.runoff_minutes
+    }
+
+    /// Flow that brings the kettle to its stop-point when the plan says, from now on.
+    pub fn timely_flow_l_min(&self, now: Moment) -> Option<f64> {
+        let ends_s = 60.0 * self.plan.runoff_minutes - now.since(self.flow_started?);
+        let volume_l = self
+            .stop
+            .map_or(self.plan.planned_volume_l, |stop| stop.volume_l);
+        let left_l = (volume_l - self.kettle.contents().volume_l).max(0.0);
+        (ends_s > 60.0).then(|| 60.0 * left_l / ends_s)
     }
 
     pub fn elapsed_s(&self, now: Moment) -> f64 {
@@ -243,6 +282,13 @@ impl Brew {
             self.learn_runnings(picture, plant);
         }
         self.learn_bed(picture, now, p);
+        self.witnesses
+            .look(picture, self.plan.planned_volume_l, now);
+        if self.suspect() == Some(Suspect::Flow) {
+            // From now on the level knows better.
+            self.kettle
+                .widen_volume(SUSPECT_FLOW_SD_SHARE * volume_l.abs());
+        }
         self.note_step(picture, to_kettle, now, p, plant);
         self.phase.advance(
             picture,

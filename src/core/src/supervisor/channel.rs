@@ -27,6 +27,8 @@ pub(super) struct Channel {
     pub had_value: bool,
     /// The last believed reading, unfiltered, in `unit`.
     believed: Option<Timed>,
+    /// Sum of the jumps that the process cannot have made, in `unit`; nought while there is none.
+    jumped: f64,
     /// When it was first asked for a value: silence counts from here.
     since: Option<Moment>,
 }
@@ -53,6 +55,7 @@ impl Channel {
             fresh: false,
             had_value: false,
             believed: None,
+            jumped: 0.0,
             since: None,
         }
     }
@@ -126,7 +129,18 @@ impl Channel {
 
     /// The conditioned value in `unit`, or the cause why there is none.
     pub fn estimate(&self, now: Moment) -> Result<Estimate, Cause> {
+        if self.jumped != 0.0 {
+            return Err(Cause::Jumped);
+        }
         self.conditioner.estimate(now)
+    }
+
+    /// It has jumped by `size` and the process cannot have done so: its value is not to be believed until it has
+    /// jumped back.
+    pub fn distrust_jump(&mut self, size: f64) {
+        let sum = self.jumped + size;
+        let back = sum.abs() < 0.3 * size.abs();
+        self.jumped = if back { 0.0 } else { sum };
     }
 
     /// A switch's position, or the cause why it is not known. Many switches are sent only when they move, so an
@@ -151,7 +165,7 @@ impl Channel {
 
     /// The last believed reading, unfiltered, while it is not too old: what a counter really counted.
     pub fn counted(&self, now: Moment) -> Option<f64> {
-        let believed = self.believed?;
+        let believed = self.believed.filter(|_| self.jumped == 0.0)?;
         (now.since(believed.at) <= self.stale_after_s()).then_some(believed.value)
     }
 

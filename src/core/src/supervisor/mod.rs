@@ -8,6 +8,7 @@ mod alarms;
 mod annunciator;
 mod brew;
 mod channel;
+mod doubt;
 mod event;
 mod inflow;
 mod output;
@@ -16,6 +17,7 @@ mod phase;
 mod picture;
 mod report;
 mod telling;
+mod view;
 mod watch;
 
 use std::collections::{BTreeMap, VecDeque};
@@ -192,6 +194,10 @@ impl Supervisor {
             reading,
             standing_is_suspicious(channel.instrument.measures, moves),
         );
+        if let Some(size) = outcome.jump {
+            self.note_jump(index, size, reading.at);
+        }
+        let channel = &self.channels[index];
         if self.by_measure.get(&Measures::RunoffFlow) != Some(&index) {
             return;
         }

@@ -32,6 +32,7 @@ impl Supervisor {
             sparge_l_min: value(Measures::SpargeFlow),
             pressure_drop_kpa: value(Measures::BedPressureDrop),
             level_l: self.level(now),
+            total_beyond_sum_l: self.total_beyond_sum_l(now),
             kettle_gravity_p: self.gravity(Measures::KettleGravity, now),
             kettle_temperature_c: value(Measures::KettleTemperature),
             raking: switch(Measures::RakeRunning).unwrap_or(false),
@@ -61,6 +62,11 @@ impl Supervisor {
             level_l: self.level(now).map(|known| known.value),
             assumed_l_min: if pump_off { 0.0 } else { assumed_l_min },
         }
+    }
+
+    fn total_beyond_sum_l(&self, now: Moment) -> Option<f64> {
+        let sources = self.sources(now, 0.0);
+        Some(sources.totalised_l? - sources.summed_l?)
     }
 
     /// The smoothed flow; where there is no flow meter, the rate of what there is instead.

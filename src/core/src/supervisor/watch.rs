@@ -3,9 +3,9 @@
 //! Owns what is done at each grid point and in which order. What becomes of a finding is `alarms`' concern.
 
 use crate::alarm::AlarmId;
-use crate::detect::{Held, View, conditions};
+use crate::detect::{Held, conditions};
 use crate::projection::StopCause;
-use crate::reading::{Measures, Moment};
+use crate::reading::Moment;
 
 use super::brew::{Brew, COMPARE_EVERY_S, Picture};
 use super::event::{Place, Sample};
@@ -43,6 +43,7 @@ impl Supervisor {
             &self.parameters,
             &self.plant,
         );
+        self.judge_jumps(brew, now);
         if self.due(now, COMPARE_EVERY_S) {
             brew.compare(picture, now);
         }
@@ -60,6 +61,9 @@ impl Supervisor {
         self.judge(brew, picture, now);
         if let Some((phase, why)) = brew.phase.take_change() {
             self.put(now, report::phase_change(brew, phase, &why, now));
+        }
+        if let Some(text) = brew.notes.take_rake_effect() {
+            self.put(now, report::occurrence(brew, "rake-effect", text, now));
         }
         if projects {
             self.put(
@@ -88,56 +92,6 @@ impl Supervisor {
         let every_us = ((every_s * 1e6).round() as i64).max(1);
         let step_us = ((self.parameters.step_s * 1e6).round() as i64).max(1);
         (now.0 - origin.0).rem_euclid(every_us) < step_us.min(every_us)
-    }
-
-    fn view(&self, brew: &Brew, picture: &Picture, now: Moment) -> View {
-        let named = |measures: Measures, deviations: f64| {
-            self.channel(measures)
-                .map(|channel| (channel.instrument.id.clone(), deviations))
-        };
-        let flow_l_min = picture.flow_l_min;
-        View {
-            elapsed_s: brew.elapsed_s(now),
-            flowing: brew.flow_started.is_some()
-                && !picture.recirculating
-                && flow_l_min.is_some_and(|flow| flow > self.parameters.no_flow_l_min),
-            recirculating: picture.recirculating,
-            undisturbed_s: brew.undisturbed_s(now),
-            seconds_since_raking: brew.raked.map(|at| now.since(at)),
-            runoff_share: brew.kettle.metered_l() / brew.plan.planned_volume_l,
-            flow_l_min,
-            planned_flow_l_min: brew.planned_flow_l_min(&self.plant),
-            usual_flow_l_min: brew.usual_flow_l_min(),
-            pump_running: picture.pump_running,
-            runnings_gravity_p: picture.runnings_gravity_p.map(|known| known.value),
-            gravity_floor_p: brew.plan.gravity_floor_p,
-            runnings_ph: picture.runnings_ph.map(|known| known.value),
-            ph_ceiling: brew.plan.ph_ceiling,
-            turbidity_ebc: picture.turbidity_ebc,
-            pressure_drop_kpa: picture.pressure_drop_kpa,
-            pressure_drop_limit_kpa: self.plant.pressure_drop_limit_kpa,
-            seconds_to_pressure_limit: picture.pressure_drop_kpa.and_then(|kpa| {
-                brew.bed
-                    .seconds_to_limit(kpa, self.plant.pressure_drop_limit_kpa)
-            }),
-            resistance_change: picture.pressure_drop_kpa.and_then(|_| brew.bed.change(now)),
-            contents: brew.kettle.contents(),
-            capacity_l: self.plant.capacity_l,
-            target_gravity_p: brew.plan.target_gravity_p,
-            target_was_ahead: brew.target_was_ahead,
-            target: brew.crossings.target,
-            gravity_floor: brew.crossings.gravity_floor,
-            ph_ceiling_crossing: brew.crossings.ph_ceiling,
-            stop: brew.stop,
-            stop_ahead_s: self.parameters.stop_ahead_s,
-            early_limit: brew.crossings.early_limit,
-            limit_ahead_s: self.parameters.limit_ahead_s,
-            level_disagreement: named(Measures::KettleVolume, brew.disagreements.level),
-            kettle_gravity_disagreement: named(
-                Measures::KettleGravity,
-                brew.disagreements.kettle_gravity,
-            ),
-        }
     }
 
     fn judge(&mut self, brew: &mut Brew, picture: &Picture, now: Moment) {

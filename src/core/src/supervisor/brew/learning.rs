@@ -4,9 +4,10 @@
 //! the balance with what is measured in the kettle itself.
 
 use crate::bed::Flowing;
+use crate::detect::{BedLook, Suspect};
 use crate::kettle::Portion;
 use crate::projection::PhBasis;
-use crate::reading::Moment;
+use crate::reading::{Measures, Moment};
 use crate::units::{ph_in_process, wort_viscosity_mpa_s};
 
 use super::super::parameters::{Parameters, Plant};
@@ -19,7 +20,12 @@ const SAMPLE_PH_SD: f64 = 0.05;
 /// bed that gives five times its weight of wort; no source.
 const BED_SHARE: f64 = 0.3;
 /// The kettle's own gravity meter is compared once a minute; its readings lag and share their error.
-const KETTLE_GRAVITY_EVERY_US: i64 = 60_000_000;
+const EVERY_MINUTE_US: i64 = 60_000_000;
+/// Below this share of the run-off the level does not tell.
+const LEVEL_TELLS_SHARE: f64 = 0.03;
+/// Difference of a hand sample and a sound instrument, calibration included. Common practice, no source.
+const SAMPLE_AGAINST_LINE_SD_P: f64 = 0.23;
+const SAMPLE_AGAINST_LINE_SD_PH: f64 = 0.1;
 /// Unevenness of a kettle that is being filled, °P. Common practice, no source.
 const KETTLE_MIXING_SD_P: f64 = 0.1;
 
@@ -47,6 +53,9 @@ impl Brew {
         let Some(gravity) = picture.runnings_gravity_p else {
             return;
         };
+        if self.witnesses.doubts(Measures::RunningsGravity) {
+            return;
+        }
         // The pipe's first content is not wort from the bed.
         if runoff_l < 1.5 * plant.pipe_volume_l + 0.004 * self.plan.planned_volume_l {
             return;
@@ -69,10 +78,26 @@ impl Brew {
     /// A runnings sample: against the line where it has a value, else in its place.
     pub fn take_runnings_sample(&mut self, gravity_p: f64, picture: &Picture) {
         match picture.runnings_gravity_p {
-            Some(line) => _ = self.kettle.observe_runnings_sample(line.value, gravity_p),
+            Some(line) => {
+                self.gravity_samples
+                    .add((line.value - gravity_p) / SAMPLE_AGAINST_LINE_SD_P);
+                self.kettle.observe_runnings_sample(line.value, gravity_p);
+            }
             None => self
                 .washout
                 .observe(self.kettle.metered_l(), gravity_p, SAMPLE_GRAVITY_SD_P),
+        }
+    }
+
+    fn ph_on_basis(&self, ph: f64, picture: &Picture, p: &Parameters) -> f64 {
+        match self.plan.ph_basis {
+            PhBasis::Room => ph,
+            PhBasis::Process => ph_in_process(
+                ph,
+                picture
+                    .runnings_temperature_c
+                    .unwrap_or(p.assumed_temperature_c),
+            ),
         }
     }
 
@@ -82,16 +107,10 @@ impl Brew {
         let gravity_p = picture
             .runnings_gravity_p
             .map_or_else(|| self.washout.expected(runoff_l).0, |known| known.value);
-        let on_basis = match self.plan.ph_basis {
-            PhBasis::Room => ph,
-            PhBasis::Process => ph_in_process(
-                ph,
-                picture
-                    .runnings_temperature_c
-                    .unwrap_or(p.assumed_temperature_c),
-            ),
-        };
+        let on_basis = self.ph_on_basis(ph, picture, p);
         if let Some(line) = picture.runnings_ph {
+            self.ph_samples
+                .add((line.value - on_basis) / SAMPLE_AGAINST_LINE_SD_PH);
             self.acidity.compare(line.value, on_basis, SAMPLE_PH_SD);
         } else {
             self.seen_ph = true;
@@ -108,8 +127,10 @@ impl Brew {
         let (Some(pressure_drop_kpa), Some(flow_l_min)) =
             (picture.pressure_drop_kpa, picture.flow_l_min)
         else {
+            self.channel_watch.bed.skip();
             return;
         };
+        let steady = self.flow_is_steady(picture);
         let temperature_c = picture
             .runnings_temperature_c
             .unwrap_or(p.assumed_temperature_c);
@@ -124,19 +145,77 @@ impl Brew {
             },
             now,
         );
+        let watch = &mut self.channel_watch.bed;
+        if !steady || pressure_drop_kpa <= 0.0 {
+            watch.skip();
+        } else if let Some(resistance_per_m) = self.bed.resistance_per_m() {
+            let look = BedLook {
+                elapsed_s: now.since(self.origin),
+                resistance_ln: resistance_per_m.ln(),
+                pressure_drop_ln: pressure_drop_kpa.ln(),
+            };
+            watch.observe(self.kettle.metered_l(), look);
+        }
+    }
+
+    /// The flow is no pause and near its mean of the last minute or two.
+    pub fn flow_is_steady(&self, picture: &Picture) -> bool {
+        const NEAR: f64 = 0.12;
+        picture.flow_l_min.is_some_and(|flow_l_min| {
+            flow_l_min > 0.5 * self.pace_l_min && (flow_l_min / self.pace_l_min - 1.0).abs() < NEAR
+        })
     }
 
     /// Compares the balance with the level and the kettle's own gravity meter.
     pub fn compare(&mut self, picture: &Picture, now: Moment) {
         const MEMORY: f64 = 0.8;
-        if let Some(level) = picture.level_l {
+        if let Some(level) = picture.level_l
+            && self.suspect() != Some(Suspect::Level)
+        {
             let deviation = self.kettle.observe_level(level.value, level.standard_error);
             self.disagreements.level =
                 MEMORY * self.disagreements.level + (1.0 - MEMORY) * deviation;
         }
-        if (now.0 - self.origin.0).rem_euclid(KETTLE_GRAVITY_EVERY_US) == 0 {
+        if (now.0 - self.origin.0).rem_euclid(EVERY_MINUTE_US) == 0 {
+            self.compare_volumes(picture, now);
             self.compare_kettle_gravity(picture);
         }
+    }
+
+    /// Level against summed flow, once there is enough in the kettle for the level to tell.
+    fn compare_volumes(&mut self, picture: &Picture, now: Moment) {
+        let planned_l = self.plan.planned_volume_l;
+        let runoff_share = self.kettle.metered_l() / planned_l;
+        if let Some(beyond_l) = picture.total_beyond_sum_l {
+            let before_l = *self.totals.before_l.get_or_insert(beyond_l);
+            self.totals.since_l = beyond_l - before_l;
+        }
+        let Some(level) = picture.level_l.filter(|_| runoff_share > LEVEL_TELLS_SHARE) else {
+            return;
+        };
+        let summed_l = self.kettle.heel_l() + self.kettle.metered_l();
+        self.volumes.observe(
+            self.elapsed_s(now) / 60.0,
+            runoff_share,
+            (level.value - summed_l) / planned_l,
+            level.standard_error / planned_l,
+        );
+    }
+
+    /// Which of level and flow meter is more likely wrong, if they have begun to differ. A totaliser that differs from
+    /// the flow meter as the level does, or does not, decides; else the shape of the change.
+    pub fn suspect(&self) -> Option<Suspect> {
+        let (excess, _) = self.volumes.change()?;
+        let excess_l = excess * self.plan.planned_volume_l;
+        if self.totals.before_l.is_none() {
+            return Some(self.volumes.suspect());
+        }
+        let shared = self.totals.since_l / excess_l;
+        Some(if shared > 0.4 {
+            Suspect::Flow
+        } else {
+            Suspect::Level
+        })
     }
 
     /// A gravity meter in the kettle is dry until the wort has reached it, and it follows mixing late: what the

@@ -39,9 +39,16 @@ pub(in super::super) struct Notes {
     /// Resistance when the rakes started, until their effect has been read.
     before_rake: Option<f64>,
     rakes: Vec<RakeLesson>,
+    /// What the last raking did, until it has been told.
+    rake_effect: Option<String>,
 }
 
 impl Notes {
+    /// What a raking has done to the bed, once its effect can be read.
+    pub fn take_rake_effect(&mut self) -> Option<String> {
+        self.rake_effect.take()
+    }
+
     pub fn channelled(&mut self) {
         self.quality.channelled = true;
     }
@@ -146,6 +153,15 @@ impl Brew {
             && let Some(before_per_m) = self.notes.before_rake.take()
             && self.notes.rakes.len() < RAKES_KEPT
         {
+            let percent = 100.0 * (resistance_per_m / before_per_m - 1.0);
+            let effect = if percent < 0.0 {
+                "lowered"
+            } else {
+                "did not lower"
+            };
+            self.notes.rake_effect = Some(format!(
+                "Raking {effect} the bed resistance ({percent:+.0} %)."
+            ));
             self.notes.rakes.push(RakeLesson {
                 before_per_m: rounded(before_per_m),
                 after_per_m: rounded(resistance_per_m),

@@ -191,3 +191,45 @@ fn a_site_may_switch_an_alarm_off() {
             .all(|(alarm, _)| *alarm != AlarmId::StopPointAhead)
     );
 }
+
+#[test]
+fn a_gravity_meter_that_jumps_by_itself_is_named_and_the_balance_goes_on_without_it() {
+    let mut run = Run::new();
+    run.flow(1800, 60.0, false);
+    for _ in 0..600 {
+        run.second += 1.0;
+        run.volume_l += 1.0;
+        run.read(FLOW, 60.0 + 0.3 * wobble(run.second, 0.0));
+        run.read(LEVEL, (run.volume_l + 3.0 * wobble(run.second, 1.0)) / 70.0);
+        let lying_p = gravity_p(run.volume_l) - 2.0;
+        run.read(GRAVITY, lying_p + 0.02 * wobble(run.second, 0.0));
+        run.read(RECIRCULATING, 0.0);
+    }
+    let named: Vec<_> = run
+        .lines()
+        .into_iter()
+        .filter_map(|line| match line {
+            Line::Alarm(line) if line.to == AlarmState::Unacknowledged => {
+                Some((line.alarm, line.instrument.clone()))
+            }
+            _ => None,
+        })
+        .collect();
+    let gravity = (
+        AlarmId::InstrumentFault,
+        Some("runnings_gravity".to_owned()),
+    );
+    assert!(named.contains(&gravity), "{named:?}");
+    assert!(
+        named
+            .iter()
+            .all(|(alarm, _)| *alarm != AlarmId::Channelling),
+        "{named:?}"
+    );
+    let kettle_p = run.projections().last().unwrap().kettle_gravity_p.unwrap();
+    let true_p = (0..2400).map(|l| gravity_p(f64::from(l))).sum::<f64>() / 2400.0;
+    assert!(
+        (kettle_p - true_p).abs() < 0.3,
+        "{kettle_p} instead of {true_p}"
+    );
+}

@@ -1,0 +1,172 @@
+//! Which instruments have jumped by themselves.
+//!
+//! Owns the question whether the process can have made a jump from one reading to the next. Wort, its pH and the
+//! kettle's content never can while the run-off goes on. Flow and pressure drop can, but only together. It does not
+//! see slow lies; those are found by comparison.
+
+use std::collections::VecDeque;
+
+use serde::{Deserialize, Serialize};
+
+use crate::reading::{Measures, Moment};
+
+use super::Supervisor;
+use super::brew::{Brew, Picture};
+
+/// The bed must have been left alone this long, s.
+const CALM_S: f64 = 120.0;
+/// Before this share of the run-off the line may still fill.
+const FIRST_SHARE: f64 = 0.03;
+/// Looks at flow and pressure drop, and how long they are kept, s.
+const LOOK_EVERY_S: f64 = 5.0;
+const LOOKS_KEPT_S: f64 = 90.0;
+/// A jump is judged this long after it was noticed, against what was this long before, s.
+const JUDGED_AFTER_S: f64 = 25.0;
+const BEFORE_S: f64 = 40.0;
+/// Least jump of flow or pressure drop that is judged, logarithm, and the share of it the other must show.
+const LEAST_LN: f64 = 0.07;
+/// Least lasting change that a jump must have brought: °P, pH, share of the planned volume.
+const LEAST_P: f64 = 0.4;
+const LEAST_PH: f64 = 0.12;
+const LEAST_LEVEL_SHARE: f64 = 0.015;
+const SHARED: f64 = 0.35;
+
+/// Flow and pressure drop of the last minutes, and the jumps that wait for judgement.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub(super) struct Witnesses {
+    looks: VecDeque<Look>,
+    waiting: Vec<Waiting>,
+}
+
+/// What the instruments said at one moment, in the program's own units.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+struct Look {
+    at: Moment,
+    flow_l_min: Option<f64>,
+    pressure_drop_kpa: Option<f64>,
+    runnings_gravity_p: Option<f64>,
+    runnings_ph: Option<f64>,
+    kettle_gravity_p: Option<f64>,
+    level_share: Option<f64>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+struct Waiting {
+    measures: Measures,
+    /// In the instrument's unit.
+    size: f64,
+    noticed: Moment,
+}
+
+impl Witnesses {
+    pub fn look(&mut self, picture: &Picture, planned_l: f64, now: Moment) {
+        let due = |look: &Look| now.since(look.at) >= LOOK_EVERY_S;
+        if !self.looks.back().is_none_or(due) {
+            return;
+        }
+        self.looks.push_back(Look {
+            at: now,
+            flow_l_min: picture.flow_l_min,
+            pressure_drop_kpa: picture.pressure_drop_kpa,
+            runnings_gravity_p: picture.runnings_gravity_p.map(|known| known.value),
+            runnings_ph: picture.runnings_ph.map(|known| known.value),
+            kettle_gravity_p: picture.kettle_gravity_p.map(|known| known.value),
+            level_share: picture.level_l.map(|known| known.value / planned_l),
+        });
+        while self
+            .looks
+            .front()
+            .is_some_and(|look| now.since(look.at) > LOOKS_KEPT_S)
+        {
+            self.looks.pop_front();
+        }
+    }
+
+    /// A jump of this instrument waits for judgement: nothing is to be learnt from it meanwhile.
+    pub fn doubts(&self, measures: Measures) -> bool {
+        self.waiting.iter().any(|jump| jump.measures == measures)
+    }
+
+    /// Jumps that have lasted and that nothing else explains.
+    fn judged(&mut self, now: Moment) -> Vec<(Measures, f64)> {
+        let (due, waiting): (Vec<Waiting>, Vec<Waiting>) = self
+            .waiting
+            .iter()
+            .partition(|jump| now.since(jump.noticed) >= JUDGED_AFTER_S);
+        self.waiting = waiting;
+        due.into_iter()
+            .filter(|jump| self.stands_alone(*jump))
+            .map(|jump| (jump.measures, jump.size))
+            .collect()
+    }
+
+    fn stands_alone(&self, jump: Waiting) -> bool {
+        let before = self
+            .looks
+            .iter()
+            .rev()
+            .find(|look| jump.noticed.since(look.at) >= BEFORE_S);
+        let (Some(before), Some(last)) = (before, self.looks.back()) else {
+            return false;
+        };
+        let moved = |of: fn(&Look) -> Option<f64>| Some(of(last)? - of(before)?);
+        let moved_ln =
+            |of: fn(&Look) -> Option<f64>| Some((of(last)?.max(1e-6) / of(before)?.max(1e-6)).ln());
+        let far = |by: Option<f64>, least: f64| by.is_some_and(|by| by.abs() >= least);
+        let alone = |own: Option<f64>, other: Option<f64>| {
+            let (Some(own), Some(other)) = (own, other) else {
+                return false;
+            };
+            own.abs() >= LEAST_LN && other / own < SHARED
+        };
+        let flow_ln = moved_ln(|look| look.flow_l_min);
+        let pressure_ln = moved_ln(|look| look.pressure_drop_kpa);
+        match jump.measures {
+            Measures::RunningsGravity => far(moved(|look| look.runnings_gravity_p), LEAST_P),
+            Measures::KettleGravity => far(moved(|look| look.kettle_gravity_p), LEAST_P),
+            Measures::RunningsPh => far(moved(|look| look.runnings_ph), LEAST_PH),
+            Measures::KettleVolume => far(moved(|look| look.level_share), LEAST_LEVEL_SHARE),
+            Measures::RunoffFlow => alone(flow_ln, pressure_ln),
+            Measures::BedPressureDrop => alone(pressure_ln, flow_ln),
+            _ => false,
+        }
+    }
+}
+
+impl Supervisor {
+    /// The instrument's readings have jumped by `size`.
+    pub(super) fn note_jump(&mut self, index: usize, size: f64, at: Moment) {
+        let measures = self.channels[index].instrument.measures;
+        let Some(brew) = self.brew.as_mut() else {
+            return;
+        };
+        if !brew.is_calm(at) {
+            return;
+        }
+        if matches!(measures, Measures::RunoffFlow | Measures::BedPressureDrop) {
+            brew.channel_watch.bed.restart();
+        }
+        brew.witnesses.waiting.push(Waiting {
+            measures,
+            size,
+            noticed: at,
+        });
+    }
+
+    pub(super) fn judge_jumps(&mut self, brew: &mut Brew, now: Moment) {
+        for (measures, size) in brew.witnesses.judged(now) {
+            if let Some(index) = self.by_measure.get(&measures) {
+                self.channels[*index].distrust_jump(size);
+            }
+        }
+    }
+}
+
+impl Brew {
+    /// Wort has run to the kettle undisturbed for a while.
+    fn is_calm(&self, now: Moment) -> bool {
+        self.flow_started.is_some()
+            && self.undisturbed_s(now) >= CALM_S
+            && self.kettle.metered_l() >= FIRST_SHARE * self.plan.planned_volume_l
+    }
+}
