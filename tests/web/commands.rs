@@ -244,11 +244,12 @@ fn the_status_shows_the_run_off_with_units_and_the_advice_of_alarms() {
     let expected = "\
 north-yard/tun-1 at 2026-04-23T12:00:00.000Z
 brew 7 (Harbour Stout)
-phase          first wort, 0:40 h:min
-runnings       12.35 ± 0.05 °P, pH –, 75.2 °C
-flow           60.1 L/min
-pressure drop  1.02 kPa
-kettle         2412 L, 17.92 ± 0.04 °P, extract 512 kg
+phase           first wort, 0:40 h:min
+runnings        12.35 ± 0.05 °P, pH –, 75.2 °C
+flow            60.1 L/min
+pressure drop   1.02 kPa
+kettle          2412 L, 17.92 ± 0.04 °P, extract 512 kg
+if stopped now  top up with 1142 L of liquor to 3554 L, 3.63 L/kg
 target gravity at 5180 L (5000 to 5360), 1:26 h:min (1:23 to 1:29) (90 % bands)
 stop-point by gravity floor at 5000 L, 1:23 h:min; then 120 L of liquor, to 5120 L
 This is advice: the kettle's hard-wired high-level trip stands.

@@ -7,8 +7,8 @@ use lauter_core::alarm::{AlarmId, AlarmState, Priority};
 use lauter_core::projection::{Band, Crossing, PhBasis, Plan, Stop, StopCause};
 use lauter_core::reading::{Cause, Instrument, Measures, Moment, Reading, Status};
 use lauter_core::supervisor::{
-    AlarmLine, ConditionedReading, Dated, Event, Line, Output, Phase, Place, ProjectionLine,
-    RunoffState, Sample, SummaryLine, TableLine,
+    AlarmLine, ConditionedReading, Dated, Event, IfStopped, Line, Output, Phase, Place,
+    ProjectionLine, RunoffState, Sample, SummaryLine, TableLine,
 };
 use lauter_core::units::Unit;
 use lauterd::runtime::request::TunStatus;
@@ -194,7 +194,12 @@ pub fn status(tun: &str, plan: Option<&Plan>) -> TunStatus {
             kettle_gravity_p: Some(17.92),
             kettle_gravity_se_p: Some(0.04),
             extract_kg: Some(512.3),
-            if_stopped_now: None,
+            if_stopped_now: Some(IfStopped {
+                top_up_l: 1142.0,
+                final_volume_l: 3553.8,
+                boil_off_percent: 0.0,
+                brew_length_l_per_kg: 3.63,
+            }),
         }),
         projection: plan.map(|_| ProjectionLine {
             elapsed_s: 2400.0,

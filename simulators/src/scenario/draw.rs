@@ -18,11 +18,17 @@ use crate::noise::Noise;
 const BREW_STREAM: u64 = 1000;
 const INSTRUMENT_STREAM: u64 = 1001;
 const EVENT_STREAM: u64 = 1002;
+const LANES_STREAM: u64 = 1004;
+
+/// Beds have three to eight lanes.
+const FEWEST_LANES: usize = 3;
+const LANES: usize = 6;
 
 /// An ordinary brew without faults.
 pub fn ordinary(seed: u64) -> Scenario {
     let noise = &mut Noise::stream(seed, BREW_STREAM);
     let mut scenario = brewhouse(seed, noise);
+    scenario.bed.lanes = FEWEST_LANES + Noise::stream(seed, LANES_STREAM).choice(LANES);
     scenario.plan.planned_volume_l = remembered_volume_l(&scenario, noise);
     let instrument_noise = &mut Noise::stream(seed, INSTRUMENT_STREAM);
     scenario.instruments = draw_instruments::instruments(&scenario, instrument_noise);
