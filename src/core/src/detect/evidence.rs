@@ -80,14 +80,15 @@ impl Evidence {
         self.gravity_alone(parameters, share)
     }
 
-    /// An alarm stays while half of what raised it is left.
+    /// An alarm stays while half of what raised it is left; the bed lets go once, the runnings tell how long the channel
+    /// is open.
     pub fn stays(&self, parameters: &Parameters) -> bool {
         let bed = self.has_pressure && self.bed_speaks(parameters, 0.5);
         let runnings = self.gravity_speaks(
             0.5 * parameters.channel_alone_fall_p,
             0.5 * parameters.channel_alone_deviations,
         );
-        bed || (!self.has_pressure && runnings)
+        bed || runnings
     }
 
     pub fn finding(&self, holds: bool, view: &View, forecast: Option<Forecast>) -> Finding {

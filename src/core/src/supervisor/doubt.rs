@@ -19,10 +19,12 @@ const CALM_S: f64 = 120.0;
 const FIRST_SHARE: f64 = 0.03;
 /// Looks at flow and pressure drop, and how long they are kept, s.
 const LOOK_EVERY_S: f64 = 5.0;
-const LOOKS_KEPT_S: f64 = 90.0;
+const LOOKS_KEPT_S: f64 = 150.0;
 /// A jump is judged this long after it was noticed, against what was this long before, s.
 const JUDGED_AFTER_S: f64 = 25.0;
 const BEFORE_S: f64 = 40.0;
+/// Shortest stretch before a jump that shows how the value was moving, s.
+const TREND_S: f64 = 40.0;
 /// Least jump of flow or pressure drop that is judged, logarithm, and the share of it the other must show.
 const LEAST_LN: f64 = 0.07;
 /// Least lasting change that a jump must have brought: °P, pH, share of the planned volume.
@@ -100,6 +102,12 @@ impl Witnesses {
             .collect()
     }
 
+    /// Time from the first look to `before`, if it is long enough for a trend.
+    fn trend_s(&self, before: &Look) -> Option<f64> {
+        let trend_s = before.at.since(self.looks.front()?.at);
+        (trend_s >= TREND_S).then_some(trend_s)
+    }
+
     fn stands_alone(&self, jump: Waiting) -> bool {
         let before = self
             .looks
@@ -109,7 +117,15 @@ impl Witnesses {
         let (Some(before), Some(last)) = (before, self.looks.back()) else {
             return false;
         };
-        let moved = |of: fn(&Look) -> Option<f64>| Some(of(last)? - of(before)?);
+        // What went on as it had been going is no jump: a kettle fills, runnings fall.
+        let (Some(first), Some(went_on_s)) = (self.looks.front(), self.trend_s(before)) else {
+            return false;
+        };
+        let later_s = last.at.since(before.at);
+        let moved = |of: fn(&Look) -> Option<f64>| {
+            let trend = (of(before)? - of(first)?) / went_on_s;
+            Some(of(last)? - of(before)? - trend * later_s)
+        };
         let moved_ln =
             |of: fn(&Look) -> Option<f64>| Some((of(last)?.max(1e-6) / of(before)?.max(1e-6)).ln());
         let far = |by: Option<f64>, least: f64| by.is_some_and(|by| by.abs() >= least);
