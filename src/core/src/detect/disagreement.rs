@@ -17,9 +17,8 @@ pub(super) fn conditions(parameters: &Parameters, view: &View, held: Held) -> Ve
 }
 
 fn sampled_otherwise(parameters: &Parameters, instrument: &str, sum: f64) -> Finding {
-    let message = format!(
-        "Hand samples contradict {instrument} again and again ({sum:+.1} standard deviations in sum)."
-    );
+    let message =
+        format!("Hand samples contradict {instrument} ({sum:+.1} standard deviations in sum).");
     Finding::new(
         AlarmId::InstrumentsDisagree,
         sum.abs() > parameters.sample_deviations,

@@ -49,7 +49,9 @@ impl Evidence {
         let slow = self.fall.lasting_s >= SLOW_AFTER_S && self.fall.at_once_share <= SLOW_SHARE;
         let beyond_rakes = self.fall.share >= parameters.channel_fall_beyond_rakes;
         let no_rakes = self.rakes_are_seen || slow || beyond_rakes;
-        self.fall.certain && self.bed_speaks(parameters, 1.0) && (no_rakes || lasting)
+        let bed = self.fall.certain && self.bed_speaks(parameters, 1.0) && (no_rakes || lasting);
+        // A meter more must not make the runnings count less.
+        bed || (settled && lasting && self.gravity_alone(parameters, 1.0))
     }
 
     /// The runnings speak: alone where no pressure drop is measured, else beside the bed.
@@ -74,10 +76,8 @@ impl Evidence {
     }
 
     pub fn suspects(&self, parameters: &Parameters, share: f64) -> bool {
-        if self.has_pressure {
-            return self.fall.certain && self.bed_speaks(parameters, share);
-        }
-        self.gravity_alone(parameters, share)
+        let bed = self.has_pressure && self.fall.certain && self.bed_speaks(parameters, share);
+        bed || self.gravity_alone(parameters, share)
     }
 
     /// An alarm stays while half of what raised it is left; the bed lets go once, the runnings tell how long the channel

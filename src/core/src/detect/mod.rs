@@ -76,6 +76,9 @@ pub struct Parameters {
     /// A limit that merely may come is warned of this share of the usual time before, 0.1 to 1. Own choice: it
     /// leaves half of ten minutes to act.
     pub early_limit_share: f64,
+    /// Undisturbed run-off after which the trend of the bed's resistance counts, s, 0 to 1800. Own choice, tried on
+    /// simulated pauses with fast valves.
+    pub trend_after_s: f64,
 }
 
 impl Default for Parameters {
@@ -102,6 +105,7 @@ impl Default for Parameters {
             sample_deviations: 4.0,
             delivery_delay_s: 60.0,
             early_limit_share: 0.75,
+            trend_after_s: 300.0,
         }
     }
 }
@@ -171,6 +175,7 @@ impl Parameters {
             ("sample_deviations", self.sample_deviations, 3.0, 20.0),
             ("delivery_delay_s", self.delivery_delay_s, 1.0, 86_400.0),
             ("early_limit_share", self.early_limit_share, 0.1, 1.0),
+            ("trend_after_s", self.trend_after_s, 0.0, 1800.0),
         ])
     }
 }

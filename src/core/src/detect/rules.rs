@@ -62,8 +62,10 @@ fn bed_compaction(parameters: &Parameters, view: &View, held: Held) -> Option<Fi
     let limit_kpa = held.limit.unwrap_or(view.pressure_drop_limit_kpa);
     let share = pressure_drop_kpa / limit_kpa;
     let near = held.above(share, parameters.compaction_share);
+    // After a pause or the rakes the bed finds its pressure anew, which looks like a steep trend.
+    let settled = held.active || view.undisturbed_s >= parameters.trend_after_s;
     let soon = view.seconds_to_pressure_limit.is_some_and(|seconds| {
-        seconds <= parameters.compaction_ahead_s * if held.active { 1.5 } else { 1.0 }
+        settled && seconds <= parameters.compaction_ahead_s * if held.active { 1.5 } else { 1.0 }
     });
     let holds = view.flowing && ((near && soon) || held.above(share, 1.0));
     let ahead = view
@@ -173,9 +175,13 @@ fn tannin_limit_ahead(parameters: &Parameters, view: &View, held: Held) -> Optio
     let may_come = view
         .early_limit
         .is_some_and(|early| soon(early.elapsed_s, parameters.early_limit_share * limit_s));
-    let (elapsed_s, is_ceiling) = likely.or(view
+    let possible = view
         .early_limit
-        .map(|early| (early.elapsed_s, early.is_ceiling)))?;
+        .map(|early| (early.elapsed_s, early.is_ceiling));
+    let Some((elapsed_s, is_ceiling)) = likely.or(possible) else {
+        let message = "No tannin limit comes before the target.".to_owned();
+        return Some(Finding::new(AlarmId::TanninLimitAhead, false, message));
+    };
     let holds = view.flowing && view.runoff_share > FIRST_SHARE && (is_likely || may_come);
     let ahead_s = elapsed_s - view.elapsed_s;
     let name = if is_ceiling {

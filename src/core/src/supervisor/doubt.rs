@@ -90,14 +90,15 @@ impl Witnesses {
     }
 
     /// Jumps that have lasted and that nothing else explains.
-    fn judged(&mut self, now: Moment) -> Vec<(Measures, f64)> {
+    /// A pause, the rakes or recirculation since then explains any of them.
+    fn judged(&mut self, now: Moment, undisturbed_s: f64) -> Vec<(Measures, f64)> {
         let (due, waiting): (Vec<Waiting>, Vec<Waiting>) = self
             .waiting
             .iter()
             .partition(|jump| now.since(jump.noticed) >= JUDGED_AFTER_S);
         self.waiting = waiting;
         due.into_iter()
-            .filter(|jump| self.stands_alone(*jump))
+            .filter(|jump| now.since(jump.noticed) < undisturbed_s && self.stands_alone(*jump))
             .map(|jump| (jump.measures, jump.size))
             .collect()
     }
@@ -170,7 +171,8 @@ impl Supervisor {
     }
 
     pub(super) fn judge_jumps(&mut self, brew: &mut Brew, now: Moment) {
-        for (measures, size) in brew.witnesses.judged(now) {
+        let disturbed = brew.undisturbed_s(now);
+        for (measures, size) in brew.witnesses.judged(now, disturbed) {
             if let Some(index) = self.by_measure.get(&measures) {
                 self.channels[*index].distrust_jump(size);
             }

@@ -19,6 +19,8 @@ const SAMPLE_PH_SD: f64 = 0.05;
 /// Wort held by the bed over the planned volume: common practice holds a grist's own weight or somewhat more in a
 /// bed that gives five times its weight of wort; no source.
 const BED_SHARE: f64 = 0.3;
+/// Undisturbed flow after which the bed's resistance counts, s. Own choice: a few time constants of the filters.
+const BED_SETTLES_S: f64 = 45.0;
 /// The kettle's own gravity meter is compared once a minute; its readings lag and share their error.
 const EVERY_MINUTE_US: i64 = 60_000_000;
 /// Below this share of the run-off the level does not tell.
@@ -124,6 +126,10 @@ impl Brew {
     }
 
     pub(super) fn learn_bed(&mut self, picture: &Picture, now: Moment, p: &Parameters) {
+        // Flow and pressure drop come back at different paces: their quotient says nothing until both stand.
+        if self.undisturbed_s(now) < BED_SETTLES_S {
+            return;
+        }
         let (Some(pressure_drop_kpa), Some(flow_l_min)) =
             (picture.pressure_drop_kpa, picture.flow_l_min)
         else {
