@@ -29,7 +29,7 @@ pub struct Fall {
     pub share: f64,
     /// Time since it left its course, s.
     pub lasting_s: f64,
-    /// Part of the fall that came within [`AT_ONCE_S`].
+    /// Part of the fall that came within `AT_ONCE_S`.
     pub at_once_share: f64,
     /// Part of the fall that the pressure drop itself shows; the rest is the flow meter's word alone.
     pub in_pressure_share: f64,

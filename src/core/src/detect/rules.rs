@@ -157,6 +157,7 @@ fn ph_ceiling(_: &Parameters, view: &View, held: Held) -> Option<Finding> {
 
 /// Warns when a limit is likely to come soon, and later also when it may come: a warning that comes too late is worth
 /// nothing, and what the electrode's calibration hides no reading shows.
+#[allow(clippy::unnecessary_wraps, reason = "one shape for all rules")]
 fn tannin_limit_ahead(parameters: &Parameters, view: &View, held: Held) -> Option<Finding> {
     let target_s = view
         .target
