@@ -88,6 +88,32 @@ fn a_pause_changes_nothing_because_no_volume_runs() {
     assert!(moved_p.abs() < 0.05, "the forecast moved by {moved_p} °P");
 }
 
+#[test]
+fn stronger_runnings_after_a_rest_are_not_laid_to_the_curve() {
+    let plain = fed_until(3600.0);
+    let expected_p = plain.expected(5200.0).0;
+    let resumed = |rests: bool| {
+        let mut washout = plain.clone();
+        if rests {
+            washout.note_rest(900.0);
+        }
+        let mut litres: f64 = 3600.0;
+        while litres < 3800.0 {
+            let rise_p = 0.6 * (-(litres - 3600.0) / 300.0).exp();
+            washout.observe(litres, truth().gravity_p(litres) + rise_p, 0.02);
+            litres += 5.0;
+        }
+        washout.refit();
+        (washout.expected(5200.0).0 - expected_p).abs()
+    };
+    assert!(
+        resumed(true) < 0.7 * resumed(false),
+        "{} °P with the rest noted, {} °P without",
+        resumed(true),
+        resumed(false)
+    );
+}
+
 /// "Analysis of Carakale's Lautering Practices on Differential Pressure and Mash Efficiency" (2020), 23 run-offs: litres
 /// run off, mean of runnings over first wort as excess of specific gravity, and its standard deviation from brew to
 /// brew. The mean specific gravity of their first wort is 1.0843, which is 20.3 °P. Excess of specific gravity over
