@@ -168,11 +168,6 @@ impl Acidity {
         regressors(-share_left.clamp(0.01, 1.0).ln()).dot(&self.mean)
     }
 
-    /// pH expected at a gravity and its standard deviation.
-    pub fn expected(&self, first_wort_gravity_p: f64, gravity_p: f64) -> (f64, f64) {
-        self.expected_at(washing(first_wort_gravity_p, gravity_p))
-    }
-
     /// The true pH expected at a washing, and its standard deviation with the electrode's doubt.
     pub fn expected_truth_at(&self, washing: f64) -> (f64, f64) {
         let (reading, standard_deviation) = self.expected_at(washing);
@@ -217,7 +212,7 @@ mod tests {
             let ph = 5.4 + 0.3 * (18.0 / gravity_p).ln();
             acidity.observe(18.0, gravity_p, ph, 0.01);
         }
-        let (ph, sd) = acidity.expected(18.0, 3.0);
+        let (ph, sd) = acidity.expected_at(washing(18.0, 3.0));
         let truth = 5.4 + 0.3 * 6.0_f64.ln();
         assert!(
             (ph - truth).abs() < 2.0 * sd + 0.02,
@@ -234,7 +229,7 @@ mod tests {
             let gravity_p = 18.0 * (-f64::from(step) * 0.003).exp();
             acidity.observe(18.0, gravity_p, law(gravity_p), 0.01);
         }
-        let (ph, sd) = acidity.expected(18.0, 3.0);
+        let (ph, sd) = acidity.expected_at(washing(18.0, 3.0));
         assert!(
             (ph - law(3.0)).abs() < 2.0 * sd && (ph - law(3.0)).abs() < 0.08,
             "{ph} ± {sd} for {}",
@@ -262,7 +257,7 @@ mod tests {
 
     #[test]
     fn before_a_reading_the_doubt_is_wide() {
-        let (_, sd) = Acidity::new(AcidityParameters::default()).expected(18.0, 3.0);
+        let (_, sd) = Acidity::new(AcidityParameters::default()).expected_at(washing(18.0, 3.0));
         assert!(sd > 0.2);
     }
 }
