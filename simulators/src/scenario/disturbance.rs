@@ -15,7 +15,8 @@ use crate::noise::Noise;
 pub enum Disturbance {
     /// Nothing: what is alarmed is false.
     None,
-    /// A channel of 25 to 60 % of the flow within 1 to 5 minutes; the bed's pressure drop is measured.
+    /// A channel of 25 to 60 % of the flow within 1 to 5 minutes; the bed's pressure drop is measured. No rakes and
+    /// no pause in the ten minutes about it.
     Channelling,
     /// The same where no pressure drop is measured.
     ChannellingUnseen,
@@ -194,12 +195,25 @@ pub fn disturbed(seed: u64, disturbance: Disturbance) -> Option<Scenario> {
             .retain(|instrument| instrument.measures != Measures::BedPressureDrop),
         _ => {}
     }
+    if matches!(
+        disturbance,
+        Disturbance::Channelling | Disturbance::ChannellingUnseen
+    ) {
+        scenario.events.retain(|event| !handles(event, at_s));
+    }
     let whats = faults(disturbance, &scenario, noise);
     scenario
         .events
         .extend(whats.into_iter().map(|what| Event { at_s, what }));
     scenario.events.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
     Some(scenario)
+}
+
+/// Rakes or a pause about the time a channel opens: whoever does that has answered it already, and what the bed and
+/// the runnings then show is theirs.
+fn handles(event: &Event, opens_s: f64) -> bool {
+    let about = (opens_s - 720.0)..(opens_s + 600.0);
+    matches!(event.what, Fault::Rake { .. } | Fault::Pause { .. }) && about.contains(&event.at_s)
 }
 
 /// The first draw of the disturbance's stream.

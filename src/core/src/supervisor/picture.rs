@@ -28,7 +28,11 @@ impl Supervisor {
             runnings_temperature_c: temperature_c,
             runnings_ph: self.ph(temperature_c, now),
             turbidity_ebc: value(Measures::RunningsTurbidity),
+            turbidity_rate_ebc_s: self.turbidity_rate_ebc_s(now),
             flow_l_min: self.flow_l_min(now),
+            flow_is_stand_in: self
+                .channel(Measures::RunoffFlow)
+                .is_some_and(|channel| channel.estimate(now).is_err()),
             sparge_l_min: value(Measures::SpargeFlow),
             pressure_drop_kpa: value(Measures::BedPressureDrop),
             level_l: self.level(now),
@@ -106,6 +110,12 @@ impl Supervisor {
             value,
             standard_error: (beside - value).abs(),
         })
+    }
+
+    fn turbidity_rate_ebc_s(&self, now: Moment) -> Option<f64> {
+        let (channel, estimate) = self.estimate(Measures::RunningsTurbidity, now)?;
+        let base = |value| channel.unit.linear_to_base(value);
+        Some(base(estimate.value + estimate.rate_per_s)? - base(estimate.value)?)
     }
 
     fn level(&self, now: Moment) -> Option<Known> {

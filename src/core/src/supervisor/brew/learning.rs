@@ -23,6 +23,8 @@ const BED_SHARE: f64 = 0.3;
 const BED_SETTLES_S: f64 = 45.0;
 /// The kettle's own gravity meter is compared once a minute; its readings lag and share their error.
 const EVERY_MINUTE_US: i64 = 60_000_000;
+/// Level and sum are compared again when one of them has moved on by this share of the planned volume.
+const COMPARED_SHARE: f64 = 0.005;
 /// Below this share of the run-off the level does not tell.
 const LEVEL_TELLS_SHARE: f64 = 0.03;
 /// Difference of a hand sample and a sound instrument, calibration included. Common practice, no source.
@@ -152,7 +154,9 @@ impl Brew {
             now,
         );
         let watch = &mut self.channel_watch.bed;
-        if !steady || pressure_drop_kpa <= 0.0 {
+        if picture.flow_is_stand_in {
+            watch.restart();
+        } else if !steady || pressure_drop_kpa <= 0.0 {
             watch.skip();
         } else if let Some(resistance_per_m) = self.bed.resistance_per_m() {
             let look = BedLook {
@@ -200,6 +204,17 @@ impl Brew {
             return;
         };
         let summed_l = self.kettle.heel_l() + self.kettle.metered_l();
+        // Looks at a kettle that stands still share their errors.
+        let moved = |(before_sum_l, before_level_l): (f64, f64)| {
+            let by_l = (summed_l - before_sum_l)
+                .abs()
+                .max((level.value - before_level_l).abs());
+            by_l >= COMPARED_SHARE * planned_l
+        };
+        if !self.compared_l.is_none_or(moved) {
+            return;
+        }
+        self.compared_l = Some((summed_l, level.value));
         self.volumes.observe(
             self.elapsed_s(now) / 60.0,
             runoff_share,
