@@ -12,6 +12,7 @@ mod identity;
 mod letting_go;
 mod phase;
 mod rules;
+mod sampled;
 pub mod sequential;
 
 use std::collections::BTreeMap;
@@ -24,6 +25,7 @@ pub use identity::AlarmId;
 pub use letting_go::{BedLook, Fall, LettingGo};
 pub use phase::Phase;
 pub use rules::{Held, conditions, is_pulled};
+pub use sampled::{SampleErrors, SampleWatch};
 
 use crate::kettle::Contents;
 use crate::projection::{Crossing, EarlyLimit, Stop};
@@ -105,7 +107,7 @@ impl Default for Parameters {
             turbid_ebc: 60.0,
             high_level_share: 0.97,
             disagreement_deviations: 4.0,
-            sample_deviations: 4.0,
+            sample_deviations: 5.0,
             delivery_delay_s: 60.0,
             early_limit_share: 0.75,
             trend_after_s: 300.0,

@@ -12,8 +12,7 @@ use std::collections::VecDeque;
 use serde::{Deserialize, Serialize};
 
 use crate::bed::Bed;
-use crate::detect::sequential::Cusum;
-use crate::detect::{ChannelWatch, Comparison, Suspect, is_pulled};
+use crate::detect::{ChannelWatch, Comparison, SampleWatch, Suspect, is_pulled};
 use crate::kettle::{Contents, Kettle};
 use crate::profile::TunProfile;
 use crate::projection::{Crossing, Crossings, Draws, Plan, Stop};
@@ -74,9 +73,6 @@ pub(super) struct Totals {
     pub since_l: f64,
 }
 
-/// Allowance of the sums over hand samples, standard deviations: one and a half is the shift that matters.
-const SAMPLE_ALLOWANCE: f64 = 0.75;
-
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub(super) struct Brew {
     pub plan: Plan,
@@ -107,8 +103,8 @@ pub(super) struct Brew {
     pub volumes: Comparison,
     pub totals: Totals,
     /// The line's gravity and pH against hand samples.
-    pub gravity_samples: Cusum,
-    pub ph_samples: Cusum,
+    pub gravity_samples: SampleWatch,
+    pub ph_samples: SampleWatch,
     pub witnesses: Witnesses,
     pub flow_started: Option<Moment>,
     /// The channel that is suspected now has been alarmed.
@@ -169,7 +165,7 @@ impl Brew {
             Some(teaching) => Washout::taught(parameters.washout, expectation, teaching),
             None => Washout::new(parameters.washout, expectation),
         };
-        let samples = Cusum::new(SAMPLE_ALLOWANCE, parameters.detect.sample_deviations);
+        let samples = |errors| SampleWatch::new(errors, parameters.detect.sample_deviations);
         Self {
             kettle: Kettle::new(
                 parameters.kettle,
@@ -195,8 +191,8 @@ impl Brew {
             disagreements: Disagreements::default(),
             volumes: Comparison::default(),
             totals: Totals::default(),
-            gravity_samples: samples,
-            ph_samples: samples,
+            gravity_samples: samples(learning::GRAVITY_SAMPLES),
+            ph_samples: samples(learning::PH_SAMPLES),
             witnesses: Witnesses::default(),
             flow_started: None,
             channel_alarmed: false,

@@ -25,6 +25,8 @@ const LOOKS_KEPT_S: f64 = 150.0;
 /// A jump is judged this long after it was noticed, against what was this long before, s.
 const JUDGED_AFTER_S: f64 = 25.0;
 const BEFORE_S: f64 = 40.0;
+/// Longer than this no gas stays in a meter; before, steep runnings may have been where a jump leads, s.
+const AWAY_S: f64 = 90.0;
 /// Shortest stretch before a jump that shows how the value was moving, s.
 const TREND_S: f64 = 40.0;
 /// Least jump of flow or pressure drop that is judged, logarithm, and the share of it the other must show.
@@ -143,6 +145,7 @@ impl Witnesses {
             self.looks
                 .iter()
                 .filter(|look| look.at < jump.noticed)
+                .filter(|look| jump.noticed.since(look.at) <= AWAY_S)
                 .filter_map(of)
                 .any(|value| of(last).is_some_and(|last| (last - value).abs() < 0.5 * least))
         };

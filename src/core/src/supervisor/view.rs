@@ -71,7 +71,7 @@ impl Supervisor {
                 (Measures::RunningsPh, &brew.ph_samples),
             ]
             .into_iter()
-            .filter_map(|(measures, sum)| Some((self.id_of(measures)?, sum.rise - sum.fall)))
+            .filter_map(|(measures, samples)| Some((self.id_of(measures)?, samples.sum())))
             .collect(),
         }
     }
