@@ -8,6 +8,9 @@ use super::thinned;
 use crate::brew_record::{BedSetting, BrewRecord};
 use crate::display::Voice;
 
+/// Points of one brew, with gaps.
+type Curve = Vec<Option<(f64, f64)>>;
+
 /// What is laid over each other.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Comparison {
@@ -49,7 +52,7 @@ pub fn compared(
         Comparison::Resistance => record.resistance_per_m(state, bed).map(|r| r * 1e-9),
         Comparison::Acidity => state.runnings_ph,
     };
-    let curves: Vec<(String, Vec<Option<(f64, f64)>>)> = records
+    let curves: Vec<(String, Curve)> = records
         .iter()
         .take(Ink::BREWS.len())
         .map(|record| {

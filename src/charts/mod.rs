@@ -33,7 +33,7 @@ fn thinned<T: Copy>(points: &[T], most: usize) -> Vec<T> {
     let every = points.len().div_ceil(most.max(1)).max(1);
     let mut kept: Vec<T> = points.iter().step_by(every).copied().collect();
     if let Some(last) = points.last()
-        && (points.len() - 1) % every != 0
+        && !(points.len() - 1).is_multiple_of(every)
     {
         kept.push(*last);
     }

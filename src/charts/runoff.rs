@@ -65,14 +65,20 @@ impl Scene<'_> {
 
     fn stop_words(&self) -> String {
         let words = self.voice.words;
-        match self.record.projections.last().and_then(|line| line.stop) {
-            Some(stop) => format!(
+        self.stop_volume_l().map_or(String::new(), |volume_l| {
+            format!(
                 "{}: {}.",
                 words.stop_point,
-                self.voice.volume_with_unit(stop.volume_l)
-            ),
-            None => String::new(),
-        }
+                self.voice.volume_with_unit(volume_l)
+            )
+        })
+    }
+
+    /// Where the run-off was stopped, or is to be.
+    fn stop_volume_l(&self) -> Option<f64> {
+        let finished = self.record.brew.finished.as_ref();
+        let called = finished.and_then(|finished| finished.summary.as_ref()?.stop_volume_l);
+        called.or_else(|| Some(self.record.projections.last()?.stop?.volume_l))
     }
 }
 
@@ -251,11 +257,12 @@ fn samples(panel: &mut Panel<'_>, scene: &Scene<'_>) -> Result<(), ChartError> {
 /// The stop-point with the band of the target's crossing.
 fn stop(panel: &mut Panel<'_>, scene: &Scene<'_>, low: f64, high: f64) -> Result<(), ChartError> {
     let (voice, words) = (scene.voice, scene.voice.words);
-    let Some(stop) = scene.record.projections.last().and_then(|line| line.stop) else {
+    let Some(volume_l) = scene.stop_volume_l() else {
         return Ok(());
     };
+    let decides = scene.record.projections.last().and_then(|line| line.stop);
     if let Some(target) = scene.target()
-        && stop.cause == StopCause::TargetGravity
+        && decides.is_some_and(|stop| stop.cause == StopCause::TargetGravity)
     {
         let (from, to) = (target.volume_l.p5, target.volume_l.p95);
         panel.area(
@@ -265,9 +272,9 @@ fn stop(panel: &mut Panel<'_>, scene: &Scene<'_>, low: f64, high: f64) -> Result
             0.1,
         )?;
     }
-    let x = voice.volume_value(stop.volume_l);
+    let x = voice.volume_value(volume_l);
     panel.line(&[(x, low), (x, high)], Ink::Stop)?;
-    let text = format!("{} {}", words.stop, voice.volume_with_unit(stop.volume_l));
+    let text = format!("{} {}", words.stop, voice.volume_with_unit(volume_l));
     panel.label(
         (x, high - 0.06 * (high - low)),
         &text,

@@ -99,6 +99,11 @@ fn px(pixels: u32) -> u32 {
     pixels * FINE
 }
 
+/// The same as a distance.
+fn steps(pixels: u32) -> i32 {
+    px(pixels).cast_signed()
+}
+
 fn letters(ink: Ink) -> TextStyle<'static> {
     ("sans-serif", px(FONT_PX))
         .into_font()
@@ -191,10 +196,10 @@ impl<'a> PanelSpace<'a, '_> {
     ) -> Result<(), ChartError> {
         let (width, height) = self.area.dim_in_pixel();
         let mut context = ChartBuilder::on(self.area)
-            .margin_top(px(24) as i32)
-            .margin_right(px(14) as i32)
-            .margin_bottom(px(2) as i32)
-            .margin_left(px(2) as i32)
+            .margin_top(steps(24))
+            .margin_right(steps(14))
+            .margin_bottom(steps(2))
+            .margin_left(steps(2))
             .x_label_area_size(px(24))
             .y_label_area_size(px(46))
             .build_cartesian_2d(x.from..x.to, y.from..y.to)
@@ -220,12 +225,8 @@ impl<'a> PanelSpace<'a, '_> {
                 .draw(&Text::new(text.to_owned(), at, style))
                 .map_err(failed)
         };
-        let (right, top) = (width as i32 - px(14) as i32, px(4) as i32);
-        title(
-            &y.title,
-            Pos::new(HPos::Left, VPos::Top),
-            (px(6) as i32, top),
-        )?;
+        let (right, top) = (width.cast_signed() - steps(14), steps(4));
+        title(&y.title, Pos::new(HPos::Left, VPos::Top), (steps(6), top))?;
         title(&x.title, Pos::new(HPos::Right, VPos::Top), (right, top))?;
         let (across, down) = context.plotting_area().get_pixel_range();
         let mut panel = Panel {
@@ -330,7 +331,7 @@ impl Panel<'_> {
 
     /// A square, for a sample of the kettle.
     pub fn square(&mut self, at: (f64, f64), ink: Ink) -> Result<(), ChartError> {
-        let side = px(5) as i32;
+        let side = steps(5);
         let (x, y) = self.context.backend_coord(&at);
         let outline = vec![
             (x - side, y - side),
@@ -343,13 +344,13 @@ impl Panel<'_> {
             .plotting_area()
             .strip_coord_spec()
             .draw(&PathElement::new(
-                self.from_corner(&outline),
+                self.relative_to_corner(&outline),
                 stroke(ink, 2.0, false),
             ))
             .map_err(failed)
     }
 
-    fn from_corner(&self, points: &[(i32, i32)]) -> Vec<(i32, i32)> {
+    fn relative_to_corner(&self, points: &[(i32, i32)]) -> Vec<(i32, i32)> {
         let [left, _, top, _] = self.reading.place;
         points.iter().map(|(x, y)| (x - left, y - top)).collect()
     }
@@ -363,7 +364,7 @@ impl Panel<'_> {
         side: Side,
     ) -> Result<(), ChartError> {
         let (x, y) = self.context.backend_coord(&at);
-        let gap = px(7) as i32;
+        let gap = steps(7);
         let (horizontal, vertical, dx, dy) = match side {
             Side::Left => (HPos::Right, VPos::Center, -gap, 0),
             Side::Right if at.0 > 0.85 * self.to_x => (HPos::Right, VPos::Bottom, 0, -gap / 2),

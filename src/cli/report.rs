@@ -56,16 +56,15 @@ pub fn run(arguments: &Arguments) -> Result<(), Failure> {
         all.extend(segments);
         tun_path(&tun, &all)
     };
-    let path = match arguments.chart {
-        Some(chart) => below(&["charts", name(chart)]),
-        None => {
-            let format = match arguments.format {
-                Format::Html => "html",
-                Format::Csv => "csv",
-                Format::Json => "json",
-            };
-            format!("{}?format={format}", below(&["report"]))
-        }
+    let path = if let Some(chart) = arguments.chart {
+        below(&["charts", name(chart)])
+    } else {
+        let format = match arguments.format {
+            Format::Html => "html",
+            Format::Csv => "csv",
+            Format::Json => "json",
+        };
+        format!("{}?format={format}", below(&["report"]))
     };
     let contents = client.download(&path)?;
     let failed = |what: &str, error: &std::io::Error| {

@@ -85,7 +85,7 @@ words! {
     target_is: "target {0}" / "Ziel {0}";
     floor_is: "floor {0}" / "Grenze {0}";
     ceiling_is: "ceiling {0}" / "Grenze {0}";
-    pace_is: "pace {0}" / "Solltempo {0}";
+    pace_is: "on time with {0}" / "pünktlich mit {0}";
     limit_is: "limit {0}" / "Grenze {0}";
     headroom_is: "headroom {0} %" / "Reserve {0} %";
     resistance_is: "resistance {0} ×10⁹/m" / "Widerstand {0} ×10⁹/m";
@@ -98,7 +98,6 @@ words! {
     bed_over: "over the limit" / "über der Grenze";
     cooled: "cooled sample" / "gekühlte Probe";
     in_line: "as read in the line" / "wie in der Leitung";
-    believed: "believed" / "geglaubt";
     all_believed: "Every instrument is believed." / "Allen Messgeräten wird geglaubt.";
     and_more: "and {0} more" / "und {0} weitere";
     disagrees: "contradicts the others" / "widerspricht den anderen";

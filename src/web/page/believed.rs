@@ -38,7 +38,7 @@ pub fn instruments(view: &View<'_>) -> Markup {
     html! {
         h2 { a href=(view.path("instruments")) { (words.instruments) } }
         p class={ "value" @if !doubted.is_empty() { " amiss" } } {
-            span class="num" { (all - doubted.len()) "/" (all) } span class="unit" { " " (words.believed) }
+            span class="num" { (all - doubted.len()) "/" (all) }
         }
         @if doubted.is_empty() {
             p class="sub" { (words.all_believed) }

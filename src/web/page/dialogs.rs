@@ -3,15 +3,16 @@
 use maud::{Markup, html};
 
 use super::View;
+use crate::display::Voice;
 use crate::display::terms::fill;
 
 pub fn all(view: &View<'_>) -> Markup {
     html! {
-        (sample(view)) (shelve(view)) (note(view)) (raking(view)) (end(view)) (who(view))
+        (sample(view)) (shelve(view)) (note(view)) (raking(view)) (end(view))
     }
 }
 
-fn dialog(id: &str, title: Markup, body: Markup, save: &str, cancel: &str) -> Markup {
+fn dialog(id: &str, title: &Markup, body: &Markup, save: &str, cancel: &str) -> Markup {
     html! {
         dialog id=(id) aria-labelledby={ (id) "-title" } {
             form method="dialog" novalidate {
@@ -58,8 +59,8 @@ fn sample(view: &View<'_>) -> Markup {
     };
     dialog(
         "dialog-sample",
-        html! { span id="sample-name" { (words.hand_sample) } },
-        body,
+        &html! { span id="sample-name" { (words.hand_sample) } },
+        &body,
         words.save,
         words.cancel,
     )
@@ -86,8 +87,8 @@ fn shelve(view: &View<'_>) -> Markup {
     };
     dialog(
         "dialog-shelve",
-        html! { (words.shelve) },
-        body,
+        &html! { (words.shelve) },
+        &body,
         words.shelve,
         words.cancel,
     )
@@ -103,8 +104,8 @@ fn note(view: &View<'_>) -> Markup {
     };
     dialog(
         "dialog-note",
-        html! { (words.note) },
-        body,
+        &html! { (words.note) },
+        &body,
         words.save,
         words.cancel,
     )
@@ -124,8 +125,8 @@ fn raking(view: &View<'_>) -> Markup {
     };
     dialog(
         "dialog-raking",
-        html! { (words.raking) },
-        body,
+        &html! { (words.raking) },
+        &body,
         words.report_raking,
         words.cancel,
     )
@@ -139,15 +140,16 @@ fn end(view: &View<'_>) -> Markup {
     };
     dialog(
         "dialog-end",
-        html! { (words.end_runoff) },
-        body,
+        &html! { (words.end_runoff) },
+        &body,
         words.end_runoff,
         words.cancel,
     )
 }
 
-fn who(view: &View<'_>) -> Markup {
-    let words = view.voice.words;
+/// Asks for a name; it is on every page.
+pub fn who(voice: Voice) -> Markup {
+    let words = voice.words;
     let body = html! {
         p { (words.who_says) }
         div class="field" {
@@ -157,8 +159,8 @@ fn who(view: &View<'_>) -> Markup {
     };
     dialog(
         "dialog-who",
-        html! { (words.who_title) },
-        body,
+        &html! { (words.who_title) },
+        &body,
         words.go_on,
         words.cancel,
     )

@@ -50,7 +50,7 @@ pub fn page(view: &View<'_>, drawings: &Drawings) -> Markup {
                 (figure("bed", words.bed_chart, "", &drawings.bed, words.cross_hair))
                 (figure("ph", words.ph_chart, "", &drawings.acidity, words.cross_hair))
             }
-            section class="panel table" aria-labelledby="table-title" {
+            div class="panel table" {
                 h2 id="table-title" { (words.table) }
                 div class="scroll" id="part-table" tabindex="0" role="region" aria-labelledby="table-title" { (part("part-table")) }
                 div id="part-notes" { (part("part-notes")) }

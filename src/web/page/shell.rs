@@ -3,6 +3,7 @@
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use serde_json::json;
 
+use super::dialogs;
 use super::view::{api_path, page_path};
 use crate::display::Voice;
 
@@ -59,6 +60,7 @@ impl Frame<'_> {
                         }
                     }
                     main id="main" tabindex="-1" { h1 class="hidden" { (title) } (body) }
+                    (dialogs::who(self.voice))
                     div id="toast" role="status" aria-live="polite" {}
                     div id="call" class="hidden" role="alert" aria-live="assertive" {}
                     footer { p { strong { (words.caution) } " " (words.cautions) } }

@@ -2,7 +2,7 @@
 //! brews gave.
 
 use jiff::Timestamp;
-use lauter_core::profile::Figure;
+use lauter_core::profile::{Figure, Figures};
 use maud::{Markup, html};
 
 use super::runoff::figure;
@@ -39,10 +39,19 @@ pub fn page(
     frame.page(words.tun, &html! {}, &body)
 }
 
-fn learnt(frame: &Frame<'_>, known: &KnownProfile) -> Markup {
-    let (voice, words) = (frame.voice, frame.voice.words);
-    let figures = &known.figures;
-    let rows: [(&str, Option<Figure>, f64, usize, &str, &str); 9] = [
+/// A learnt quantity: name, figure, its factor and digits, unit, what it is used for.
+type Habit = (
+    &'static str,
+    Option<Figure>,
+    f64,
+    usize,
+    &'static str,
+    &'static str,
+);
+
+fn habits(frame: &Frame<'_>, figures: &Figures) -> [Habit; 9] {
+    let words = frame.voice.words;
+    [
         (
             words.breakthrough,
             figures.breakthrough_l_per_kg,
@@ -115,7 +124,13 @@ fn learnt(frame: &Frame<'_>, known: &KnownProfile) -> Markup {
             "pH",
             words.used_for_ph,
         ),
-    ];
+    ]
+}
+
+fn learnt(frame: &Frame<'_>, known: &KnownProfile) -> Markup {
+    let (voice, words) = (frame.voice, frame.voice.words);
+    let figures = &known.figures;
+    let rows = habits(frame, figures);
     let number = |value: f64, scale: f64, digits: usize| voice.number(scale * value, digits);
     html! {
         h2 { (words.learnt) }

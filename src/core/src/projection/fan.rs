@@ -31,8 +31,8 @@ pub fn fan(
     draws: &Draws,
 ) -> Vec<FanPoint> {
     let player = Player::new(situation, limits, washout, acidity);
-    let mut runnings = [[0.0; DRAWS]; STEPS];
-    let mut kettle = [[0.0; DRAWS]; STEPS];
+    let mut runnings = vec![[0.0; DRAWS]; STEPS];
+    let mut kettle = vec![[0.0; DRAWS]; STEPS];
     player.play_through(draws, |draw, step, runnings_p, kettle_p| {
         runnings[step][draw] = runnings_p;
         kettle[step][draw] = kettle_p;
