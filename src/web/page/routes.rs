@@ -34,6 +34,12 @@ const CHART: Size = Size {
     height: 340,
 };
 
+/// Charts that stand two beside each other.
+const BESIDE: Size = Size {
+    width: 580,
+    height: 300,
+};
+
 /// What a page may load: only what this service serves, and nothing inline.
 const POLICY: &str = "default-src 'self'; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
 
@@ -206,7 +212,7 @@ async fn brews_page(
                 .into_iter()
                 .filter(|_| !records.is_empty())
                 .map(|(name, title, what)| {
-                    charts::compared(&records, what, &bed, voice, CHART)
+                    charts::compared(&records, what, &bed, voice, BESIDE)
                         .map(|svg| (name, title, svg))
                 })
                 .collect();
@@ -245,7 +251,7 @@ async fn tun_page(
                     resistance_per_m: record.usual_resistance_per_m(&bed),
                 });
             }
-            let chart = (!points.is_empty()).then(|| charts::crush_course(&points, voice, CHART));
+            let chart = (!points.is_empty()).then(|| charts::crush_course(&points, voice, BESIDE));
             Ok((KnownProfile::of(database, id)?, crushes, chart))
         })
         .await?;
