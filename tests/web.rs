@@ -17,6 +17,8 @@ mod http;
 mod invented;
 #[path = "web/operating.rs"]
 mod operating;
+#[path = "web/page.rs"]
+mod page;
 #[path = "web/profile.rs"]
 mod profile;
 #[path = "web/reaching.rs"]

@@ -16,6 +16,7 @@ mod demo;
 #[cfg(feature = "demo")]
 mod demo_text;
 mod replay;
+mod report;
 mod run;
 mod sample;
 mod status;
@@ -36,6 +37,7 @@ const EXAMPLES: &str = "First steps:
   lauterd run --config tun-1.toml                 watch the tun
   lauterd brew start --config tun-1.toml --plan plan.toml
   lauterd status --config tun-1.toml              where the run-off stands
+  lauterd report 2026-0412 --output report.html   the record of a brew, to read and to print
   lauterd tun show --config tun-1.toml            what earlier brews taught about the tun
   lauterd calc dilute --help                      the brewer's arithmetic
 
@@ -52,6 +54,7 @@ enum Command {
     Alarms(alarms::Arguments),
     Status(status::Arguments),
     Tun(tun::Arguments),
+    Report(report::Arguments),
     Replay(replay::Arguments),
     Calc(calc::Arguments),
 }
@@ -77,6 +80,7 @@ pub fn main() -> ExitCode {
         Command::Run(arguments) => run::run(&arguments),
         Command::Replay(arguments) => replay::run(&arguments),
         Command::Brew(arguments) => brew::run(&arguments),
+        Command::Report(arguments) => report::run(&arguments),
         Command::Sample(arguments) => sample::run(&arguments),
         Command::Alarms(arguments) => alarms::run(&arguments),
         Command::Status(arguments) => status::run(&arguments),
@@ -84,11 +88,11 @@ pub fn main() -> ExitCode {
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,
-        Err(failure) => report(&failure),
+        Err(failure) => told(&failure),
     }
 }
 
-fn report(failure: &Failure) -> ExitCode {
+fn told(failure: &Failure) -> ExitCode {
     eprintln!("lauterd: {failure}");
     failure.exit_code()
 }

@@ -13,6 +13,8 @@ use lauter_core::reading::{Instrument, Status};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+pub use super::tables::{DecimalMark, GravityUnit, Language, VolumeUnit};
+
 /// One tun's configuration: one file.
 #[derive(Clone, Debug)]
 pub struct Configuration {
@@ -172,6 +174,16 @@ pub struct Store {
 pub struct Web {
     pub enabled: bool,
     pub listen: SocketAddr,
+    pub display: Display,
+}
+
+/// How the page and the report speak: language, units, decimal mark.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Display {
+    pub language: Language,
+    pub gravity: GravityUnit,
+    pub volume: VolumeUnit,
+    pub decimal: DecimalMark,
 }
 
 /// Broker for publishing and for instruments that read from MQTT.
@@ -240,6 +252,8 @@ pub struct Watch {
     pub no_flow_l_min: f64,
     /// Temperature of runnings and kettle where no instrument tells.
     pub assumed_temperature_c: f64,
+    /// Refractometer reading over true gravity.
+    pub wort_factor: f64,
 }
 
 #[derive(Clone, Debug)]

@@ -6,6 +6,8 @@
 //! wrong has been reported by then and the rest is still to be checked. What several keys mean together is
 //! the concern of `resolve`.
 
+mod web;
+
 use std::collections::BTreeMap;
 
 use lauter_core::alarm::{AlarmId, Priority};
@@ -16,6 +18,7 @@ use serde::Deserialize;
 use serde_json::Map;
 
 use super::model::{ByteOrder, Parity, Table, ValueType};
+pub use web::{DecimalMark, GravityUnit, Language, VolumeUnit, WebTable};
 
 /// Configuration of lauterd for one tun.
 #[derive(Debug, Deserialize, JsonSchema)]
@@ -261,17 +264,6 @@ pub struct StoreTable {
 
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
-pub struct WebTable {
-    /// Whether the page is served.
-    #[schemars(extend("default" = true))]
-    pub enabled: Option<bool>,
-    /// Address and port it is served on.
-    #[schemars(extend("format" = "socket-address", "default" = "127.0.0.1:8780"))]
-    pub listen: Option<String>,
-}
-
-#[derive(Debug, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
 pub struct MqttTable {
     /// Host name or address of the broker.
     #[schemars(required, extend("format" = "text"))]
@@ -380,6 +372,9 @@ pub struct WatchTable {
     /// Temperature of runnings and kettle where no instrument tells it, °C.
     #[schemars(range(min = 40.0, max = 100.0), extend("default" = 75.0))]
     pub assumed_temperature_c: Option<f64>,
+    /// Refractometer reading over true gravity; the brewery's own (common practice: about 1.04).
+    #[schemars(range(min = 0.9, max = 1.2), extend("default" = 1.04))]
+    pub wort_factor: Option<f64>,
 }
 
 #[derive(Debug, Deserialize, JsonSchema)]

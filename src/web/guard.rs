@@ -154,7 +154,7 @@ pub fn media_type(headers: &HeaderMap) -> Option<MediaType> {
 async fn in_json(response: Response) -> Response {
     let status = response.status();
     let is_error = status.is_client_error() || status.is_server_error();
-    if !is_error || media_type(response.headers()) == Some(MediaType::Json) {
+    if !is_error || media_type(response.headers()) == Some(MediaType::Json) || is_page(&response) {
         return response;
     }
     let (mut parts, body) = response.into_parts();
@@ -171,6 +171,12 @@ async fn in_json(response: Response) -> Response {
     // `Allow` and its like stay.
     parts.headers.extend(plain.headers().clone());
     Response::from_parts(parts, plain.into_body())
+}
+
+/// People are told in a page of its own what is wrong.
+fn is_page(response: &Response) -> bool {
+    let kind = response.headers().get(CONTENT_TYPE);
+    kind.is_some_and(|kind| kind.as_bytes().starts_with(b"text/html"))
 }
 
 /// An answer is of the moment and for this page only. A route that serves a page brings a policy of its own.

@@ -1,13 +1,16 @@
 //! The HTTP interface: how people and the command line reach the running service.
 //!
-//! Owns the listener, the rules every request must keep (`guard`) and the JSON interface below `/api/v1` (`api`,
-//! its bodies in `wire`). A request that changes a brew goes to the tun's own task and its answer comes back;
+//! Owns the listener, the rules every request must keep (`guard`), the JSON interface below `/api/v1` (`api`, its
+//! bodies in `wire`), the page (`page`) and the event streams (`events`, fed by `live`). A request that changes a brew goes to the tun's own task and its answer comes back;
 //! what is past comes from the record. Nothing here knows an instrument or a publisher, and nothing asks for a
 //! password: whoever reaches the address may operate, so it is the loopback address unless configured otherwise.
 
 mod api;
+mod events;
 mod guard;
 mod listener;
+mod live;
+mod page;
 mod parameters;
 mod problem;
 pub mod wire;
@@ -17,6 +20,7 @@ use std::net::SocketAddr;
 use std::sync::Arc;
 
 use tokio::net::TcpListener;
+use tokio::sync::Semaphore;
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 
@@ -24,6 +28,8 @@ use crate::exit::{Failure, Kind};
 use crate::runtime::request::TunHandle;
 use crate::store::Store;
 use api::Service;
+use live::Live;
+use parameters::STREAMS_BOUND;
 
 /// Takes the address. Must be called inside the runtime that will serve it.
 ///
@@ -80,6 +86,16 @@ pub fn serve(
              start and end brews and operate alarms; keep it on the brewhouse's own network"
         );
     }
-    let service = Arc::new(Service { tuns, store });
+    let live = tuns
+        .iter()
+        .map(|handle| Live::start(handle.clone(), store.clone(), stop.clone()))
+        .collect();
+    let service = Arc::new(Service {
+        tuns,
+        store,
+        live,
+        streams: Arc::new(Semaphore::new(STREAMS_BOUND)),
+        stop: stop.clone(),
+    });
     tokio::spawn(listener::run(listener, api::router(service), stop))
 }

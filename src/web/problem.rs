@@ -8,7 +8,9 @@ use axum::response::{IntoResponse, Response};
 
 use lauter_core::alarm::OperationFault;
 
+use super::live::LookError;
 use super::wire::{ErrorBody, Fault};
+use crate::charts::ChartError;
 use crate::config::{ConfigErrors, Place};
 use crate::runtime::request::Refusal;
 use crate::store::StoreError;
@@ -36,6 +38,12 @@ impl Problem {
     /// Something that the address names is not there.
     pub fn not_found(error: impl Into<String>) -> Self {
         Self::new(StatusCode::NOT_FOUND, error)
+    }
+
+    /// Something that should not happen; the log has it.
+    pub fn internal(error: &dyn std::fmt::Display) -> Self {
+        tracing::error!(%error, "a web request could not be answered");
+        Self::new(StatusCode::INTERNAL_SERVER_ERROR, error.to_string())
     }
 
     /// A body that can be read but whose values are wrong: all faults at once.
@@ -91,6 +99,21 @@ impl From<Refusal> for Problem {
             Refusal::Store(_) | Refusal::Stopping => StatusCode::SERVICE_UNAVAILABLE,
         };
         Self::new(status, refusal.to_string())
+    }
+}
+
+impl From<ChartError> for Problem {
+    fn from(error: ChartError) -> Self {
+        Self::internal(&error)
+    }
+}
+
+impl From<LookError> for Problem {
+    fn from(error: LookError) -> Self {
+        match error {
+            LookError::Refused(refusal) => refusal.into(),
+            LookError::Record(error) => error.into(),
+        }
     }
 }
 

@@ -12,6 +12,7 @@ use jiff::Timestamp;
 use lauter_core::alarm::LONGEST_SHELVING_MIN;
 use lauter_core::projection::Plan;
 use lauter_core::supervisor::{OperatorAction, Place, Sample, SummaryLine};
+use lauter_core::units::{Unit, gravity_to_p};
 use serde::{Deserialize, Serialize};
 
 pub use alarms::{ALARM_DAYS, AlarmReport, Asked, TrailEntry, trail};
@@ -130,7 +131,8 @@ pub struct ExportFiles {
     pub files: Vec<String>,
 }
 
-/// A hand sample. Gravity °P at 20 °C, pH of a cooled sample, volume in L as metered; at least one of them.
+/// A hand sample. Gravity °P at 20 °C, pH of a cooled sample, volume in L as metered; at least one of them. Gravity may
+/// come as apparent specific gravity 20/20 or as a refractometer's °Bx instead, which the service converts.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct SampleBody {
@@ -141,9 +143,60 @@ pub struct SampleBody {
     pub ph: Option<f64>,
     #[serde(default)]
     pub volume_l: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub gravity_sg: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub gravity_bx: Option<f64>,
+}
+
+impl From<Sample> for SampleBody {
+    fn from(sample: Sample) -> Self {
+        let Sample {
+            place,
+            gravity_p,
+            ph,
+            volume_l,
+        } = sample;
+        Self {
+            place,
+            gravity_p,
+            ph,
+            volume_l,
+            gravity_sg: None,
+            gravity_bx: None,
+        }
+    }
 }
 
 impl SampleBody {
+    /// With the gravity in °P, whatever it was read in. `wort_factor`: refractometer reading over true gravity.
+    pub fn in_plato(self, wort_factor: f64) -> Result<Self, Vec<Fault>> {
+        let readings = [
+            ("gravity_sg", self.gravity_sg, Unit::SpecificGravity),
+            ("gravity_bx", self.gravity_bx, Unit::DegreeBrix),
+        ];
+        let given = readings.iter().filter(|(_, value, _)| value.is_some());
+        if given.count() + usize::from(self.gravity_p.is_some()) > 1 {
+            let message =
+                "stands beside another gravity; give one of gravity_p, gravity_sg and gravity_bx";
+            return Err(vec![Fault::new("gravity", message)]);
+        }
+        let mut converted = Self {
+            gravity_sg: None,
+            gravity_bx: None,
+            ..self
+        };
+        for (key, value, unit) in readings {
+            if let Some(value) = value {
+                let gravity_p = gravity_to_p(unit, value, None, wort_factor)
+                    .map_err(|error| vec![Fault::new(key, error.to_string())])?;
+                // No hand-held instrument shows more than a hundredth.
+                converted.gravity_p = Some((100.0 * gravity_p).round() / 100.0);
+            }
+        }
+        Ok(converted)
+    }
+
     /// The sample, or everything that is wrong with it. The ranges only catch slips of the finger: what can be
     /// right is for the supervisor to weigh.
     pub fn sample(self) -> Result<Sample, Vec<Fault>> {
@@ -258,7 +311,7 @@ impl AlarmOperation {
 }
 
 /// What goes into the audit trail is one line of text that says something.
-fn check_text(key: &str, text: Option<&str>, faults: &mut Vec<Fault>) {
+pub fn check_text(key: &str, text: Option<&str>, faults: &mut Vec<Fault>) {
     let right = text.is_some_and(|text| {
         !text.trim().is_empty()
             && text.chars().count() <= LONGEST_TEXT

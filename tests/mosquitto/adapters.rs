@@ -10,8 +10,8 @@ use lauter_core::supervisor::LinkState;
 use lauter_core::units::Unit;
 use lauterd::clock::Clock;
 use lauterd::config::model::{
-    Configuration, ConfiguredInstrument, Kettle, Mqtt, MqttPoint, Projection, Source, Store, Tun,
-    Watch, Web,
+    Configuration, ConfiguredInstrument, Display, Kettle, Mqtt, MqttPoint, Projection, Source,
+    Store, Tun, Watch, Web,
 };
 use lauterd::ingest::mqtt::MqttIngestHealth;
 use lauterd::ingest::{Arrival, Intake};
@@ -94,6 +94,7 @@ fn configuration(mqtt: Mqtt) -> Configuration {
         web: Web {
             enabled: false,
             listen: ([127, 0, 0, 1], 0).into(),
+            display: Display::default(),
         },
         mqtt: Some(mqtt),
         influx: None,
@@ -104,6 +105,7 @@ fn configuration(mqtt: Mqtt) -> Configuration {
             reading_every_s: 1.0,
             no_flow_l_min: 1.0,
             assumed_temperature_c: 75.0,
+            wort_factor: 1.04,
         },
         projection: Projection {
             every_s: 30.0,

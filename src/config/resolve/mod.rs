@@ -21,8 +21,11 @@ use serde::Serialize;
 use super::Surroundings;
 use super::faults::Faults;
 use super::key_path::KeyPath;
-use super::model::{AlarmSettings, Configuration, Kettle, Projection, Store, Tun, Watch, Web};
-use super::tables::{AlarmTable, KettleTable, RootTable};
+use super::model::{
+    AlarmSettings, Configuration, DecimalMark, Display, Kettle, Language, Projection, Store, Tun,
+    Watch, Web,
+};
+use super::tables::{AlarmTable, KettleTable, RootTable, WebTable};
 
 /// Checks what keys mean together, and resolves the tables if nothing at all was wrong with them.
 pub fn configuration(
@@ -65,6 +68,7 @@ pub fn configuration(
         web: Web {
             enabled: web.enabled?,
             listen: web.listen.as_ref()?.parse().ok()?,
+            display: display(web)?,
         },
         mqtt,
         influx,
@@ -75,6 +79,7 @@ pub fn configuration(
             reading_every_s: watch.reading_every_s?,
             no_flow_l_min: watch.no_flow_l_min?,
             assumed_temperature_c: watch.assumed_temperature_c?,
+            wort_factor: watch.wort_factor?,
         },
         projection: Projection {
             every_s: projection.every_s?,
@@ -82,6 +87,20 @@ pub fn configuration(
             limit_ahead_s: projection.limit_ahead_s?,
             top_up_temperature_c: projection.top_up_temperature_c?,
         },
+    })
+}
+
+fn display(web: &WebTable) -> Option<Display> {
+    let language = web.language?;
+    let usual = match language {
+        Language::English => DecimalMark::Point,
+        Language::German => DecimalMark::Comma,
+    };
+    Some(Display {
+        language,
+        gravity: web.gravity?,
+        volume: web.volume?,
+        decimal: web.decimal.unwrap_or(usual),
     })
 }
 

@@ -27,14 +27,16 @@ impl Tun {
                 send(reply, answer);
             }
             Request::Sample { sample, reply } => {
-                let answer = if self.supervisor.plan().is_some() {
-                    self.give(Event::Sample(sample), self.setting.clock.now());
-                    self.flush().await;
-                    self.written()
-                } else {
-                    Err(Refusal::NoBrew)
-                };
+                let answer = self.report(Event::Sample(sample)).await;
                 send(reply, answer);
+            }
+            Request::Report { event, reply } => {
+                let answer = self.report(event).await;
+                send(reply, answer);
+            }
+            Request::Forecast { reply } => {
+                // Whoever asked may have gone.
+                let _ = reply.send(self.supervisor.forecast(self.last));
             }
             Request::Operate {
                 alarm,
@@ -51,6 +53,16 @@ impl Tun {
                 let _ = reply.send(self.status());
             }
         }
+    }
+
+    /// What people tell of the brew under way.
+    async fn report(&mut self, event: Event) -> Result<(), Refusal> {
+        if self.supervisor.plan().is_none() {
+            return Err(Refusal::NoBrew);
+        }
+        self.give(event, self.setting.clock.now());
+        self.flush().await;
+        self.written()
     }
 
     async fn start_brew(&mut self, plan: Plan) -> Result<(), Refusal> {
@@ -168,6 +180,7 @@ impl Tun {
             plan: self.supervisor.plan().cloned(),
             runoff: self.latest.runoff.clone(),
             projection: self.latest.projection.clone(),
+            outlook: self.supervisor.outlook(self.last),
             alarms: self.latest.alarms(),
             readings: self.latest.readings(
                 configuration

@@ -2,10 +2,14 @@
 
 mod alarms;
 mod body;
+mod charts;
+mod crush;
 mod export;
+mod notes;
 mod operate;
 mod profile;
 mod record;
+mod report;
 mod tuns;
 
 use std::sync::Arc;
@@ -15,20 +19,29 @@ use axum::extract::DefaultBodyLimit;
 use axum::http::StatusCode;
 use axum::routing::{get, post};
 use axum::{Router, middleware};
+use tokio::sync::Semaphore;
 use tokio::time;
+use tokio_util::sync::CancellationToken;
 
-use super::guard;
+use super::live::Live;
 use super::parameters::{BODY_BOUND, TUN_TIMEOUT};
 use super::problem::Problem;
 use super::wire::BASE;
+use super::{events, guard, page};
 use crate::runtime::request::{Refusal, TunHandle};
 use crate::store::Store;
+pub use charts::{bed_setting, running_charts};
 
 /// What the handlers work with.
 #[derive(Clone, Debug)]
 pub struct Service {
     pub tuns: Vec<TunHandle>,
     pub store: Store,
+    /// The live state of each tun, in their order.
+    pub live: Vec<Live>,
+    /// Places for event streams.
+    pub streams: Arc<Semaphore>,
+    pub stop: CancellationToken,
 }
 
 /// Every route, behind the guard.
@@ -38,13 +51,23 @@ pub fn router(service: Arc<Service>) -> Router {
         .route("/table", get(record::table))
         .route("/lines", get(record::lines))
         .route("/alarms", get(record::alarms))
+        .route("/samples", get(report::samples))
+        .route("/projections", get(report::projections))
+        .route("/occurrences", get(report::occurrences))
+        .route("/charts/{chart}", get(charts::chart))
+        .route("/report", get(report::report))
         .route("/export", get(export::files))
         .route("/export/{file}", get(export::file));
     let tun = Router::new()
         .route("/", get(tuns::status))
         .route("/brew", post(operate::start_brew))
         .route("/brew/end", post(operate::end_brew))
+        .route("/events", get(events::states))
+        .route("/forecast", get(charts::forecast))
         .route("/samples", post(operate::sample))
+        .route("/notes", post(notes::note))
+        .route("/raking", post(notes::raking))
+        .route("/crush", get(crush::list).post(crush::enter))
         .route("/alarms/report", get(alarms::report))
         .route("/alarms/trail", get(alarms::trail))
         .route("/alarms/{alarm}", post(operate::alarm))
@@ -57,6 +80,7 @@ pub fn router(service: Arc<Service>) -> Router {
         .nest("/tuns/{site}/{tun}", tun);
     Router::new()
         .nest(BASE, api)
+        .merge(page::router())
         .fallback(no_such_path)
         .method_not_allowed_fallback(no_such_method)
         .layer(DefaultBodyLimit::max(BODY_BOUND))
@@ -80,7 +104,7 @@ async fn no_such_method(method: axum::http::Method) -> Problem {
 
 impl Service {
     /// The tun with this site and name, or which ones there are.
-    fn tun(&self, site: &str, tun: &str) -> Result<&TunHandle, Problem> {
+    pub fn tun(&self, site: &str, tun: &str) -> Result<&TunHandle, Problem> {
         self.tuns
             .iter()
             .find(|handle| handle.site == site && handle.tun == tun)
@@ -95,6 +119,18 @@ impl Service {
                     served.join(", ")
                 ))
             })
+    }
+}
+
+impl Service {
+    /// The live state of a tun.
+    pub fn live(&self, site: &str, tun: &str) -> Result<&Live, Problem> {
+        let id = self.tun(site, tun)?.id;
+        let mut beside = self.tuns.iter().zip(&self.live);
+        let found = beside.find(|(handle, _)| handle.id == id);
+        found
+            .map(|(_, live)| live)
+            .ok_or_else(|| Problem::not_found("this tun is not watched live"))
     }
 }
 

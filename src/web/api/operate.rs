@@ -102,8 +102,10 @@ pub async fn sample(
 ) -> Answer<SampleBody> {
     let handle = service.tun(&site, &tun)?;
     let taken: SampleBody = body::json(&headers, received)?;
-    let sample = taken
-        .sample()
+    let factor = handle.configuration.watch.wort_factor;
+    let (taken, sample) = taken
+        .in_plato(factor)
+        .and_then(|taken| Ok((taken, taken.sample()?)))
         .map_err(|faults| Problem::unprocessable("sample", faults))?;
     answered(handle.ask(|reply| Request::Sample { sample, reply })).await?;
     Ok(Json(taken))

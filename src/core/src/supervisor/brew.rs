@@ -118,6 +118,9 @@ pub(super) struct Brew {
     rested_s: f64,
     /// When the rakes last ran.
     pub raked: Option<Moment>,
+    /// A person has reported that the rakes run until then.
+    #[serde(default)]
+    pub raking_until: Option<Moment>,
     draws: Draws,
     /// Mean flow of the last minute or two while it ran.
     pace_l_min: f64,
@@ -202,6 +205,7 @@ impl Brew {
             compared_l: None,
             rested_s: 0.0,
             raked: None,
+            raking_until: None,
             draws: Draws::new(Draws::seed_of(&plan.brew)),
             pace_l_min: planned_flow_l_min,
             flows: VecDeque::new(),

@@ -11,6 +11,7 @@ mod channel;
 mod doubt;
 mod event;
 mod inflow;
+mod outlook;
 mod output;
 mod parameters;
 mod phase;
@@ -27,11 +28,14 @@ use serde::{Deserialize, Serialize};
 pub use crate::projection::{Band, Crossing, Stop, StopCause};
 pub use annunciator::BURST_PLACE;
 pub use event::{Event, LinkState, OperatorAction, Place, Sample};
+pub use outlook::Outlook;
 pub use output::{
     AlarmLine, ConditionedReading, Dated, IfStopped, Line, Occurrence, Output, Phase,
     ProjectionLine, RunoffState, SummaryLine, TableLine,
 };
 pub use parameters::{Parameters, Plant};
+
+pub use crate::projection::FanPoint;
 
 use crate::profile::TunProfile;
 use crate::projection::Plan;
@@ -116,6 +120,8 @@ impl Supervisor {
                 reading,
             } => self.take_reading(instrument, &reading),
             Event::Sample(sample) => self.take_sample(&sample, now),
+            Event::Note { who, text } => self.take_note(&who, &text, now),
+            Event::Raking { who, minutes } => self.take_raking(&who, minutes, now),
             Event::Link {
                 name,
                 state,

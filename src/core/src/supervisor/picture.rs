@@ -39,11 +39,16 @@ impl Supervisor {
             total_beyond_sum_l: self.total_beyond_sum_l(now),
             kettle_gravity_p: self.gravity(Measures::KettleGravity, now),
             kettle_temperature_c: value(Measures::KettleTemperature),
-            raking: switch(Measures::RakeRunning).unwrap_or(false),
+            raking: switch(Measures::RakeRunning).unwrap_or_else(|| self.raking_is_reported(now)),
             recirculating: switch(Measures::Recirculating).unwrap_or(false),
             pump_running: switch(Measures::PumpRunning),
             has_ph_instrument: self.channel(Measures::RunningsPh).is_some(),
         }
+    }
+
+    fn raking_is_reported(&self, now: Moment) -> bool {
+        let until = self.brew.as_ref().and_then(|brew| brew.raking_until);
+        until.is_some_and(|until| now < until)
     }
 
     /// What each source of the inflow says; `assumed_l_min` stands in where none does.

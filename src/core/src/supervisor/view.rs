@@ -22,9 +22,7 @@ impl Supervisor {
                 && flow_l_min.is_some_and(|flow| flow > self.parameters.no_flow_l_min),
             recirculating: picture.recirculating,
             undisturbed_s: brew.undisturbed_s(now),
-            rakes_are_seen: self
-                .channel(Measures::RakeRunning)
-                .is_some_and(|channel| channel.is_on().is_ok()),
+            rakes_are_seen: self.rakes_are_seen(),
             flow_is_steady: brew.flow_is_steady(picture),
             seconds_since_raking: brew.raked.map(|at| now.since(at)),
             runoff_l: brew.kettle.metered_l(),
