@@ -107,7 +107,7 @@ impl Default for Parameters {
             turbid_ebc: 60.0,
             high_level_share: 0.97,
             disagreement_deviations: 4.0,
-            sample_deviations: 5.0,
+            sample_deviations: 4.0,
             delivery_delay_s: 60.0,
             early_limit_share: 0.75,
             trend_after_s: 300.0,

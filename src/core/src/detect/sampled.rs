@@ -17,9 +17,9 @@ pub struct SampleErrors {
 }
 
 /// Allowance of the sum, standard deviations: a shift of one and a half matters.
-const ALLOWANCE: f64 = 0.6;
+const ALLOWANCE: f64 = 0.75;
 /// One sample counts for this much at most, so that three in a row must agree.
-const MOST: f64 = 2.6;
+const MOST: f64 = 2.7;
 /// Nothing is learnt while a sum is beyond this share of its limit.
 const LEARNS_BELOW: f64 = 0.3;
 
