@@ -7,6 +7,7 @@ use clap::{Parser, Subcommand};
 use crate::exit::{Failure, Kind};
 
 mod alarms;
+mod backup;
 mod brew;
 mod calc;
 mod check_config;
@@ -53,6 +54,7 @@ enum Command {
     Status(status::Arguments),
     Tun(tun::Arguments),
     Replay(replay::Arguments),
+    Backup(backup::Arguments),
     Calc(calc::Arguments),
 }
 
@@ -76,6 +78,7 @@ pub fn main() -> ExitCode {
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Run(arguments) => run::run(&arguments),
         Command::Replay(arguments) => replay::run(&arguments),
+        Command::Backup(arguments) => backup::run(&arguments),
         Command::Brew(arguments) => brew::run(&arguments),
         Command::Sample(arguments) => sample::run(&arguments),
         Command::Alarms(arguments) => alarms::run(&arguments),

@@ -8,9 +8,11 @@ use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io::{Read, Seek, Write};
 use std::path::{Path, PathBuf};
 
+use jiff::Timestamp;
 use lauter_core::reading::Moment;
 use rusqlite::{Connection, OpenFlags};
 
+use super::backup;
 use super::brews::{BrewId, TunId};
 use super::outbox::Publisher;
 use super::schema;
@@ -64,6 +66,10 @@ impl Database {
         prepare_for_writing(&connection)
             .map_err(|source| StoreError::sql(&path, "opening it", source))?;
         schema::migrate(&mut connection, &path)?;
+        let small = fs::metadata(&path).is_ok_and(|file| file.len() <= parameters.checked_bytes);
+        if small {
+            backup::check(&connection, &path)?;
+        }
         Ok(Self::around(connection, path, parameters, Some(lock)))
     }
 
@@ -102,6 +108,29 @@ impl Database {
     /// The record's file.
     pub fn path(&self) -> &Path {
         &self.path
+    }
+
+    /// Reads the whole file and says whether its pages fit together. For large files, beside the service's work.
+    pub fn check(&self) -> Result<(), StoreError> {
+        backup::check(&self.connection, &self.path)
+    }
+
+    /// Puts a damaged record out of the way, so that the watch can go on with a new one. Gives its new name. Nobody else
+    /// may have it open.
+    pub fn move_away(directory: &Path, now: Timestamp) -> Result<PathBuf, StoreError> {
+        let failed = |source| StoreError::Directory {
+            path: directory.to_owned(),
+            source,
+        };
+        let _lock = take_lock(directory)?;
+        let name = format!("{FILE_NAME}.damaged-{}", now.as_second());
+        for end in ["-wal", "-shm", ""] {
+            let from = directory.join(format!("{FILE_NAME}{end}"));
+            if from.exists() {
+                fs::rename(&from, directory.join(format!("{name}{end}"))).map_err(failed)?;
+            }
+        }
+        Ok(directory.join(name))
     }
 
     /// Outbox rows given up since opening.

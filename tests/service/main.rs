@@ -12,6 +12,7 @@ mod brewhouse;
 mod databases;
 mod endings;
 mod http;
+mod kills;
 #[allow(dead_code, reason = "shared with the tests of the MQTT adapters")]
 #[path = "../mosquitto/mod.rs"]
 mod mosquitto;

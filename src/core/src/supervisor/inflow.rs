@@ -202,11 +202,7 @@ impl Inflow {
             "Not measured: {:.0} L are assumed since the meters fell silent. Look into the kettle and take a sample. {}",
             self.assumed_l, finding.message
         );
-        Finding {
-            message,
-            ..finding
-        }
-        .with("assumed_l", self.assumed_l)
+        Finding { message, ..finding }.with("assumed_l", self.assumed_l)
     }
 }
 

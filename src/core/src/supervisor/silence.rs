@@ -128,10 +128,7 @@ impl Supervisor {
                 .map(|channel| channel.instrument.id.as_str())
         };
         let assumed_l = brew.inflow.assumed_l();
-        match (
-            named(Measures::RunoffTotal),
-            named(Measures::KettleVolume),
-        ) {
+        match (named(Measures::RunoffTotal), named(Measures::KettleVolume)) {
             (Some(counter), _) => format!("{counter} tells what ran off meanwhile."),
             (None, Some(level)) => format!(
                 "{level} tells what ran off meanwhile; until it agrees, {assumed_l:.0} L are assumed."

@@ -143,8 +143,7 @@ fn a_stop_point_that_only_an_assumption_has_reached_says_so() {
     run.give(Event::Tick);
     let reached = run.lines().into_iter().find_map(|line| match line {
         Line::Alarm(line)
-            if line.alarm == AlarmId::StopPointReached
-                && line.to == AlarmState::Unacknowledged =>
+            if line.alarm == AlarmId::StopPointReached && line.to == AlarmState::Unacknowledged =>
         {
             Some(line.message.clone())
         }
