@@ -158,6 +158,9 @@ impl Tun {
         }
         // The next start goes on from here at once.
         self.checkpointed = None;
+        if self.batch.brew.is_some() || !self.batch.is_empty() {
+            self.write().await;
+        }
         self.flush().await;
     }
 

@@ -278,6 +278,30 @@ mod tests {
     }
 
     #[test]
+    fn a_disk_that_turns_read_only_is_named_and_writing_goes_on_when_it_is_mended() {
+        let directory = tempfile::tempdir().unwrap();
+        let mut database = Database::open(directory.path()).unwrap();
+        let tun = database.tun("north-yard", "tun-1").unwrap();
+        let batch = Batch {
+            events: vec![DatedEvent {
+                at: Moment(1),
+                event: Event::BrewEnded,
+            }],
+            ..Batch::new(tun, None)
+        };
+        let read_only = |database: &Database, is: bool| {
+            let pragma = database.connection.pragma_update(None, "query_only", is);
+            pragma.unwrap();
+        };
+        read_only(&database, true);
+        let error = database.append(&batch).unwrap_err();
+        assert!(matches!(error, StoreError::Permission { .. }), "{error}");
+        read_only(&database, false);
+        database.append(&batch).unwrap();
+        assert_eq!(database.idle_events(tun, Moment::ZERO).unwrap().len(), 1);
+    }
+
+    #[test]
     fn the_outbox_is_read_in_order_without_sorting_it() {
         let directory = tempfile::tempdir().unwrap();
         let database = Database::open(directory.path()).unwrap();

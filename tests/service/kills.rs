@@ -3,7 +3,7 @@
 //!
 //! `LAUTERD_KILLS=200` asks for as many kills; the ordinary run has a handful.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::time::{Duration, Instant};
 
 use lauter_core::reading::Moment;
@@ -13,7 +13,8 @@ use serde::Deserialize;
 use serde_json::{Value, json};
 
 use super::brewhouse::{Brewhouse, Site, flowing_at_once, set};
-use super::mosquitto::{self, HeardMessage, Listener, Mosquitto, eventually};
+use super::mosquitto::{self, Mosquitto, eventually};
+use super::owed::heard_at_least_once;
 use super::program::Program;
 
 /// Process seconds in a real one: a whole run-off in 50 s.
@@ -129,7 +130,7 @@ async fn one_brew(kills: u32, seed: u64, counts: &mut Counts) {
     assert_eq!(status.code(), Some(0), "{log}");
     counts.brews += 1;
 
-    let mut database = Database::open_read_only(&site.path("store")).expect("the record");
+    let database = Database::open_read_only(&site.path("store")).expect("the record");
     let tun = database.find_tun("harbour", "tun-1").expect("readable");
     let brews = database.brews(tun.expect("the tun")).expect("brews");
     let [brew] = brews.as_slice() else {
@@ -138,7 +139,7 @@ async fn one_brew(kills: u32, seed: u64, counts: &mut Counts) {
     same_as_unbroken(&site, first, &database, brew, counts);
     samples_are_there_once(&database, brew, &asked, counts);
     if let Some(historian) = &historian {
-        heard_at_least_once(&mut database, brew, historian, counts).await;
+        counts.heard += heard_at_least_once(&database, brew, historian).await;
     }
     let true_l = brewhouse.handle.truth().kettle_volume_l;
     let states = database.runoff_states(brew.id).expect("states");
@@ -178,7 +179,8 @@ impl Stored {
     }
 }
 
-/// The supervisor as it stood when the brew began, given all recorded events without a break, says what the record says, and is what was stored at the end.
+/// The supervisor as it stood when the brew began, given all recorded events without a break, says what the record
+/// says, and is what was stored at the end.
 fn same_as_unbroken(
     site: &Site,
     first: Stored,
@@ -190,28 +192,20 @@ fn same_as_unbroken(
     let started_at = brew.header.started_at;
     let events = database.events(brew.id).expect("its events");
     counts.events += events.len();
+    let stored = Stored::read(site);
     let mut told = Vec::new();
     let mut last = Moment::ZERO;
+    assert_eq!(stored.next_event, events.len(), "it ended in order");
     for dated in events.into_iter().skip(first.next_event) {
         assert!(dated.at >= last, "time falls");
         last = dated.at;
         unbroken.handle(dated.event, dated.at);
         told.extend(std::iter::from_fn(|| unbroken.poll_output()));
     }
-    let stored = Stored::read(site);
-    let (until, _) = stored.supervisor.next_deadline().expect("a deadline");
-    unbroken.handle(Event::Tick, until);
-    told.extend(std::iter::from_fn(|| unbroken.poll_output()));
-    if unbroken != stored.supervisor {
-        let value = |supervisor| serde_json::to_value(supervisor).expect("JSON");
-        let (one, other) = (value(&unbroken), value(&stored.supervisor));
-        let mut found = Vec::new();
-        differences("", &one, &other, &mut found);
-        panic!("unbroken and stored differ:\n{}", found.join("\n"));
-    }
+    assert_same(&mut unbroken, &stored.supervisor, &mut told);
 
-    let line = |at: &Moment, line: &Line| (at.0, serde_json::to_string(line).expect("JSON"));
     let later = |at: Moment| at > started_at;
+    let line = |at: &Moment, line: &Line| (at.0, serde_json::to_string(line).expect("JSON"));
     let mut recorded = database.lines(brew.id).expect("lines");
     recorded.retain(|(at, _)| later(*at));
     let recorded: Vec<_> = recorded.iter().map(|(at, told)| line(at, told)).collect();
@@ -234,10 +228,24 @@ fn same_as_unbroken(
     let again: Vec<_> = told.iter().filter_map(reading).collect();
     let readings: Vec<_> = readings
         .into_iter()
+        .filter(|recorded| later(recorded.at))
         .map(|recorded| (recorded.at, recorded.reading))
         .collect();
     equal("conditioned readings", &readings, &again);
     counts.outputs += recorded.len() + occurrences.len() + readings.len();
+}
+
+/// The stored state is the unbroken one, once time has passed for both.
+fn assert_same(unbroken: &mut Supervisor, stored: &Supervisor, told: &mut Vec<Dated>) {
+    let (until, _) = stored.next_deadline().expect("a deadline");
+    unbroken.handle(Event::Tick, until);
+    told.extend(std::iter::from_fn(|| unbroken.poll_output()));
+    if unbroken != stored {
+        let value = |supervisor: &Supervisor| serde_json::to_value(supervisor).expect("JSON");
+        let mut found = Vec::new();
+        differences("", &value(unbroken), &value(stored), &mut found);
+        panic!("unbroken and stored differ:\n{}", found.join("\n"));
+    }
 }
 
 fn differences(path: &str, one: &Value, other: &Value, found: &mut Vec<String>) {
@@ -294,75 +302,4 @@ fn samples_are_there_once(
         );
     }
     counts.samples += asked.iter().filter(|(_, granted)| *granted).count();
-}
-
-/// What the record says was told, as far as it must arrive: kind of topic, and the message's own words.
-fn owed(database: &mut Database, brew: &Brew) -> Vec<(String, Value)> {
-    let mut owed = Vec::new();
-    for line in database.alarms(brew.id).expect("alarms") {
-        owed.push((
-            "alarm".to_owned(),
-            json!([line.elapsed_s, line.alarm, line.instrument, line.to]),
-        ));
-    }
-    for (_, occurrence) in database.occurrences(brew.id).expect("occurrences") {
-        owed.push((
-            "event".to_owned(),
-            json!([occurrence.event, occurrence.text]),
-        ));
-    }
-    owed
-}
-
-async fn heard_at_least_once(
-    database: &mut Database,
-    brew: &Brew,
-    historian: &Listener,
-    counts: &mut Counts,
-) {
-    let owed = owed(database, brew);
-    let words = |message: &HeardMessage| {
-        let below = message.topic.strip_prefix("lauterd/harbour/tun-1/")?;
-        let body = message.json();
-        let of = |keys: &[&str]| Value::Array(keys.iter().map(|key| body[*key].clone()).collect());
-        let seq = body["seq"].as_u64().expect("a number");
-        if below.starts_with("alarm/") {
-            return Some((
-                seq,
-                (
-                    "alarm".to_owned(),
-                    of(&["elapsed_s", "alarm", "instrument", "to"]),
-                ),
-            ));
-        }
-        (below == "event" && body["event"].is_string())
-            .then(|| (seq, ("event".to_owned(), of(&["event", "text"]))))
-    };
-    let mut by_seq = BTreeMap::new();
-    eventually("every alarm and event at the historian", || {
-        for message in historian.messages() {
-            if let Some((seq, said)) = words(&message) {
-                let before = by_seq.insert(seq, said.clone());
-                assert!(
-                    before.is_none_or(|before| before == said),
-                    "seq {seq} used twice"
-                );
-            }
-        }
-        let heard: BTreeSet<String> = by_seq.values().map(|said| format!("{said:?}")).collect();
-        owed.iter().all(|said| heard.contains(&format!("{said:?}")))
-    })
-    .await;
-    // In the order in which they were told.
-    for kind in ["alarm", "event"] {
-        let of_kind = |said: &&(String, Value)| said.0 == kind;
-        let told: Vec<_> = owed.iter().filter(of_kind).collect();
-        let heard: Vec<_> = by_seq
-            .values()
-            .filter(of_kind)
-            .filter(|said| told.contains(said))
-            .collect();
-        assert_eq!(heard, told, "{kind}");
-    }
-    counts.heard += owed.len();
 }

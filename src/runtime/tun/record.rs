@@ -60,7 +60,7 @@ impl Tun {
         }
     }
 
-    async fn write(&mut self) {
+    pub(super) async fn write(&mut self) {
         self.batch.checkpoint = self.checkpoint();
         self.batch.mark = self.clock_mark();
         let empty = Batch::new(self.setting.tun, self.batch.brew);
