@@ -29,9 +29,9 @@ pub struct Batch {
     pub outputs: Vec<Dated>,
     pub messages: Vec<NewMessage>,
     /// The state after the last of `events`; only during a brew.
-    pub checkpoint: Option<Checkpoint>,
+    pub checkpoint: Option<Box<Checkpoint>>,
     /// Both clocks now.
-    pub mark: Option<ClockMark>,
+    pub mark: Option<Box<ClockMark>>,
 }
 
 impl Batch {

@@ -118,7 +118,7 @@ async fn a_long_time_with_faults_at_random_leaves_memory_threads_and_files_as_th
         }
         let ended = program.post("/brew/end", ("application/json", "")).await;
         assert_eq!(ended.status, 200, "{}", ended.body);
-        drop(brewhouse);
+        brewhouse.handle.stop().await;
         scenario.seed += 1;
         brewhouse = Brewhouse::start_at(&scenario, SPEED, None, port).await;
     }

@@ -123,9 +123,12 @@ impl Program {
     }
 
     pub async fn post(&self, below: &str, body: (&str, &str)) -> Answer {
+        self.try_post(below, body).await.expect("an answer")
+    }
+
+    pub async fn try_post(&self, below: &str, body: (&str, &str)) -> std::io::Result<Answer> {
         let target = format!("{}{below}", self.tun);
-        let answer = http::request(self.port, "POST", &target, body).await;
-        answer.expect("an answer")
+        http::request(self.port, "POST", &target, body).await
     }
 
     pub async fn start_brew(&self, site: &Site) {

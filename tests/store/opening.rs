@@ -126,7 +126,7 @@ fn a_record_of_every_released_schema_is_brought_up_to_date_with_its_content() {
             connection.execute_batch(migration).unwrap();
         }
         connection
-            .pragma_update(None, "user_version", released as i64)
+            .pragma_update(None, "user_version", released.cast_signed())
             .unwrap();
         connection
             .pragma_update(None, "application_id", 0x6c74_7264)
@@ -257,11 +257,11 @@ fn a_checkpoint_stands_in_for_the_events_before_it_and_for_its_engine_only() {
     let mut database = Database::open(directory.path()).unwrap();
     let tun = database.tun("north-yard", "tun-1").unwrap();
     let brew = database.begin_brew(&header(tun, "2026-0412", 1)).unwrap();
-    let batch = |from: u32, checkpoint| Batch {
+    let batch = |from: u32, checkpoint: Option<Checkpoint>| Batch {
         events: (from..from + 3)
             .map(|second| sample_event(f64::from(second), 12.0))
             .collect(),
-        checkpoint,
+        checkpoint: checkpoint.map(Box::new),
         ..Batch::new(tun, Some(brew))
     };
     let checkpoint = Checkpoint {

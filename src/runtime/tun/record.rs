@@ -61,8 +61,8 @@ impl Tun {
     }
 
     pub(super) async fn write(&mut self) {
-        self.batch.checkpoint = self.checkpoint();
-        self.batch.mark = self.clock_mark();
+        self.batch.checkpoint = self.checkpoint().map(Box::new);
+        self.batch.mark = self.clock_mark().map(Box::new);
         let empty = Batch::new(self.setting.tun, self.batch.brew);
         let batch = std::mem::replace(&mut self.batch, empty);
         match self.setting.store.append(batch.clone()).await {
@@ -130,16 +130,18 @@ impl Tun {
         let given_up = &mut self.unwritten.given_up;
         let before = given_up.readings + given_up.others;
         let batch = &mut self.batch;
-        thin(&mut batch.events, bound, |dated| {
+        let events = thin(&mut batch.events, bound, |dated| {
             matches!(dated.event, Event::Reading { .. } | Event::Tick)
-        })
-        .into_iter()
-        .for_each(|(dated, cheap)| given_up.note(dated.at, cheap));
-        thin(&mut batch.outputs, bound, |dated| {
+        });
+        for (dated, cheap) in events {
+            given_up.note(dated.at, cheap);
+        }
+        let outputs = thin(&mut batch.outputs, bound, |dated| {
             matches!(dated.output, Output::Reading(_) | Output::Runoff(_))
-        })
-        .into_iter()
-        .for_each(|(dated, cheap)| given_up.note(dated.at, cheap));
+        });
+        for (dated, cheap) in outputs {
+            given_up.note(dated.at, cheap);
+        }
         let told = self.unwritten.told.min(batch.messages.len());
         let unheard = batch.messages.split_off(told);
         let mut heard = std::mem::replace(&mut batch.messages, unheard);
