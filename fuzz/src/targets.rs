@@ -20,8 +20,10 @@ use lauterd::store::{BrewHeader, BrewId, Database, FILE_NAME, TunId};
 use lauterd::web::wire::{AlarmOperation, SampleBody};
 use rusqlite::Connection;
 
+type Target = fn(&[u8]);
+
 /// All targets with their names, which are those of their folders in `corpus`.
-pub const TARGETS: [(&str, fn(&[u8])); 7] = [
+pub const TARGETS: [(&str, Target); 7] = [
     ("modbus", modbus),
     ("mqtt", mqtt),
     ("pointer", pointer),

@@ -4,6 +4,7 @@
 //! A service that cannot start says why and ends; one that runs goes on whatever happens at its edges.
 
 mod latest;
+mod opening;
 mod outbox;
 mod publishers;
 mod reload;
@@ -27,12 +28,13 @@ use tokio::net::TcpListener;
 use tokio::sync::{Notify, mpsc};
 use tokio_util::sync::CancellationToken;
 
-use crate::clock::{self, Clock, Wall, wall_now};
+use crate::clock::{self, Clock, Wall};
 use crate::config::Configuration;
 use crate::exit::{Failure, Kind};
 use crate::ingest::{self, Intake};
-use crate::store::{Database, Keep, Store, StoreError};
+use crate::store::{Keep, Store};
 use crate::web;
+use opening::{open_store, retain};
 use publishers::Publishers;
 use request::{REQUESTS_BOUND, TunHandle};
 use sequence::Sequence;
@@ -45,8 +47,6 @@ pub use signals::{Signals, stop_on_signals};
 /// How long tasks get to end when the service stops, and the record to close after them: two seconds in all.
 const END_LIMIT: Duration = Duration::from_millis(1400);
 const CLOSE_LIMIT: Duration = Duration::from_millis(400);
-/// How often old records are removed.
-const RETENTION_EVERY: Duration = Duration::from_secs(3600);
 
 /// How the service is run.
 #[derive(Clone, Debug, Default)]
@@ -292,33 +292,6 @@ impl Service {
     }
 }
 
-/// Opens a record. A damaged one is put aside, so that the watch goes on: the wort does not wait.
-async fn open_store(directory: PathBuf) -> Result<Store, Failure> {
-    let opened = tokio::task::spawn_blocking(move || {
-        let damaged = match Store::open(&directory) {
-            Err(damaged @ StoreError::Corrupt { .. }) => damaged,
-            other => return other,
-        };
-        let aside = Database::move_away(&directory, wall_now())?;
-        tracing::error!(
-            "{damaged}. It was moved to {} and a new record begins; brews and profiles before now are in the old one, and a \
-             brew under way has to be started anew",
-            aside.display()
-        );
-        Store::open(&directory)
-    });
-    let store = opened
-        .await
-        .map_err(|error| Failure::new(Kind::Io, error.to_string()))??;
-    let checked = store.clone();
-    tokio::spawn(async move {
-        if let Err(error) = checked.check().await {
-            tracing::error!("{error}");
-        }
-    });
-    Ok(store)
-}
-
 /// One web address: its listener, and the tuns and the record behind it.
 struct Desk {
     listener: TcpListener,
@@ -382,21 +355,4 @@ fn two_records_behind_one_address(configurations: &[Configuration]) -> Vec<Strin
         }
     }
     faults
-}
-
-/// Removes what is older than the configuration keeps, now and then.
-async fn retain(store: Store, keep: Keep, stop: CancellationToken) {
-    loop {
-        match store.retention(wall_now(), keep).await {
-            Ok(removed) if removed > 0 => {
-                tracing::info!("{removed} old rows removed from the record");
-            }
-            Ok(_) => {}
-            Err(error) => tracing::warn!("old records cannot be removed: {error}"),
-        }
-        tokio::select! {
-            () = stop.cancelled() => return,
-            () = tokio::time::sleep(RETENTION_EVERY) => {}
-        }
-    }
 }

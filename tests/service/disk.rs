@@ -48,6 +48,7 @@ impl Drop for SmallDisk {
     }
 }
 
+#[allow(clippy::too_many_lines, reason = "one story, told in its order")]
 #[tokio::test(flavor = "multi_thread")]
 async fn on_a_full_disk_alarms_keep_coming_and_afterwards_the_record_has_one_marked_gap() {
     const SPEED: f64 = 20.0;

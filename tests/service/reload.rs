@@ -10,6 +10,9 @@ use super::http::get;
 use super::mosquitto::{self, Mosquitto, eventually};
 use super::program::Program;
 
+/// Makes the configuration unfit.
+type Spoil<'a> = Box<dyn Fn() + 'a>;
+
 fn signal(program: &Program, name: &str) {
     let sent = Command::new("kill")
         .args(["-s", name, &program.id().to_string()])
@@ -40,7 +43,7 @@ async fn a_new_configuration_is_taken_whole_or_not_at_all_while_a_brew_goes_on()
     let good = fs::read_to_string(site.path("tun.toml")).expect("the configuration");
 
     // A file that cannot be read, one with a wrong key, one that is right but not for this brew.
-    let broken: [(&str, Box<dyn Fn()>); 3] = [
+    let broken: [(&str, Spoil); 3] = [
         (
             "expected",
             Box::new(|| fs::write(site.path("tun.toml"), "[site").expect("written")),
@@ -61,15 +64,14 @@ async fn a_new_configuration_is_taken_whole_or_not_at_all_while_a_brew_goes_on()
             }),
         ),
     ];
-    let mut refused = 0;
-    for (words, spoil) in broken {
+    for (refused, (words, spoil)) in broken.into_iter().enumerate() {
         fs::write(site.path("tun.toml"), &good).expect("written");
         spoil();
         signal(&program, "HUP");
-        refused += 1;
         eventually("it is refused", || {
             let log = program.log();
-            log.matches("everything goes on as it was").count() == refused && log.contains(words)
+            log.matches("everything goes on as it was").count() == refused + 1
+                && log.contains(words)
         })
         .await;
         assert_eq!(
@@ -159,7 +161,6 @@ async fn the_service_manager_hears_that_it_is_ready_alive_reloading_and_stopping
     eventually("RELOADING", || hear("RELOADING=1\nMONOTONIC_USEC=")).await;
     program.end_by("TERM");
     eventually("STOPPING", || hear("STOPPING=1")).await;
-    drop(hear);
     let of = |words: &str| heard.iter().filter(|said| said.contains(words)).count();
     assert_eq!(of("READY=1"), 2, "again after the reload: {heard:?}");
 }
