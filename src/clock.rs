@@ -3,7 +3,13 @@
 //! Owns the mapping between the core's monotone `Moment` axis and wall-clock time. Durations come from the
 //! monotonic clock, so a step of the wall clock never reorders readings; the axis starts at the wall clock's
 //! microseconds since 1970 so that moments of different runs can be told apart.
+//!
+//! The axis goes on over a restart of the service by the time the machine has been up, and only where the machine itself
+//! was restarted by the wall clock. What is told to others bears the wall clock's time as it is now: when the wall clock
+//! is set, `follow_wall` moves the times that are told, and the axis stays.
 
+use std::fs;
+use std::sync::atomic::{AtomicI64, Ordering};
 use std::time::{Duration, Instant};
 
 use jiff::Timestamp;
@@ -14,6 +20,51 @@ pub fn wall_now() -> Timestamp {
     Timestamp::now()
 }
 
+/// Where a wall-clock time comes from; a test gives its own.
+pub type Wall = fn() -> Timestamp;
+
+/// Differences up to this are the slewing of a synchronised clock and the pace of two crystals, µs; more is a step.
+const STEP_US: i64 = 500_000;
+
+/// Which start of the machine this is, and how long ago it was.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Uptime {
+    pub boot: String,
+    pub uptime_us: i64,
+}
+
+impl Uptime {
+    /// None where the kernel does not say.
+    pub fn now() -> Option<Self> {
+        let boot = fs::read_to_string("/proc/sys/kernel/random/boot_id").ok()?;
+        let uptime = fs::read_to_string("/proc/uptime").ok()?;
+        let seconds: f64 = uptime.split_whitespace().next()?.parse().ok()?;
+        Some(Self {
+            boot: boot.trim().to_owned(),
+            uptime_us: (seconds * 1e6) as i64,
+        })
+    }
+}
+
+/// Where an axis stood at a time of the machine.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Mark {
+    pub uptime: Uptime,
+    pub at: Moment,
+}
+
+/// How a clock starts.
+#[derive(Clone, Debug, Default)]
+pub struct Start {
+    /// The axis is beyond this already.
+    pub not_before: Option<Moment>,
+    /// Where the axis stood before the restart.
+    pub mark: Option<Mark>,
+    /// Core seconds in a real one; None is 1.
+    pub speed: Option<f64>,
+    pub wall: Option<Wall>,
+}
+
 /// A running clock. Cheap to copy; all copies of one clock agree.
 #[derive(Clone, Copy, Debug)]
 pub struct Clock {
@@ -21,22 +72,39 @@ pub struct Clock {
     origin: Moment,
     /// How many core seconds pass in one real second: 1 but in the demo.
     speed: f64,
+    wall: Wall,
+    /// Wall-clock time less the axis, µs. Lives as long as the process: a process has few clocks.
+    offset_us: &'static AtomicI64,
 }
 
 impl Clock {
-    /// Starts at the present wall-clock time, or just after `not_before` if the wall clock is behind it.
-    pub fn start(not_before: Option<Moment>) -> Self {
-        Self::start_at_speed(not_before, 1.0)
-    }
-
-    /// As `start`, with `speed` core seconds in one real second.
-    pub fn start_at_speed(not_before: Option<Moment>, speed: f64) -> Self {
-        let wall = Moment(Timestamp::now().as_microsecond());
-        let origin = not_before.map_or(wall, |moment| wall.max(Moment(moment.0 + 1)));
+    /// Starts where the mark says that the axis stands now, or else at the wall clock's time; in any case beyond
+    /// `not_before`.
+    pub fn start(start: &Start) -> Self {
+        let speed = start.speed.unwrap_or(1.0);
+        let wall = start.wall.unwrap_or(Timestamp::now);
+        let wall_us = wall().as_microsecond();
+        let went_on = start.mark.as_ref().and_then(|mark| {
+            let now = Uptime::now().filter(|now| now.boot == mark.uptime.boot)?;
+            let down_us = (now.uptime_us - mark.uptime.uptime_us).max(0);
+            Some(mark.at.0 + (down_us as f64 * speed) as i64)
+        });
+        let origin = went_on.unwrap_or(wall_us);
+        let origin = start
+            .not_before
+            .map_or(origin, |moment| origin.max(moment.0 + 1));
+        // A clock that runs fast shows the time of what it simulates.
+        let offset_us = if start.speed.is_some() {
+            0
+        } else {
+            wall_us - origin
+        };
         Self {
             started: Instant::now(),
-            origin,
+            origin: Moment(origin),
             speed,
+            wall,
+            offset_us: Box::leak(Box::new(AtomicI64::new(offset_us))),
         }
     }
 
@@ -49,18 +117,42 @@ impl Clock {
         (real.as_micros() as f64 * self.speed) as i64
     }
 
-    /// Wall-clock time of a moment on this clock's axis.
+    /// Wall-clock time of a moment on this clock's axis, as the wall clock is set now.
     pub fn wall(&self, moment: Moment) -> Timestamp {
-        Timestamp::from_microsecond(moment.0).unwrap_or(Timestamp::UNIX_EPOCH)
+        let offset_us = self.offset_us.load(Ordering::Relaxed);
+        Timestamp::from_microsecond(moment.0.saturating_add(offset_us))
+            .unwrap_or(Timestamp::UNIX_EPOCH)
+    }
+
+    /// Takes over a step of the wall clock. Gives its size when there was one.
+    pub fn follow_wall(&self) -> Option<Duration> {
+        if self.speed.to_bits() != 1.0_f64.to_bits() {
+            return None;
+        }
+        let ahead_us = (self.wall)().as_microsecond() - self.now().0;
+        let step_us = ahead_us - self.offset_us.load(Ordering::Relaxed);
+        if step_us.abs() <= STEP_US {
+            return None;
+        }
+        self.offset_us.store(ahead_us, Ordering::Relaxed);
+        Some(Duration::from_micros(step_us.unsigned_abs()))
     }
 
     /// Both clocks at one moment.
     pub fn glance(&self) -> Glance {
         Glance {
             now: self.now(),
-            wall: Timestamp::now(),
+            wall: (self.wall)(),
             speed: self.speed,
         }
+    }
+
+    /// Where the axis stands now, for the next start.
+    pub fn mark(&self) -> Option<Mark> {
+        Some(Mark {
+            uptime: Uptime::now()?,
+            at: self.now(),
+        })
     }
 
     /// The real instant at which `moment` arrives, for timers.
@@ -84,5 +176,77 @@ impl Glance {
     pub fn moment_of(&self, wall: Timestamp) -> Moment {
         let age_us = (self.wall.as_microsecond() - wall.as_microsecond()) as f64;
         Moment(self.now.0 - (age_us * self.speed) as i64)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    static AHEAD_S: AtomicI64 = AtomicI64::new(0);
+
+    fn shifted() -> Timestamp {
+        let ahead_us = AHEAD_S.load(Ordering::Relaxed) * 1_000_000;
+        Timestamp::from_microsecond(Timestamp::now().as_microsecond() + ahead_us).expect("a time")
+    }
+
+    #[test]
+    fn a_step_of_the_wall_clock_moves_what_is_told_and_not_the_axis() {
+        let clock = Clock::start(&Start {
+            wall: Some(shifted),
+            ..Start::default()
+        });
+        let before = clock.now();
+        let told_before = clock.wall(before);
+        assert_eq!(clock.follow_wall(), None);
+        for (ahead_s, step_s) in [(3600, 3600), (-3600, 7200), (0, 3600)] {
+            AHEAD_S.store(ahead_s, Ordering::Relaxed);
+            let step = clock.follow_wall().expect("a step");
+            assert!(
+                (step.as_secs_f64() - f64::from(step_s)).abs() < 1.0,
+                "{step:?}"
+            );
+            let told = clock.wall(before).as_second() - told_before.as_second();
+            assert!((told - ahead_s).abs() <= 1, "{told}");
+            assert_eq!(clock.follow_wall(), None);
+        }
+        assert!(clock.now().since(before) < 60.0, "the axis has not moved");
+    }
+
+    #[test]
+    fn the_axis_goes_on_by_the_machines_uptime_whatever_the_wall_clock_says() {
+        let Some(now) = Uptime::now() else { return };
+        let mark = |boot: &str| Mark {
+            uptime: Uptime {
+                boot: boot.to_owned(),
+                uptime_us: now.uptime_us - 5_000_000,
+            },
+            at: Moment(1_000_000_000),
+        };
+        let start = |mark| {
+            Clock::start(&Start {
+                mark: Some(mark),
+                ..Start::default()
+            })
+        };
+        let same = start(mark(&now.boot)).now().since(Moment(1_000_000_000));
+        assert!((5.0..60.0).contains(&same), "{same}");
+        let other = start(mark("another start"));
+        assert!((other.now().0 - wall_now().as_microsecond()).abs() < 60_000_000);
+    }
+
+    #[test]
+    fn a_wall_clock_behind_the_record_does_not_turn_the_axis_back() {
+        let ahead = Moment(wall_now().as_microsecond() + 3_600_000_000);
+        let clock = Clock::start(&Start {
+            not_before: Some(ahead),
+            ..Start::default()
+        });
+        assert!(clock.now() > ahead);
+        let told = clock.wall(clock.now()).as_second();
+        assert!(
+            (told - wall_now().as_second()).abs() <= 60,
+            "told as the wall clock says"
+        );
     }
 }

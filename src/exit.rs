@@ -13,6 +13,8 @@ pub enum Kind {
     Data,
     NoInput,
     Unavailable,
+    /// The program itself is at fault.
+    Software,
     Io,
     Configuration,
 }
@@ -24,6 +26,7 @@ impl Kind {
             Self::Data => 65,
             Self::NoInput => 66,
             Self::Unavailable => 69,
+            Self::Software => 70,
             Self::Io => 74,
             Self::Configuration => 78,
         }

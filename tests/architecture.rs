@@ -36,7 +36,7 @@ const CLOCK_EXCEPTIONS: [(&str, &str); 3] = [
 /// Longer files, and why they are still one idea.
 const LENGTH_EXCEPTIONS: [(&str, &str); 0] = [];
 
-const TOP_LEVEL: [&str; 15] = [
+const TOP_LEVEL: [&str; 16] = [
     ".ci",
     ".gitignore",
     "Cargo.lock",
@@ -48,6 +48,7 @@ const TOP_LEVEL: [&str; 15] = [
     "benches",
     "config",
     "docs",
+    "fuzz",
     "simulators",
     "src",
     "systemd",

@@ -13,7 +13,7 @@ use std::time::Duration;
 
 use lauter_core::reading::{Cause, Instrument, Measures};
 use lauter_core::units::Unit;
-use lauterd::clock::Clock;
+use lauterd::clock::{Clock, Start};
 use lauterd::config::model::{
     ByteOrder, ConfiguredInstrument, ModbusLink, ModbusPoint, Parity, Source, Table, Transport,
     ValueType,
@@ -255,7 +255,7 @@ async fn read_everything(transport: Transport) {
         &[link],
         &instruments,
         &intake,
-        Clock::start(None),
+        Clock::start(&Start::default()),
         Parameters::default(),
         &stop,
     );

@@ -100,6 +100,7 @@ async fn show(arguments: &Arguments) -> Result<(), Failure> {
         Options {
             speed: Some(arguments.speed),
             observer: Some(observer),
+            ..Options::default()
         },
     )
     .await?;

@@ -7,6 +7,7 @@ use clap::{Parser, Subcommand};
 use crate::exit::{Failure, Kind};
 
 mod alarms;
+mod backup;
 mod brew;
 mod calc;
 mod check_config;
@@ -56,6 +57,7 @@ enum Command {
     Tun(tun::Arguments),
     Report(report::Arguments),
     Replay(replay::Arguments),
+    Backup(backup::Arguments),
     Calc(calc::Arguments),
 }
 
@@ -79,6 +81,7 @@ pub fn main() -> ExitCode {
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Run(arguments) => run::run(&arguments),
         Command::Replay(arguments) => replay::run(&arguments),
+        Command::Backup(arguments) => backup::run(&arguments),
         Command::Brew(arguments) => brew::run(&arguments),
         Command::Report(arguments) => report::run(&arguments),
         Command::Sample(arguments) => sample::run(&arguments),

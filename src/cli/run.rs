@@ -7,7 +7,7 @@ use clap::Args;
 use crate::config;
 use crate::exit::{Failure, Kind};
 use crate::logging;
-use crate::runtime::{Options, Service, stop_on_signals};
+use crate::runtime::{Options, Signals, serve};
 
 /// Runs the service: one tun for each configuration file.
 #[derive(Debug, Args)]
@@ -15,32 +15,38 @@ use crate::runtime::{Options, Service, stop_on_signals};
   lauterd run --config /etc/lauterd/tun-1.toml
   lauterd run --config tun-1.toml --config tun-2.toml
 Then start a brew:  lauterd brew start --config tun-1.toml --plan plan.toml
+Read the files again:   systemctl reload lauterd  (or SIGHUP): taken whole, or not at all
 Log level: RUST_LOG=debug lauterd run ...")]
 pub struct Arguments {
     /// Configuration of a tun; may stand several times.
     #[arg(long, value_name = "FILE", default_value = "/etc/lauterd/lauterd.toml")]
     config: Vec<PathBuf>,
+    /// Seconds of the watch in one real second, for a simulated brewhouse that runs as fast (simulators serve --speed).
+    #[arg(long, value_name = "FACTOR", value_parser = speed)]
+    speed: Option<f64>,
+}
+
+fn speed(text: &str) -> Result<f64, String> {
+    match text.parse() {
+        Ok(speed) if (1.0..=600.0).contains(&speed) => Ok(speed),
+        _ => Err("allowed is 1 to 600".to_owned()),
+    }
 }
 
 pub fn run(arguments: &Arguments) -> Result<(), Failure> {
     logging::start();
-    let configurations = config::load_all(&arguments.config)?;
+    let load = || config::load_all(&arguments.config).map_err(Failure::from);
     let runtime = tokio::runtime::Runtime::new()
         .map_err(|error| Failure::new(Kind::Io, format!("threads cannot be started: {error}")))?;
+    let options = Options {
+        speed: arguments.speed,
+        ..Options::default()
+    };
     let outcome = runtime.block_on(async {
-        let service = Service::start(configurations, Options::default()).await?;
-        stop_on_signals(service.stopper())
+        let signals = Signals::listen()
             .map_err(|error| Failure::new(Kind::Io, format!("signals cannot be taken: {error}")))?;
-        for tun in &service.tuns {
-            tracing::info!("watching {}/{}", tun.site, tun.tun);
-        }
-        for address in &service.listening {
-            tracing::info!("listening on http://{address}");
-        }
-        service.watch_over().await;
-        service.end().await;
-        Ok(())
+        serve(load, options, &signals).await
     });
-    runtime.shutdown_timeout(std::time::Duration::from_millis(200));
+    runtime.shutdown_timeout(std::time::Duration::from_millis(100));
     outcome
 }

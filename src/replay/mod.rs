@@ -19,6 +19,7 @@ use lauter_core::supervisor::{Dated, Event, Output, Sample, Supervisor};
 pub use fault::DataFault;
 use keep::Keeper;
 pub use recording::{Recording, Row};
+pub use samples::read as read_samples;
 
 use crate::config::Configuration;
 use crate::engine;

@@ -8,6 +8,16 @@ use lauter_core::alarm::{AlarmId, AlarmState};
 use lauter_core::supervisor::{
     AlarmLine, ConditionedReading, Dated, Line, Output, ProjectionLine, RunoffState,
 };
+use serde::{Deserialize, Serialize};
+
+/// The same as a list of what was told, to be stored.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Kept {
+    runoff: Option<RunoffState>,
+    projection: Option<ProjectionLine>,
+    readings: Vec<ConditionedReading>,
+    alarms: Vec<AlarmLine>,
+}
 
 #[derive(Clone, Debug, Default)]
 pub struct Latest {
@@ -15,6 +25,34 @@ pub struct Latest {
     pub projection: Option<ProjectionLine>,
     readings: BTreeMap<String, ConditionedReading>,
     alarms: BTreeMap<(AlarmId, Option<String>), AlarmLine>,
+}
+
+impl From<&Latest> for Kept {
+    fn from(latest: &Latest) -> Self {
+        Self {
+            runoff: latest.runoff.clone(),
+            projection: latest.projection.clone(),
+            readings: latest.readings.values().cloned().collect(),
+            alarms: latest.alarms.values().cloned().collect(),
+        }
+    }
+}
+
+impl From<Kept> for Latest {
+    fn from(kept: Kept) -> Self {
+        let readings = kept.readings.into_iter();
+        let alarms = kept.alarms.into_iter();
+        Self {
+            runoff: kept.runoff,
+            projection: kept.projection,
+            readings: readings
+                .map(|reading| (reading.instrument.clone(), reading))
+                .collect(),
+            alarms: alarms
+                .map(|line| ((line.alarm, line.instrument.clone()), line))
+                .collect(),
+        }
+    }
 }
 
 impl Latest {

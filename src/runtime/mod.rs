@@ -4,11 +4,14 @@
 //! A service that cannot start says why and ends; one that runs goes on whatever happens at its edges.
 
 mod latest;
+mod opening;
 mod outbox;
 mod publishers;
+mod reload;
 pub mod request;
 mod sequence;
 mod signals;
+mod tasks;
 mod tun;
 
 use std::collections::btree_map::Entry;
@@ -22,35 +25,51 @@ use std::time::Duration;
 use lauter_core::supervisor::Dated;
 use serde_json::json;
 use tokio::net::TcpListener;
-use tokio::sync::{mpsc, watch};
-use tokio::task::JoinHandle;
+use tokio::sync::{Notify, mpsc, watch};
 use tokio_util::sync::CancellationToken;
 
-use crate::clock::{Clock, wall_now};
+use crate::clock::{self, Clock, Wall};
 use crate::config::Configuration;
 use crate::exit::{Failure, Kind};
 use crate::ingest::{self, Intake};
 use crate::store::{Keep, Store};
 use crate::web;
+use opening::{open_store, retain};
 use publishers::Publishers;
 use request::{News, REQUESTS_BOUND, TunHandle};
 use sequence::Sequence;
+use tasks::Tasks;
 use tun::{Setting, Tun};
 
-pub use signals::stop_on_signals;
+pub use reload::serve;
+pub use signals::{Signals, stop_on_signals};
 
-/// How long tasks get to end when the service stops.
-const END_LIMIT: Duration = Duration::from_secs(2);
-/// How often old records are removed.
-const RETENTION_EVERY: Duration = Duration::from_secs(3600);
+/// How long tasks get to end when the service stops, and the record to close after them: two seconds in all.
+const END_LIMIT: Duration = Duration::from_millis(1400);
+const CLOSE_LIMIT: Duration = Duration::from_millis(400);
 
 /// How the service is run.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub struct Options {
     /// Core seconds in a real one; None is 1.
     pub speed: Option<f64>,
     /// Told of every output as it happens.
     pub observer: Option<mpsc::Sender<Dated>>,
+    /// Another wall clock than the machine's.
+    pub wall: Option<Wall>,
+    /// What may wait in memory for a record that takes nothing; None is `tun::UNWRITTEN_BOUND`.
+    pub unwritten_bound: Option<usize>,
+}
+
+/// Why a running service is to be ended.
+#[derive(Debug)]
+pub enum Ending {
+    /// Somebody asked for it.
+    Stopped,
+    /// The configuration is to be read again.
+    Reload,
+    /// A part of it has ended by itself.
+    Failed(Failure),
 }
 
 /// A service that has started.
@@ -58,8 +77,10 @@ pub struct Options {
 pub struct Service {
     pub tuns: Vec<TunHandle>,
     pub listening: Vec<SocketAddr>,
+    /// In the order of `tuns`.
+    configurations: Vec<Configuration>,
     stop: CancellationToken,
-    tasks: Vec<JoinHandle<()>>,
+    tasks: Tasks,
     stores: HashMap<PathBuf, Store>,
     heartbeats: Vec<Arc<AtomicU64>>,
 }
@@ -71,11 +92,13 @@ impl Service {
         options: Options,
     ) -> Result<Self, Failure> {
         check(&configurations)?;
+        let stop = CancellationToken::new();
         let mut service = Self {
             tuns: Vec::new(),
             listening: Vec::new(),
-            stop: CancellationToken::new(),
-            tasks: Vec::new(),
+            configurations: configurations.clone(),
+            tasks: Tasks::new(stop.clone()),
+            stop,
             stores: HashMap::new(),
             heartbeats: Vec::new(),
         };
@@ -99,12 +122,9 @@ impl Service {
         for desk in desks.into_values() {
             service.listening.extend(desk.listener.local_addr().ok());
             if let Some(store) = desk.store {
-                service.tasks.push(web::serve(
-                    desk.listener,
-                    desk.tuns,
-                    store,
-                    service.stop.clone(),
-                ));
+                let stop = service.stop.clone();
+                let task = web::serve(desk.listener, desk.tuns, store, stop);
+                service.tasks.watch("the web interface", task);
             }
         }
         Ok(service)
@@ -116,16 +136,22 @@ impl Service {
         if let Some(store) = self.stores.get(&directory) {
             return Ok(store.clone());
         }
-        let path = directory.clone();
-        let store = tokio::task::spawn_blocking(move || Store::open(&path))
-            .await
-            .map_err(|error| Failure::new(Kind::Io, error.to_string()))??;
-        self.tasks.push(tokio::spawn(retain(
-            store.clone(),
-            configuration.store.keep_readings_days,
-            configuration.store.keep_brews_days,
-            self.stop.clone(),
-        )));
+        let store = open_store(directory.clone()).await?;
+        let keep = Keep {
+            readings_days: configuration.store.keep_readings_days,
+            brews_days: configuration.store.keep_brews_days,
+        };
+        let task = tokio::spawn(retain(store.clone(), keep, self.stop.clone()));
+        self.tasks.watch("the removal of old records", task);
+        let ended = store.clone();
+        let stop = self.stop.clone();
+        let thread = tokio::spawn(async move {
+            tokio::select! {
+                () = stop.cancelled() => {}
+                () = ended.ended() => {}
+            }
+        });
+        self.tasks.watch("the record's thread", thread);
         self.stores.insert(directory, store.clone());
         Ok(store)
     }
@@ -139,27 +165,41 @@ impl Service {
         let id = store
             .tun(&configuration.site, &configuration.tun.name)
             .await?;
-        let last = store
+        let (last, mark) = store
             .read(move |database| {
                 let unfinished = database.unfinished_brew(id)?;
-                let events = unfinished
-                    .map(|brew| database.events(brew.id))
-                    .transpose()?;
-                Ok(events.and_then(|events| events.last().map(|event| event.at)))
+                let last = unfinished.map(|brew| database.last_event_at(brew.id));
+                Ok((last.transpose()?.flatten(), database.clock_mark(id)?))
             })
             .await?;
-        let clock = Clock::start_at_speed(last, options.speed.unwrap_or(1.0));
+        let clock = Clock::start(&clock::Start {
+            not_before: last.max(mark.as_ref().map(|mark| mark.at)),
+            mark: mark.map(|mark| clock::Mark {
+                uptime: clock::Uptime {
+                    boot: mark.boot,
+                    uptime_us: mark.uptime_us,
+                },
+                at: mark.at,
+            }),
+            speed: options.speed,
+            wall: options.wall,
+        });
         let sequence = Sequence::open(&store, id).await?;
-        let publishers =
+        let mut publishers =
             Publishers::start(&configuration, id, sequence.clone(), clock, &self.stop)?;
+        for task in std::mem::take(&mut publishers.tasks) {
+            self.tasks.watch("a publisher", task);
+        }
         let (intake, arrivals) = Intake::channel();
         let polling = ingest::modbus::start(&configuration, &intake, clock, &self.stop);
-        self.tasks.extend(polling.tasks);
+        for task in polling.tasks {
+            self.tasks.watch("a Modbus link", task);
+        }
         let subscription =
             ingest::mqtt::start(&configuration, intake.clone(), clock, self.stop.clone());
         let links = polling.links;
         let subscribed = subscription.map(|(task, health)| {
-            self.tasks.push(task);
+            self.tasks.watch("the reading over MQTT", task);
             health
         });
         let adapters = move || {
@@ -193,9 +233,12 @@ impl Service {
             heartbeat,
             adapters: Box::new(adapters),
             observer: options.observer.clone(),
+            unwritten_bound: options.unwritten_bound.unwrap_or(tun::UNWRITTEN_BOUND),
         });
         tun.resume().await?;
-        self.tasks.push(tokio::spawn(tun.run(self.stop.clone())));
+        let name = format!("the watch over {}/{}", handle.site, handle.tun);
+        self.tasks
+            .watch(&name, tokio::spawn(tun.run(self.stop.clone())));
         Ok(handle)
     }
 
@@ -204,14 +247,20 @@ impl Service {
         self.stop.clone()
     }
 
-    /// Tells the service manager that all is well, as long as every tun's loop turns. Returns on `stop`.
-    pub async fn watch_over(&self) {
+    /// Tells the service manager that all is well, as long as every tun's loop turns. Returns on `stop`, when a new
+    /// configuration is asked for, or when a part has ended by itself: half a service would look like a whole one.
+    pub async fn watch_over(&mut self, reload: &Notify) -> Ending {
         let every = sd_notify::watchdog_enabled().map_or(Duration::from_secs(5), |limit| limit / 3);
         let mut last: Vec<u64> = vec![u64::MAX; self.heartbeats.len()];
         let _ = sd_notify::notify(&[sd_notify::NotifyState::Ready]);
-        loop {
+        let ending = loop {
             tokio::select! {
-                () = self.stop.cancelled() => break,
+                () = self.stop.cancelled() => break Ending::Stopped,
+                () = reload.notified() => return Ending::Reload,
+                ended = self.tasks.ended() => {
+                    tracing::error!("{ended}; the service ends, so that it is started anew");
+                    break Ending::Failed(Failure::new(Kind::Software, ended));
+                }
                 () = tokio::time::sleep(every) => {}
             }
             let now: Vec<u64> = self
@@ -225,25 +274,23 @@ impl Service {
                 tracing::error!("a tun's task has stopped turning");
             }
             last = now;
-        }
+        };
         let _ = sd_notify::notify(&[sd_notify::NotifyState::Stopping]);
+        ending
     }
 
     /// Stops everything and waits for it, but not for ever.
     pub async fn end(self) {
         self.stop.cancel();
-        let all = async {
-            for task in self.tasks {
-                // A task that panicked has already said so.
-                let _ = task.await;
-            }
-        };
-        if tokio::time::timeout(END_LIMIT, all).await.is_err() {
-            tracing::warn!("not everything ended in time");
+        let left = self.tasks.end(END_LIMIT).await;
+        for name in left {
+            tracing::warn!("{name} did not end in time");
         }
         for store in self.stores.into_values() {
-            if let Err(error) = store.close().await {
-                tracing::warn!("the store did not close: {error}");
+            match tokio::time::timeout(CLOSE_LIMIT, store.close()).await {
+                Ok(Ok(())) => {}
+                Ok(Err(error)) => tracing::warn!("the store did not close: {error}"),
+                Err(_) => tracing::warn!("the store did not close in time; nothing of it is lost"),
             }
         }
     }
@@ -312,30 +359,4 @@ fn two_records_behind_one_address(configurations: &[Configuration]) -> Vec<Strin
         }
     }
     faults
-}
-
-/// Removes what is older than the configuration keeps, now and then.
-async fn retain(
-    store: Store,
-    readings_days: f64,
-    brews_days: Option<f64>,
-    stop: CancellationToken,
-) {
-    loop {
-        let keep = Keep {
-            readings_days,
-            brews_days,
-        };
-        match store.retention(wall_now(), keep).await {
-            Ok(removed) if removed > 0 => {
-                tracing::info!("{removed} old rows removed from the record");
-            }
-            Ok(_) => {}
-            Err(error) => tracing::warn!("old records cannot be removed: {error}"),
-        }
-        tokio::select! {
-            () = stop.cancelled() => return,
-            () = tokio::time::sleep(RETENTION_EVERY) => {}
-        }
-    }
 }

@@ -17,7 +17,7 @@ use crate::config::Configuration;
 use crate::exit::{Failure, Kind};
 use crate::publish::influx::{self, DeliveryParameters, Source};
 use crate::publish::mqtt::health::MqttPublishState;
-use crate::publish::mqtt::message::{Outlet, Quality, RECEIPTS_BOUND, Receipt};
+use crate::publish::mqtt::message::{Message, Outlet, Quality, RECEIPTS_BOUND, Receipt};
 use crate::publish::mqtt::pace::ReadingPace;
 use crate::publish::mqtt::topics::{Stamp, Topics};
 use crate::publish::mqtt::{self as mqtt};
@@ -33,7 +33,7 @@ struct MqttSide {
 
 struct InfluxSide {
     source: Source,
-    acknowledgements: mpsc::Receiver<Vec<i64>>,
+    acknowledgements: mpsc::Receiver<influx::Receipt>,
     health: watch::Receiver<influx::Health>,
 }
 
@@ -188,17 +188,18 @@ impl Publishers {
         Ok(())
     }
 
-    /// Row numbers that a receiver has and the store can forget. Waits for ever without publishers.
-    pub async fn delivered(&mut self) -> Vec<i64> {
+    /// Rows that a receiver has, or will never have. Waits for ever without publishers.
+    pub async fn settled(&mut self) -> Settled {
         let mqtt = async {
             match &mut self.mqtt {
                 Some(side) => match side.receipts.recv().await {
                     Some(first) => {
-                        let mut receipts = vec![first];
+                        let mut settled = Settled::default();
+                        settled.note_mqtt(first);
                         while let Ok(more) = side.receipts.try_recv() {
-                            receipts.push(more);
+                            settled.note_mqtt(more);
                         }
-                        receipts.into_iter().map(settled).collect()
+                        settled
                     }
                     None => std::future::pending().await,
                 },
@@ -208,13 +209,47 @@ impl Publishers {
         let influx = async {
             match &mut self.influx {
                 Some(side) => match side.acknowledgements.recv().await {
-                    Some(ids) => ids,
+                    Some(influx::Receipt::Delivered(delivered)) => Settled {
+                        delivered,
+                        ..Settled::default()
+                    },
+                    Some(influx::Receipt::SetAside { id, reason }) => Settled {
+                        set_aside: vec![(id, reason)],
+                        ..Settled::default()
+                    },
                     None => std::future::pending().await,
                 },
                 None => std::future::pending().await,
             }
         };
-        tokio::select! { ids = mqtt => ids, ids = influx => ids }
+        tokio::select! { settled = mqtt => settled, settled = influx => settled }
+    }
+
+    /// Sends alarms and events that the record does not take now, so that they are heard all the same. They go out
+    /// again from the outbox when it does, with the same `seq`. Gives how many of them found room.
+    pub fn tell_unwritten(&self, messages: &[NewMessage]) -> usize {
+        let Some(side) = &self.mqtt else {
+            return messages.len();
+        };
+        let goes_out = |message: &&NewMessage| {
+            message.publisher == Publisher::Mqtt && message.class == MessageClass::Record
+        };
+        for (index, message) in messages.iter().enumerate() {
+            if !goes_out(&message) {
+                continue;
+            }
+            let put = side.outlet.put(Message {
+                row: None,
+                topic: message.topic.clone(),
+                payload: message.payload.clone().into_bytes(),
+                quality: Quality::AtLeastOnce,
+                retain: message.retain,
+            });
+            if put.is_err() {
+                return index;
+            }
+        }
+        messages.len()
     }
 
     /// Which publishers there are, and why their receiver refuses the service, if it does.
@@ -263,13 +298,23 @@ impl Publishers {
     }
 }
 
-/// A row that no broker would ever take is forgotten like a delivered one, but not silently.
-fn settled(receipt: Receipt) -> i64 {
-    match receipt {
-        Receipt::Acknowledged(id) => id,
-        Receipt::Unpublishable(id) => {
-            tracing::error!("MQTT: row {id} of the outbox can never be published and is set aside");
-            id
+/// Rows that need not wait any longer.
+#[derive(Debug, Default)]
+pub struct Settled {
+    pub delivered: Vec<i64>,
+    /// With the receiver's reason.
+    pub set_aside: Vec<(i64, String)>,
+}
+
+impl Settled {
+    fn note_mqtt(&mut self, receipt: Receipt) {
+        match receipt {
+            Receipt::Acknowledged(id) => self.delivered.push(id),
+            Receipt::Unpublishable(id) => {
+                let reason = "no broker takes it: its topic is impossible or it is too large";
+                tracing::error!("MQTT: row {id} of the outbox is set aside: {reason}");
+                self.set_aside.push((id, reason.to_owned()));
+            }
         }
     }
 }

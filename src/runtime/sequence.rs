@@ -8,10 +8,11 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 use crate::store::{Store, StoreError, TunId};
 
-/// Numbers reserved at one time.
-const BLOCK: u32 = 2000;
+/// Numbers reserved at one time. So many that hours on a disk that takes nothing do not use them up: what is handed out
+/// beyond the reserved ones would come a second time after a restart.
+const BLOCK: u32 = 1_000_000;
 /// The block is extended when fewer than this are left.
-const LOW: u64 = 1000;
+const LOW: u64 = 500_000;
 
 /// One tun's numbers. Clones share them.
 #[derive(Clone, Debug)]

@@ -4,6 +4,7 @@
 //! and the publishers. Alarms and events are on the disk before they are published. It computes nothing of its
 //! own.
 
+mod checkpoint;
 mod learn;
 mod record;
 mod requests;
@@ -21,7 +22,7 @@ use tokio::time::{MissedTickBehavior, interval, sleep_until};
 use tokio_util::sync::CancellationToken;
 
 use super::latest::Latest;
-use super::publishers::Publishers;
+use super::publishers::{Publishers, Settled};
 use super::request::{News, Request};
 use super::sequence::Sequence;
 use crate::clock::Clock;
@@ -29,14 +30,18 @@ use crate::config::Configuration;
 use crate::engine;
 use crate::ingest::{Arrival, Intake};
 use crate::store::{Batch, DatedEvent, Store, TunId};
+use record::Unwritten;
+
+pub(in crate::runtime) use requests::configuration_instruments;
+pub(in crate::runtime) use resume::same_instruments;
 
 /// How often the record is written when nothing urgent has happened.
 const FLUSH_EVERY: Duration = Duration::from_secs(1);
 /// How often undelivered rows are looked at.
 const BACKLOG_EVERY: Duration = Duration::from_secs(10);
 /// Events, outputs and messages that may wait, each, for a store that does not take them. At twenty instruments and
-/// one reading a second this is an hour; beyond it the oldest are dropped and counted.
-const UNWRITTEN_BOUND: usize = 100_000;
+/// one reading a second this is an hour; beyond it the oldest readings are given up and counted.
+pub const UNWRITTEN_BOUND: usize = 100_000;
 /// A reading that arrived this little before its event is dated with it: the difference is the channel's, not
 /// the instrument's, and the record keeps one time for both.
 const SAME_MOMENT: Duration = Duration::from_millis(100);
@@ -60,6 +65,7 @@ pub struct Setting {
     pub adapters: Box<dyn Fn() -> serde_json::Value + Send>,
     /// What is shown as it happens (the demo's terminal).
     pub observer: Option<mpsc::Sender<lauter_core::supervisor::Dated>>,
+    pub unwritten_bound: usize,
 }
 
 #[allow(missing_debug_implementations, reason = "holds channels and closures")]
@@ -72,8 +78,15 @@ pub struct Tun {
     summary: Option<SummaryLine>,
     lesson: Option<Box<BrewLesson>>,
     urgent: bool,
-    dropped: u64,
-    store_failed: bool,
+    unwritten: Unwritten,
+    /// The last checkpoint's moment.
+    checkpointed: Option<Moment>,
+    /// The brew whose end is not on the disk yet.
+    ending: Option<String>,
+    /// What receivers would not take, the latest first, as people are shown it.
+    set_aside_shown: Vec<serde_json::Value>,
+    /// A brew was taken up that nobody has watched since then.
+    unwatched_since: Option<Moment>,
 }
 
 enum Turn {
@@ -82,7 +95,7 @@ enum Turn {
     Deadline,
     Flush,
     Backlog,
-    Delivered(Vec<i64>),
+    Settled(Settled),
     Stop,
 }
 
@@ -98,8 +111,11 @@ impl Tun {
             summary: None,
             lesson: None,
             urgent: false,
-            dropped: 0,
-            store_failed: false,
+            unwritten: Unwritten::default(),
+            checkpointed: None,
+            ending: None,
+            set_aside_shown: Vec::new(),
+            unwatched_since: None,
             setting,
         }
     }
@@ -110,7 +126,11 @@ impl Tun {
         flush.set_missed_tick_behavior(MissedTickBehavior::Delay);
         let mut backlog = interval(BACKLOG_EVERY);
         backlog.set_missed_tick_behavior(MissedTickBehavior::Delay);
-        self.give(Event::Tick, self.setting.clock.now());
+        let begins = match self.unwatched_since.take() {
+            Some(since) => Event::Interrupted { since },
+            None => Event::Tick,
+        };
+        self.give(begins, self.setting.clock.now());
         loop {
             let deadline = self
                 .supervisor
@@ -125,7 +145,7 @@ impl Tun {
                 () = stop.cancelled() => Turn::Stop,
                 request = self.setting.requests.recv() => Turn::Request(request),
                 arrival = self.setting.arrivals.recv() => Turn::Arrival(arrival),
-                ids = self.setting.publishers.delivered() => Turn::Delivered(ids),
+                settled = self.setting.publishers.settled() => Turn::Settled(settled),
                 () = sleep_until(wake.into()) => Turn::Deadline,
                 _ = flush.tick() => Turn::Flush,
                 _ = backlog.tick() => Turn::Backlog,
@@ -137,6 +157,11 @@ impl Tun {
             if self.urgent {
                 self.flush().await;
             }
+        }
+        // The next start goes on from here at once.
+        self.checkpointed = None;
+        if self.batch.brew.is_some() || !self.batch.is_empty() {
+            self.write().await;
         }
         self.flush().await;
     }
@@ -150,13 +175,12 @@ impl Tun {
                 self.answer(request).await;
             }
             Turn::Deadline => self.give(Event::Tick, self.setting.clock.now()),
-            Turn::Flush => self.flush().await,
-            Turn::Backlog => self.look_at_backlogs().await,
-            Turn::Delivered(ids) => {
-                if let Err(error) = self.setting.store.acknowledge(ids).await {
-                    self.note_store(Some(&error));
-                }
+            Turn::Flush => {
+                self.follow_wall();
+                self.flush().await;
             }
+            Turn::Backlog => self.look_at_backlogs().await,
+            Turn::Settled(settled) => self.settle(settled).await,
             Turn::Arrival(None) | Turn::Request(None) | Turn::Stop => return false,
         }
         true
@@ -247,6 +271,16 @@ impl Tun {
         // not tell it twice.
         if !only_time || self.batch.outputs.len() > before {
             self.batch.events.push(dated_event);
+        }
+    }
+
+    fn follow_wall(&self) {
+        if let Some(step) = self.setting.clock.follow_wall() {
+            tracing::warn!(
+                "the wall clock was set by {:.1} s: what is told from now on bears its time; durations and the order of \
+                 readings go by the monotonic clock",
+                step.as_secs_f64()
+            );
         }
     }
 

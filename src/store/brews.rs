@@ -163,6 +163,8 @@ impl Database {
                 ],
             )
             .map_err(self.failed("finishing a brew"))?;
+        super::checkpoints::forget(&self.connection, brew)
+            .map_err(self.failed("finishing a brew"))?;
         self.progress.remove(&brew);
         self.must_exist(brew, changed)
     }

@@ -8,9 +8,11 @@ use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io::{Read, Seek, Write};
 use std::path::{Path, PathBuf};
 
+use jiff::Timestamp;
 use lauter_core::reading::Moment;
 use rusqlite::{Connection, OpenFlags};
 
+use super::backup;
 use super::brews::{BrewId, TunId};
 use super::outbox::Publisher;
 use super::schema;
@@ -64,6 +66,10 @@ impl Database {
         prepare_for_writing(&connection)
             .map_err(|source| StoreError::sql(&path, "opening it", source))?;
         schema::migrate(&mut connection, &path)?;
+        let small = fs::metadata(&path).is_ok_and(|file| file.len() <= parameters.checked_bytes);
+        if small {
+            backup::check(&connection, &path)?;
+        }
         Ok(Self::around(connection, path, parameters, Some(lock)))
     }
 
@@ -102,6 +108,29 @@ impl Database {
     /// The record's file.
     pub fn path(&self) -> &Path {
         &self.path
+    }
+
+    /// Reads the whole file and says whether its pages fit together. For large files, beside the service's work.
+    pub fn check(&self) -> Result<(), StoreError> {
+        backup::check(&self.connection, &self.path)
+    }
+
+    /// Puts a damaged record out of the way, so that the watch can go on with a new one. Gives its new name. Nobody else
+    /// may have it open.
+    pub fn move_away(directory: &Path, now: Timestamp) -> Result<PathBuf, StoreError> {
+        let failed = |source| StoreError::Directory {
+            path: directory.to_owned(),
+            source,
+        };
+        let _lock = take_lock(directory)?;
+        let name = format!("{FILE_NAME}.damaged-{}", now.as_second());
+        for end in ["-wal", "-shm", ""] {
+            let from = directory.join(format!("{FILE_NAME}{end}"));
+            if from.exists() {
+                fs::rename(&from, directory.join(format!("{name}{end}"))).map_err(failed)?;
+            }
+        }
+        Ok(directory.join(name))
     }
 
     /// Outbox rows given up since opening.
@@ -246,6 +275,30 @@ mod tests {
         assert_eq!(depth(&mut again), (taken + 1) * 10);
         let events = again.idle_events(tun, Moment::ZERO).unwrap();
         assert_eq!(events.len() as u64, taken + 1);
+    }
+
+    #[test]
+    fn a_disk_that_turns_read_only_is_named_and_writing_goes_on_when_it_is_mended() {
+        let directory = tempfile::tempdir().unwrap();
+        let mut database = Database::open(directory.path()).unwrap();
+        let tun = database.tun("north-yard", "tun-1").unwrap();
+        let batch = Batch {
+            events: vec![DatedEvent {
+                at: Moment(1),
+                event: Event::BrewEnded,
+            }],
+            ..Batch::new(tun, None)
+        };
+        let read_only = |database: &Database, is: bool| {
+            let pragma = database.connection.pragma_update(None, "query_only", is);
+            pragma.unwrap();
+        };
+        read_only(&database, true);
+        let error = database.append(&batch).unwrap_err();
+        assert!(matches!(error, StoreError::Permission { .. }), "{error}");
+        read_only(&database, false);
+        database.append(&batch).unwrap();
+        assert_eq!(database.idle_events(tun, Moment::ZERO).unwrap().len(), 1);
     }
 
     #[test]

@@ -73,6 +73,10 @@ pub enum StoreError {
     },
     #[error("export to {path}: {source}; check the directory and the room on its disk")]
     Export { path: PathBuf, source: io::Error },
+    #[error(
+        "copy of the record to {path}: {source}; name a directory without a record on a disk with room"
+    )]
+    Copy { path: PathBuf, source: io::Error },
     #[error("the store's thread has ended; restart the service and read its log for the cause")]
     Closed,
 }

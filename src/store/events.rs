@@ -109,10 +109,19 @@ pub(super) fn insert_idle(
 impl Database {
     /// Everything the supervisor was given during a brew, in order.
     pub fn events(&self, brew: BrewId) -> Result<Vec<DatedEvent>, StoreError> {
+        self.events_from(brew, 0)
+    }
+
+    /// The same without the first `from` of them.
+    pub(super) fn events_from(
+        &self,
+        brew: BrewId,
+        from: i64,
+    ) -> Result<Vec<DatedEvent>, StoreError> {
         self.select_events(
             "SELECT at_us, kind, instrument, value, status, cause, age_us, body FROM event \
-             WHERE brew_id = ?1 ORDER BY seq",
-            brew.0,
+             WHERE brew_id = ?1 AND seq >= ?2 ORDER BY seq",
+            &[&brew.0, &from],
         )
     }
 
@@ -121,7 +130,7 @@ impl Database {
         self.select_events(
             "SELECT at_us, kind, instrument, value, status, cause, age_us, body FROM event \
              WHERE brew_id = ?1 AND kind = 0 ORDER BY seq",
-            brew.0,
+            &[&brew.0],
         )
     }
 
@@ -138,7 +147,7 @@ impl Database {
         self.select_events(
             "SELECT at_us, kind, instrument, value, status, cause, age_us, body FROM event \
              WHERE brew_id = ?1 AND kind = 2 ORDER BY seq",
-            brew.0,
+            &[&brew.0],
         )
     }
 
@@ -176,10 +185,14 @@ impl Database {
             .collect()
     }
 
-    fn select_events(&self, query: &str, brew: i64) -> Result<Vec<DatedEvent>, StoreError> {
+    fn select_events(
+        &self,
+        query: &str,
+        keys: &[&dyn rusqlite::ToSql],
+    ) -> Result<Vec<DatedEvent>, StoreError> {
         let failed = self.failed("reading events");
         let mut statement = self.connection.prepare_cached(query).map_err(&failed)?;
-        let mut rows = statement.query([brew]).map_err(&failed)?;
+        let mut rows = statement.query(keys).map_err(&failed)?;
         let mut events = Vec::new();
         while let Some(row) = rows.next().map_err(&failed)? {
             let at = Moment(row.get(0).map_err(&failed)?);

@@ -11,6 +11,7 @@ use std::thread;
 
 use jiff::Timestamp;
 use tokio::sync::{mpsc, oneshot};
+use tokio_util::sync::CancellationToken;
 
 use super::{
     Backlog, Batch, BrewHeader, BrewId, Database, FinishedBrew, Keep, Message, Publisher, Receipt,
@@ -34,6 +35,7 @@ pub struct Store {
     orders: mpsc::Sender<Order>,
     shared: Arc<Shared>,
     directory: Arc<Path>,
+    ended: CancellationToken,
 }
 
 #[derive(Debug, Default)]
@@ -68,9 +70,15 @@ impl Store {
     pub fn open_with(directory: &Path, parameters: StoreParameters) -> Result<Self, StoreError> {
         let database = Database::open_with(directory, parameters)?;
         let (orders, receiver) = mpsc::channel(JOBS_BOUND);
+        let ended = CancellationToken::new();
+        let guard = ended.clone().drop_guard();
         thread::Builder::new()
             .name("store".to_owned())
-            .spawn(move || serve(database, receiver))
+            .spawn(move || {
+                // Dropped however the thread ends.
+                let _guard = guard;
+                serve(database, receiver);
+            })
             .map_err(|source| StoreError::Directory {
                 path: directory.to_owned(),
                 source,
@@ -79,6 +87,7 @@ impl Store {
             orders,
             shared: Arc::default(),
             directory: directory.into(),
+            ended,
         })
     }
 
@@ -230,6 +239,21 @@ impl Store {
             .await
             .map_err(|_| StoreError::Closed)?;
         answered.await.map_err(|_| StoreError::Closed)?
+    }
+
+    /// Returns when the thread has ended, in order or not.
+    pub async fn ended(&self) {
+        self.ended.cancelled().await;
+    }
+
+    /// Reads the whole file beside the thread's work and says whether its pages fit together; what is wrong shows in
+    /// `health` as well.
+    pub async fn check(&self) -> Result<(), StoreError> {
+        let checked = self.read(|database| database.check()).await;
+        if let Err(error) = &checked {
+            self.shared.note_failure(error);
+        }
+        checked
     }
 
     pub fn health(&self) -> StoreHealth {

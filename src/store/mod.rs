@@ -8,7 +8,9 @@
 //! `Database` does the work and blocks; replay and export use it directly. `Store` is the service's handle to a
 //! `Database` on its own thread.
 
+mod backup;
 mod brews;
+mod checkpoints;
 mod crush;
 mod database;
 mod encoding;
@@ -25,8 +27,11 @@ mod readings;
 mod retention;
 mod schema;
 mod sequences;
+mod set_aside;
 
+pub use backup::Copied;
 pub use brews::{Brew, BrewHeader, BrewId, FinishedBrew, TunId};
+pub use checkpoints::{Beginning, Checkpoint, ClockMark};
 pub use crush::{Crush, Fraction};
 pub use database::{Database, FILE_NAME, LOCK_NAME};
 pub use error::StoreError;
@@ -40,3 +45,4 @@ pub use profiles::StoredProfile;
 pub use readings::RecordedReading;
 pub use retention::{Keep, Slice};
 pub use sequences::Sequencer;
+pub use set_aside::SetAside;

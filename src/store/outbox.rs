@@ -292,7 +292,7 @@ fn read(row: &Row<'_>, publisher: Publisher) -> rusqlite::Result<Message> {
     })
 }
 
-fn publisher_of(name: &str) -> Publisher {
+pub(super) fn publisher_of(name: &str) -> Publisher {
     if name == Publisher::Influx.name() {
         Publisher::Influx
     } else {

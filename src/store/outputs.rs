@@ -10,6 +10,7 @@ use lauter_core::supervisor::{
 use rusqlite::{Connection, params};
 use serde::de::DeserializeOwned;
 
+use super::checkpoints::{self, Checkpoint, ClockMark};
 use super::database::Progress;
 use super::encoding::{from_json, to_json};
 use super::events::{self, DatedEvent};
@@ -27,6 +28,10 @@ pub struct Batch {
     pub events: Vec<DatedEvent>,
     pub outputs: Vec<Dated>,
     pub messages: Vec<NewMessage>,
+    /// The state after the last of `events`; only during a brew.
+    pub checkpoint: Option<Box<Checkpoint>>,
+    /// Both clocks now.
+    pub mark: Option<Box<ClockMark>>,
 }
 
 impl Batch {
@@ -37,6 +42,8 @@ impl Batch {
             events: Vec::new(),
             outputs: Vec::new(),
             messages: Vec::new(),
+            checkpoint: None,
+            mark: None,
         }
     }
 
@@ -91,8 +98,14 @@ impl Database {
         let transaction = self.connection.transaction().map_err(&failed)?;
         if let Some((brew, progress)) = &mut progress {
             events::insert(&transaction, *brew, progress, &batch.events).map_err(&failed)?;
+            if let Some(checkpoint) = &batch.checkpoint {
+                checkpoints::keep(&transaction, *brew, progress, checkpoint).map_err(&failed)?;
+            }
         } else {
             events::insert_idle(&transaction, batch.tun, &batch.events).map_err(&failed)?;
+        }
+        if let Some(mark) = &batch.mark {
+            checkpoints::mark(&transaction, batch.tun, mark).map_err(&failed)?;
         }
         insert(&transaction, &self.parameters, batch, &mut progress).map_err(&failed)?;
         let messages = outbox::insert(&transaction, batch.tun, &batch.messages).map_err(&failed)?;

@@ -4,7 +4,7 @@ use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 use lauterd::config::model::{Influx, Secret};
-use lauterd::publish::influx::{DeliveryParameters, Feed, Health, Row, connect};
+use lauterd::publish::influx::{DeliveryParameters, Feed, Health, Receipt, Row, connect};
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::{mpsc, watch};
@@ -123,7 +123,7 @@ async fn read(stream: &mut TcpStream) -> Option<Request> {
 /// A publisher at work, with short waits.
 pub struct Delivery {
     pub feed: Feed,
-    pub acknowledged: mpsc::Receiver<Vec<i64>>,
+    pub acknowledged: mpsc::Receiver<Receipt>,
     pub health: watch::Receiver<Health>,
     _stop: DropGuard,
 }
@@ -172,7 +172,13 @@ impl Delivery {
     pub async fn acknowledged(&mut self, count: usize) -> Vec<i64> {
         let mut ids = Vec::new();
         while ids.len() < count {
-            ids.extend(self.acknowledged.recv().await.expect("the publisher runs"));
+            match self.acknowledged.recv().await.expect("the publisher runs") {
+                Receipt::Delivered(delivered) => ids.extend(delivered),
+                Receipt::SetAside { id, reason } => {
+                    assert_ne!(reason, "");
+                    ids.push(id);
+                }
+            }
         }
         ids.sort_unstable();
         ids

@@ -8,7 +8,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use lauter_core::reading::{Cause, Instrument, Measures, Reading};
 use lauter_core::supervisor::LinkState;
 use lauter_core::units::Unit;
-use lauterd::clock::Clock;
+use lauterd::clock::{Clock, Start};
 use lauterd::config::model::{
     Configuration, ConfiguredInstrument, Display, Kettle, Mqtt, MqttPoint, Projection, Source,
     Store, Tun, Watch, Web,
@@ -132,7 +132,7 @@ impl Ingest {
         let (task, health) = ingest::mqtt::start(
             &configuration(mqtt),
             intake,
-            Clock::start(None),
+            Clock::start(&Start::default()),
             stop.clone(),
         )
         .expect("instruments read from MQTT");
@@ -210,7 +210,7 @@ impl Published {
             inlet,
             sender,
             next,
-            Clock::start(None),
+            Clock::start(&Start::default()),
             stop.clone(),
         )
         .expect("publishing is on");

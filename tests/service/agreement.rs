@@ -65,6 +65,7 @@ async fn a_live_run_off_and_its_replay_give_the_same_lines() {
     let options = Options {
         speed: Some(SPEED),
         observer: Some(observer),
+        ..Options::default()
     };
     let service = Service::start(vec![configuration], options)
         .await

@@ -125,7 +125,7 @@ async fn points_arrive_and_a_strict_parser_takes_the_same_lines() {
     let plan = configuration_plan(&site.plan());
     let options = Options {
         speed: Some(20.0),
-        observer: None,
+        ..Options::default()
     };
     let service = Service::start(vec![configuration], options)
         .await

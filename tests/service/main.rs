@@ -9,13 +9,20 @@ mod agreement;
 mod alarms;
 mod beginnings;
 mod brewhouse;
+mod clocks;
 mod databases;
+mod disk;
 mod endings;
+mod endurance;
 mod http;
+mod kills;
 #[allow(dead_code, reason = "shared with the tests of the MQTT adapters")]
 #[path = "../mosquitto/mod.rs"]
 mod mosquitto;
+mod outages;
+mod owed;
 mod peer;
 mod program;
 mod published;
+mod reload;
 mod restart;

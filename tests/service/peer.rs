@@ -1,7 +1,7 @@
 //! A database server in a process of its own, on a free port, with its data in a temporary directory.
 
 use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 
@@ -14,6 +14,7 @@ use super::mosquitto::peer;
 pub struct Peer {
     process: Child,
     pub port: u16,
+    start: (PathBuf, Vec<String>, &'static str),
     _directory: TempDir,
 }
 
@@ -21,32 +22,50 @@ impl Peer {
     /// None, after a notice, where the program is not installed.
     async fn start(
         name: &str,
-        ready: &str,
+        ready: &'static str,
         arguments: impl FnOnce(&Path, u16) -> Vec<String>,
     ) -> Option<Self> {
         let program = peer(name)?;
         let directory = tempfile::tempdir().expect("a temporary directory");
         let port = free_port();
-        let process = Command::new(program)
-            .args(arguments(directory.path(), port))
-            .stdout(Stdio::null())
-            .stderr(Stdio::null())
-            .spawn()
-            .expect("it starts");
+        let arguments = arguments(directory.path(), port);
         let started = Self {
-            process,
+            process: spawn(&program, &arguments),
             port,
+            start: (program, arguments, ready),
             _directory: directory,
         };
+        started.answers().await;
+        Some(started)
+    }
+
+    async fn answers(&self) {
+        let (program, _, ready) = &self.start;
         for _ in 0..600 {
-            if let Ok(answer) = get(port, ready).await
+            if let Ok(answer) = get(self.port, ready).await
                 && matches!(answer.status, 200 | 204)
             {
-                return Some(started);
+                return;
             }
             tokio::time::sleep(Duration::from_millis(100)).await;
         }
-        panic!("{name} does not answer on {ready}");
+        panic!("{} does not answer on {ready}", program.display());
+    }
+
+    /// Ends in order, keeping its data.
+    pub fn stop(&mut self) {
+        let sent = Command::new("kill")
+            .arg(self.process.id().to_string())
+            .status();
+        assert!(sent.expect("kill runs").success());
+        self.process.wait().expect("it ends");
+    }
+
+    /// Starts again on its data.
+    pub async fn resume(&mut self) {
+        let (program, arguments, _) = &self.start;
+        self.process = spawn(program, arguments);
+        self.answers().await;
     }
 
     pub async fn influxd() -> Option<Self> {
@@ -87,6 +106,15 @@ impl Peer {
         let answer = http::request(self.port, method, &target, ("text/plain", "")).await;
         answer.expect("an answer")
     }
+}
+
+fn spawn(program: &Path, arguments: &[String]) -> Child {
+    Command::new(program)
+        .args(arguments)
+        .stdout(Stdio::null())
+        .stderr(Stdio::null())
+        .spawn()
+        .expect("it starts")
 }
 
 impl Drop for Peer {

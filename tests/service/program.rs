@@ -38,10 +38,17 @@ pub struct Program {
 impl Program {
     /// Starts `lauterd run` on a site's configuration and waits until it answers.
     pub async fn start(site: &Site) -> Self {
+        Self::start_with(site, &[], &[]).await
+    }
+
+    /// The same with more arguments and with variables of the environment.
+    pub async fn start_with(site: &Site, arguments: &[&str], environment: &[(&str, &str)]) -> Self {
         let log = site.path("lauterd.log");
         let file = File::options().create(true).append(true).open(&log);
         let config = site.path("tun.toml").display().to_string();
         let process = command(&["run", "--config", &config])
+            .args(arguments)
+            .envs(environment.iter().copied())
             .stdin(Stdio::null())
             .stdout(Stdio::null())
             .stderr(file.expect("a log"))
@@ -116,9 +123,12 @@ impl Program {
     }
 
     pub async fn post(&self, below: &str, body: (&str, &str)) -> Answer {
+        self.try_post(below, body).await.expect("an answer")
+    }
+
+    pub async fn try_post(&self, below: &str, body: (&str, &str)) -> std::io::Result<Answer> {
         let target = format!("{}{below}", self.tun);
-        let answer = http::request(self.port, "POST", &target, body).await;
-        answer.expect("an answer")
+        http::request(self.port, "POST", &target, body).await
     }
 
     pub async fn start_brew(&self, site: &Site) {

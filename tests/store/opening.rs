@@ -2,11 +2,11 @@
 
 use std::fs;
 
-use lauterd::store::{Batch, Database, FILE_NAME, StoreError};
+use lauterd::store::{Batch, Checkpoint, Database, FILE_NAME, Publisher, StoreError};
 use rusqlite::Connection;
 use tempfile::tempdir;
 
-use crate::fixtures::{alarm, header, sample_event};
+use crate::fixtures::{alarm, header, sample_event, wall};
 
 #[test]
 fn a_directory_that_is_not_there_is_made() {
@@ -109,4 +109,181 @@ fn a_reader_sees_what_is_committed_while_the_writer_goes_on() {
     assert_eq!(reader.find_tun("north-yard", "tun-1").unwrap(), Some(tun));
     let error = reader.tun("north-yard", "tun-9").unwrap_err();
     assert!(matches!(error, StoreError::Permission { .. }), "{error}");
+}
+
+/// The files of every released schema, in order: a migration never changes once it has been released.
+const RELEASED: [&str; 2] = [
+    include_str!("../../src/store/migrations/001.sql"),
+    include_str!("../../src/store/migrations/002.sql"),
+];
+
+#[test]
+fn a_record_of_every_released_schema_is_brought_up_to_date_with_its_content() {
+    for released in 1..=RELEASED.len() {
+        let directory = tempdir().unwrap();
+        let connection = Connection::open(directory.path().join(FILE_NAME)).unwrap();
+        for migration in &RELEASED[..released] {
+            connection.execute_batch(migration).unwrap();
+        }
+        connection
+            .pragma_update(None, "user_version", released.cast_signed())
+            .unwrap();
+        connection
+            .pragma_update(None, "application_id", 0x6c74_7264)
+            .unwrap();
+        let header = header_json();
+        connection
+            .execute_batch(&format!(
+                "INSERT INTO tun (site, name, next_sequence) VALUES ('north-yard', 'tun-1', 42);
+                 INSERT INTO brew (tun_id, brew, plan, instruments, config_digest, started_us, started_at_us, origin_at_us)
+                 VALUES (1, '2026-0412', '{}', '{}', 'digest', 1, 1, 1);
+                 INSERT INTO event (brew_id, seq, at_us, kind, instrument, value) VALUES (1, 0, 5, 0, 0, 12.5);
+                 INSERT INTO outbox (tun_id, publisher, class, topic, payload, retain, created_us)
+                 VALUES (1, 'mqtt', 2, 'event', 'kept', 0, 1);",
+                header.0, header.1
+            ))
+            .unwrap();
+        drop(connection);
+        let mut database = Database::open(directory.path()).unwrap();
+        let tun = database.find_tun("north-yard", "tun-1").unwrap().unwrap();
+        assert_eq!(
+            database.next_sequences(tun, 1).unwrap().start,
+            42,
+            "{released}"
+        );
+        let brew = database.unfinished_brew(tun).unwrap().unwrap();
+        assert_eq!(database.events(brew.id).unwrap().len(), 1);
+        let beginning = database.beginning(brew.id, "any").unwrap();
+        assert_eq!((beginning.checkpoint, beginning.events.len()), (None, 1));
+        let waiting = database.outbox(tun, Publisher::Mqtt, 0, 9).unwrap();
+        assert_eq!(waiting[0].message.payload, "kept");
+        database
+            .set_aside(&[waiting[0].id], "too large", wall(1.0))
+            .unwrap();
+        assert_eq!(
+            database.all_set_aside(tun, 9).unwrap()[0].reason,
+            "too large"
+        );
+        assert_eq!(database.backlog(tun, Publisher::Mqtt).unwrap().depth, 0);
+    }
+}
+
+/// Plan and instruments as the record keeps them.
+fn header_json() -> (String, String) {
+    let directory = tempdir().unwrap();
+    let mut database = Database::open(directory.path()).unwrap();
+    let tun = database.tun("north-yard", "tun-1").unwrap();
+    let header = header(tun, "2026-0412", 1);
+    (
+        serde_json::to_string(&header.plan).unwrap(),
+        serde_json::to_string(&header.instruments).unwrap(),
+    )
+}
+
+/// A record with some brews' worth of rows, closed.
+fn filled() -> tempfile::TempDir {
+    let directory = tempdir().unwrap();
+    let mut database = Database::open(directory.path()).unwrap();
+    let tun = database.tun("north-yard", "tun-1").unwrap();
+    let brew = database.begin_brew(&header(tun, "2026-0412", 1)).unwrap();
+    for second in 0..2000 {
+        let batch = Batch {
+            events: vec![sample_event(f64::from(second), 12.0); 4],
+            ..Batch::new(tun, Some(brew))
+        };
+        database.append(&batch).unwrap();
+    }
+    database.close().unwrap();
+    directory
+}
+
+#[test]
+fn a_file_that_was_torn_or_scribbled_on_is_found_at_the_opening() {
+    let length = |path: &std::path::Path| fs::metadata(path).unwrap().len();
+    for spoil in ["torn", "scribbled"] {
+        let directory = filled();
+        let path = directory.path().join(FILE_NAME);
+        let mut bytes = fs::read(&path).unwrap();
+        assert!(length(&path) > 100_000);
+        if spoil == "torn" {
+            bytes.truncate(bytes.len() / 2);
+        } else {
+            let middle = bytes.len() / 2;
+            bytes[middle..middle + 40_000].fill(0xa5);
+        }
+        fs::write(&path, bytes).unwrap();
+        let error = Database::open(directory.path()).unwrap_err();
+        assert!(
+            matches!(error, StoreError::Corrupt { .. }),
+            "{spoil}: {error}"
+        );
+        let aside = Database::move_away(directory.path(), wall(0.0)).unwrap();
+        assert!(aside.is_file());
+        Database::open(directory.path()).expect("a new record begins");
+    }
+}
+
+#[test]
+fn a_torn_log_costs_the_last_batch_and_nothing_before_it() {
+    let directory = tempdir().unwrap();
+    let mut database = Database::open(directory.path()).unwrap();
+    let tun = database.tun("north-yard", "tun-1").unwrap();
+    let brew = database.begin_brew(&header(tun, "2026-0412", 1)).unwrap();
+    for second in 0..50 {
+        let batch = Batch {
+            events: vec![sample_event(f64::from(second), 12.0)],
+            ..Batch::new(tun, Some(brew))
+        };
+        database.append(&batch).unwrap();
+    }
+    // As a power cut leaves it: the file and its log without an orderly end.
+    let after = tempdir().unwrap();
+    for end in ["", "-wal"] {
+        let name = format!("{FILE_NAME}{end}");
+        fs::copy(directory.path().join(&name), after.path().join(&name)).unwrap();
+    }
+    let log = after.path().join(format!("{FILE_NAME}-wal"));
+    let bytes = fs::read(&log).unwrap();
+    fs::write(&log, &bytes[..bytes.len() - 1000]).unwrap();
+    let database = Database::open(after.path()).unwrap();
+    let events = database.events(brew).unwrap();
+    assert_eq!(events.len(), 49);
+    assert_eq!(events[48], sample_event(48.0, 12.0));
+}
+
+#[test]
+fn a_checkpoint_stands_in_for_the_events_before_it_and_for_its_engine_only() {
+    let directory = tempdir().unwrap();
+    let mut database = Database::open(directory.path()).unwrap();
+    let tun = database.tun("north-yard", "tun-1").unwrap();
+    let brew = database.begin_brew(&header(tun, "2026-0412", 1)).unwrap();
+    let batch = |from: u32, checkpoint: Option<Checkpoint>| Batch {
+        events: (from..from + 3)
+            .map(|second| sample_event(f64::from(second), 12.0))
+            .collect(),
+        checkpoint: checkpoint.map(Box::new),
+        ..Batch::new(tun, Some(brew))
+    };
+    let checkpoint = Checkpoint {
+        engine: "1 abc".to_owned(),
+        state: "{}".to_owned(),
+    };
+    database.append(&batch(0, None)).unwrap();
+    database
+        .append(&batch(3, Some(checkpoint.clone())))
+        .unwrap();
+    database.append(&batch(6, None)).unwrap();
+    let from = database.beginning(brew, "1 abc").unwrap();
+    assert_eq!(from.checkpoint, Some(checkpoint));
+    assert_eq!(from.events, batch(6, None).events);
+    let other = database.beginning(brew, "2 abc").unwrap();
+    assert_eq!((other.checkpoint, other.events.len()), (None, 9));
+    assert_eq!(
+        database.last_event_at(brew).unwrap(),
+        Some(sample_event(8.0, 12.0).at)
+    );
+    let copy = directory.path().join("copy");
+    database.backup(&copy).unwrap();
+    let copied = Database::open_read_only(&copy).unwrap();
+    assert_eq!(copied.events(brew).unwrap().len(), 9);
 }

@@ -23,6 +23,8 @@ mod parameters;
 mod plan;
 mod schedule;
 mod transport;
+#[doc(hidden)]
+pub mod trial;
 
 #[cfg(test)]
 mod hostile;

@@ -241,7 +241,7 @@ mod tests {
             ];
             Self {
                 points: Points { points },
-                clock: Clock::start(None),
+                clock: Clock::start(&crate::clock::Start::default()),
                 intake,
                 arrivals,
                 health: MqttIngestHealth::default(),

@@ -21,4 +21,6 @@ pub use health::{Health, SetAside, State};
 pub use lines::{Field, Point, PointFault};
 pub use parameters::DeliveryParameters;
 pub use points::{Source, point};
-pub use publisher::{ACKNOWLEDGEMENTS_BOUND, Ends, Feed, Publisher, ROWS_BOUND, Row, connect};
+pub use publisher::{
+    ACKNOWLEDGEMENTS_BOUND, Ends, Feed, Publisher, ROWS_BOUND, Receipt, Row, connect,
+};

@@ -23,7 +23,7 @@ use crate::config::model::Influx;
 /// several times over.
 pub const ROWS_BOUND: usize = 4096;
 
-/// Lots of acknowledged ids that may wait for the runtime. When it does not take them, delivery waits.
+/// Receipts that may wait for the runtime. When it does not take them, delivery waits.
 pub const ACKNOWLEDGEMENTS_BOUND: usize = 64;
 
 /// A point as a line of line protocol, with its id in the outbox.
@@ -31,6 +31,15 @@ pub const ACKNOWLEDGEMENTS_BOUND: usize = 64;
 pub struct Row {
     pub id: i64,
     pub line: String,
+}
+
+/// What became of rows.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Receipt {
+    /// The server has them: they can be deleted.
+    Delivered(Vec<i64>),
+    /// The server would not take this one, alone: it is to be set aside, or it would be sent for ever.
+    SetAside { id: i64, reason: String },
 }
 
 /// The runtime's end: rows go in here.
@@ -69,17 +78,17 @@ pub struct Publisher {
     every: Duration,
     batch: usize,
     rows: mpsc::Receiver<Row>,
-    acknowledged: mpsc::Sender<Vec<i64>>,
+    acknowledged: mpsc::Sender<Receipt>,
     health: watch::Sender<Health>,
     /// Requests that failed in a row.
     failures: u32,
 }
 
-/// The ends of a new publisher: rows in, the publisher to run, acknowledged ids out, and its health.
+/// The ends of a new publisher: rows in, the publisher to run, receipts out, and its health.
 pub type Ends = (
     Feed,
     Publisher,
-    mpsc::Receiver<Vec<i64>>,
+    mpsc::Receiver<Receipt>,
     watch::Receiver<Health>,
 );
 
@@ -195,7 +204,7 @@ impl Publisher {
             health.state = State::Delivering;
             health.delivered += piece.len() as u64;
         });
-        self.acknowledge(piece.iter().map(|row| row.id).collect())
+        self.tell(Receipt::Delivered(piece.iter().map(|row| row.id).collect()))
             .await
     }
 
@@ -247,13 +256,14 @@ impl Publisher {
                 health.set_aside += 1;
                 health.last_set_aside = Some(aside);
             });
-            self.acknowledge(vec![row.id]).await?;
+            let reason = self.shorten(reason);
+            self.tell(Receipt::SetAside { id: row.id, reason }).await?;
         }
         Ok(())
     }
 
-    async fn acknowledge(&self, ids: Vec<i64>) -> Result<(), Ended> {
-        self.acknowledged.send(ids).await.map_err(|_| Ended)
+    async fn tell(&self, receipt: Receipt) -> Result<(), Ended> {
+        self.acknowledged.send(receipt).await.map_err(|_| Ended)
     }
 
     fn shorten(&self, text: &str) -> String {

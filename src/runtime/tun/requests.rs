@@ -103,6 +103,7 @@ impl Tun {
             .await
             .map_err(|error| Refusal::Store(error.to_string()))?;
         self.batch.brew = Some(brew);
+        self.checkpointed = None;
         self.latest.forget_brew();
         self.give(
             Event::BrewStarted {
@@ -117,13 +118,18 @@ impl Tun {
     }
 
     async fn end_brew(&mut self) -> Result<String, Refusal> {
-        let Some(name) = self.supervisor.plan().map(|plan| plan.brew.clone()) else {
+        let now = self.setting.clock.now().max(self.last);
+        if let Some(plan) = self.supervisor.plan() {
+            self.ending = Some(plan.brew.clone());
+            self.give(Event::BrewEnded, now);
+        }
+        // A record that took nothing at the first asking is asked again.
+        let Some(name) = self.ending.clone() else {
             return Err(Refusal::NoBrew);
         };
-        let now = self.setting.clock.now().max(self.last);
-        self.give(Event::BrewEnded, now);
         self.flush().await;
         self.written()?;
+        self.ending = None;
         if let Some(brew) = self.batch.brew.take() {
             self.learn(brew, self.setting.clock.wall(now)).await;
             let finished = FinishedBrew {
@@ -190,13 +196,15 @@ impl Tun {
             ),
             health: json!({
                 "arrivals_refused": self.setting.intake.refused(),
-                "unwritten_dropped": self.dropped,
+                "unwritten_dropped": self.unwritten.total,
                 "store": {
                     "failed": store.failed,
                     "last_error": store.last_error,
                     "queued": store.queued,
                     "thinned": store.thinned,
+                    "unwritten_s": self.unwritten_s(),
                 },
+                "set_aside": self.set_aside_shown,
                 "publishers": self.setting.publishers.health(),
                 "instruments": (self.setting.adapters)(),
             }),
@@ -204,7 +212,7 @@ impl Tun {
     }
 }
 
-pub(super) fn configuration_instruments(
+pub(in crate::runtime) fn configuration_instruments(
     configuration: &Configuration,
 ) -> Vec<lauter_core::reading::Instrument> {
     configuration

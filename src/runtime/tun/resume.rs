@@ -1,6 +1,7 @@
 //! Taking up what was when the service last ended: alarms, and a brew under way.
 //!
-//! Owns what makes the supervisor what it was: the alarms' latest lines, and the brew's recorded events, given again.
+//! Owns what makes the supervisor what it was: the alarms' latest lines, the brew's checkpoint, and its recorded events
+//! since then, given again.
 //! Nothing of it is told or written a second time.
 
 use lauter_core::alarm::AlarmState;
@@ -8,6 +9,7 @@ use lauter_core::reading::{Instrument, Moment};
 use lauter_core::supervisor::{AlarmLine, Dated, Line, Output};
 
 use super::Tun;
+use super::checkpoint::engine_name;
 use super::requests::configuration_instruments;
 use crate::store::{Batch, Brew, DatedEvent, FinishedBrew, StoreError};
 
@@ -25,15 +27,15 @@ impl Tun {
                 Ok((alarms, unfinished))
             })
             .await?;
-        self.take_up_alarms(alarms);
         let Some(brew) = unfinished else {
+            self.take_up_alarms(alarms);
             return Ok(());
         };
-        let id = brew.id;
-        let events = self
+        let (id, engine) = (brew.id, engine_name(&self.setting.configuration));
+        let mut beginning = self
             .setting
             .store
-            .read(move |database| database.events(id))
+            .read(move |database| database.beginning(id, &engine))
             .await?;
         let configured = configuration_instruments(&self.setting.configuration);
         if !same_instruments(&brew.header.instruments, &configured) {
@@ -43,10 +45,20 @@ impl Tun {
                 brew.header.plan.brew,
                 self.setting.configuration.file.display()
             );
-            return self.close(&brew, events.last()).await;
+            self.take_up_alarms(alarms);
+            return self.close(&brew, beginning.events.last()).await;
         }
-        let last = events.last().cloned();
-        for DatedEvent { at, event } in events {
+        let stored = beginning.checkpoint.take();
+        let taken_up = stored.as_ref().is_some_and(|stored| self.take_up(stored));
+        if !taken_up {
+            if stored.is_some() {
+                let events = self.setting.store.read(move |database| database.events(id));
+                beginning.events = events.await?;
+            }
+            self.take_up_alarms(alarms);
+        }
+        let last = beginning.events.last().cloned();
+        for DatedEvent { at, event } in beginning.events {
             self.last = self.last.max(at);
             self.supervisor.handle(event, at);
             while let Some(dated) = self.supervisor.poll_output() {
@@ -58,6 +70,7 @@ impl Tun {
             // It was ended, and the service went before the record said so.
             return self.close(&brew, last.as_ref()).await;
         }
+        self.unwatched_since = Some(self.last);
         tracing::info!("brew {} was under way and goes on", brew.header.plan.brew);
         self.batch = Batch::new(tun, Some(brew.id));
         Ok(())
@@ -89,7 +102,10 @@ impl Tun {
 
 /// Whether a record of the first can be gone on with by the second: readings name instruments by their places, and
 /// given to others they would be wrong in silence. Limits and links may have changed.
-fn same_instruments(recorded: &[Instrument], configured: &[Instrument]) -> bool {
+pub(in crate::runtime) fn same_instruments(
+    recorded: &[Instrument],
+    configured: &[Instrument],
+) -> bool {
     let key = |instrument: &Instrument| {
         let Instrument {
             id, measures, unit, ..

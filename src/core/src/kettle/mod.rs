@@ -189,10 +189,16 @@ impl Kettle {
     }
 
     /// Volume has been added without a flow meter's word, with this standard deviation. What is wrong about it
-    /// is wrong in one direction for as long as the meter is silent, so standard deviations add.
+    /// is wrong in one direction for as long as the meter is silent, so standard deviations add. A negative one takes
+    /// back what a counter has told since.
     pub fn widen_volume(&mut self, sd_l: f64) {
         let own = &mut self.volume.covariance[(3, 3)];
-        *own = (own.sqrt() + sd_l).powi(2);
+        let wide_l = own.max(0.0).sqrt() + sd_l;
+        // Less is left than is to be taken back: the level has told meanwhile, and its word stands.
+        let told = wide_l < 0.01 * sd_l.min(0.0);
+        if !told {
+            *own = wide_l.max(0.0).powi(2);
+        }
     }
 
     /// A level reading, as volume. Returns its disagreement in standard deviations.

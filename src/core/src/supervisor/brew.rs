@@ -141,6 +141,9 @@ const FLOWS_EVERY_S: f64 = 30.0;
 const FLOWS_KEPT: usize = 30;
 /// What a flow meter may be out by that the level contradicts, share.
 const SUSPECT_FLOW_SD_SHARE: f64 = 0.1;
+/// What may have run off unseen, as a standard deviation over the pace: anything between nothing and a little more.
+/// Own choice.
+const UNSEEN_SD_SHARE: f64 = 0.6;
 /// Interval at which level and kettle gravity are compared with the balance, s: closer ones share their noise.
 pub(super) const COMPARE_EVERY_S: f64 = 10.0;
 
@@ -283,10 +286,7 @@ impl Brew {
         // A meter that lies through a pause is found out by the pump.
         let stands = !flows || picture.pump_running == Some(false);
         if picture.raking || picture.recirculating || stands {
-            self.disturbed = now;
-            self.disturbed_l = self.kettle.metered_l();
-            self.bed.forget_course();
-            self.channel_watch.forget();
+            self.disturb(now);
         }
         if picture.recirculating || picture.pump_running == Some(false) {
             self.unpulled = now;
@@ -310,6 +310,8 @@ impl Brew {
         }
         if !picture.recirculating && volume_l != 0.0 {
             self.fill(volume_l, picture, p);
+        }
+        if !picture.recirculating && unmetered_sd_l != 0.0 {
             self.kettle.widen_volume(unmetered_sd_l);
         }
         if to_kettle {
@@ -333,6 +335,26 @@ impl Brew {
             p,
         );
         self.note_target(now);
+    }
+
+    /// What the bed did until now says nothing about what it does next.
+    fn disturb(&mut self, now: Moment) {
+        self.disturbed = now;
+        self.disturbed_l = self.kettle.metered_l();
+        self.bed.forget_course();
+        self.channel_watch.forget();
+    }
+
+    /// Nobody has seen for `blind_s` what ran off, and no assumption holds for so long: the doubt grows, the kettle
+    /// does not.
+    pub fn lose_sight(&mut self, blind_s: f64, now: Moment, plant: &Plant) {
+        if blind_s > 0.0 && self.flow_started.is_some() {
+            let doubt_l = UNSEEN_SD_SHARE * self.pace_l_min * blind_s / 60.0;
+            let doubt_l = doubt_l.min(plant.capacity_l);
+            self.kettle.widen_volume(doubt_l);
+            self.inflow.lose_sight(doubt_l);
+        }
+        self.disturb(now);
     }
 
     fn note_pace(

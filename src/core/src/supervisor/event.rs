@@ -81,6 +81,10 @@ pub enum Event {
         who: String,
         action: OperatorAction,
     },
+    /// Nobody has watched since that moment: the service was not running.
+    Interrupted {
+        since: Moment,
+    },
     /// Nothing happened but time.
     Tick,
 }

@@ -5,7 +5,9 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::alarm::AlarmId;
 use crate::conditioning::Timed;
+use crate::detect::Finding;
 use crate::reading::Moment;
 
 /// Sum of a flow in L/min over its believed readings.
@@ -78,18 +80,26 @@ pub(super) struct Sources {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Portion {
     pub volume_l: f64,
-    /// Standard deviation beside the flow meter's scale: nought while a meter tells.
+    /// Standard deviation beside the flow meter's scale: nought while a meter tells. Negative where a counter has
+    /// resolved what was doubtful before.
     pub unmetered_sd_l: f64,
 }
 
-/// The last word of each source.
+/// The last word of each source, and what stands in for them while they are silent.
 #[derive(Clone, Copy, Debug, PartialEq, Default, Serialize, Deserialize)]
 pub(super) struct Inflow {
     summed_l: Option<f64>,
     totalised_l: Option<f64>,
     level_l: Option<f64>,
-    /// Litres that were put in on assumption since a counter was last read: a counter that returns knows them.
+    /// The level before anything was assumed.
+    level_before_l: Option<f64>,
+    /// Something has been assumed since a counter or the level was last read: whichever returns knows better.
+    pending: bool,
+    /// Litres that were put in since then, assumed or measured.
+    put_in_l: f64,
+    /// Those of them that were assumed, and what they may be out by.
     assumed_l: f64,
+    assumed_sd_l: f64,
 }
 
 /// What the assumed flow may be out by, share. Common practice, no source.
@@ -104,41 +114,29 @@ impl Inflow {
         let totalised =
             difference(self.totalised_l, sources.totalised_l).filter(|litres| *litres >= 0.0);
         let level = difference(self.level_l, sources.level_l);
-        let portion = if let Some(volume_l) = summed.filter(|_| self.assumed_l == 0.0) {
-            Portion {
-                volume_l,
-                unmetered_sd_l: 0.0,
-            }
-        } else if let Some(volume_l) = totalised {
-            Portion {
-                volume_l: volume_l - std::mem::take(&mut self.assumed_l),
-                unmetered_sd_l: 0.0,
-            }
+        let portion = if let Some(volume_l) = summed.filter(|_| !self.pending) {
+            metered(volume_l)
+        } else if let Some(counted_l) = totalised {
+            self.resolve(counted_l, 0.0)
+        } else if let Some(risen_l) = self.regained_level(sources) {
+            self.resolve(risen_l, LEVEL_SD_SHARE)
         } else if let Some(volume_l) = summed {
-            Portion {
-                volume_l,
-                unmetered_sd_l: 0.0,
-            }
+            metered(volume_l)
         } else if let Some(volume_l) = level.filter(|_| sources.summed_l.is_none()) {
             Portion {
                 volume_l,
                 unmetered_sd_l: LEVEL_SD_SHARE * volume_l.abs(),
             }
         } else if flow_seen {
-            let volume_l = sources.assumed_l_min * step_s / 60.0;
-            self.assumed_l += volume_l;
-            Portion {
-                volume_l,
-                unmetered_sd_l: ASSUMED_SD_SHARE * volume_l,
-            }
+            self.assume(sources.assumed_l_min * step_s / 60.0)
         } else {
-            Portion {
-                volume_l: 0.0,
-                unmetered_sd_l: 0.0,
-            }
+            metered(0.0)
         };
-        if sources.summed_l.is_some() && self.totalised_l.is_none() {
-            self.assumed_l = 0.0;
+        if self.pending {
+            self.put_in_l += portion.volume_l;
+        }
+        if sources.summed_l.is_some() && !self.can_be_resolved() {
+            self.forget_assumptions();
         }
         self.summed_l = sources.summed_l;
         // A counter goes on counting while it is out of sight, so its last word stays good; a silent flow
@@ -146,6 +144,94 @@ impl Inflow {
         self.totalised_l = sources.totalised_l.or(self.totalised_l);
         self.level_l = sources.level_l;
         portion
+    }
+
+    fn assume(&mut self, volume_l: f64) -> Portion {
+        let unmetered_sd_l = ASSUMED_SD_SHARE * volume_l;
+        self.begin_assuming();
+        self.assumed_l += volume_l;
+        self.assumed_sd_l += unmetered_sd_l;
+        Portion {
+            volume_l,
+            unmetered_sd_l,
+        }
+    }
+
+    fn begin_assuming(&mut self) {
+        if !self.pending {
+            self.pending = true;
+            self.level_before_l = self.level_l;
+        }
+    }
+
+    /// What the level has risen by since before anything was assumed, where no counter can tell.
+    fn regained_level(&self, sources: &Sources) -> Option<f64> {
+        if !self.pending || self.totalised_l.is_some() {
+            return None;
+        }
+        difference(self.level_before_l, sources.level_l)
+    }
+
+    /// A source that has seen the whole of it puts right what was put in meanwhile.
+    fn resolve(&mut self, whole_l: f64, sd_share: f64) -> Portion {
+        let portion = Portion {
+            volume_l: whole_l - self.put_in_l,
+            unmetered_sd_l: sd_share * whole_l.abs() - self.assumed_sd_l,
+        };
+        self.forget_assumptions();
+        portion
+    }
+
+    fn can_be_resolved(&self) -> bool {
+        self.totalised_l.is_some() || self.level_before_l.is_some()
+    }
+
+    fn forget_assumptions(&mut self) {
+        self.pending = false;
+        self.level_before_l = None;
+        self.put_in_l = 0.0;
+        self.assumed_l = 0.0;
+        self.assumed_sd_l = 0.0;
+    }
+
+    /// Time has passed in which not even an assumption is worth anything: `sd_l` of doubt without a litre. A counter
+    /// that returns resolves it.
+    pub fn lose_sight(&mut self, sd_l: f64) {
+        self.begin_assuming();
+        self.assumed_sd_l += sd_l;
+        self.summed_l = None;
+        self.level_l = None;
+    }
+
+    /// Litres that were assumed since the meters fell silent.
+    pub fn assumed_l(&self) -> f64 {
+        self.assumed_l
+    }
+
+    /// A finding about the kettle's content that rests on assumed litres says so before anything else.
+    pub fn doubting(&self, finding: Finding) -> Finding {
+        let rests = matches!(
+            finding.alarm,
+            AlarmId::StopPointReached | AlarmId::StopPointAhead | AlarmId::KettleHighLevel
+        );
+        if !rests || self.assumed_l < LEAST_TOLD_L {
+            return finding;
+        }
+        let message = format!(
+            "Not measured: {:.0} L are assumed since the meters fell silent. Look into the kettle and take a sample. {}",
+            self.assumed_l, finding.message
+        );
+        Finding { message, ..finding }.with("assumed_l", self.assumed_l)
+    }
+}
+
+/// Less than this is assumed at every hiccup of a link, L. Own choice.
+const LEAST_TOLD_L: f64 = 20.0;
+
+fn metered(volume_l: f64) -> Portion {
+    Portion {
+        volume_l,
+        unmetered_sd_l: 0.0,
     }
 }
 
@@ -242,6 +328,84 @@ mod tests {
             volume_l += inflow.step(&sources, 1.0, second > 0).volume_l;
         }
         assert!((volume_l - 99.0).abs() < 1e-9, "{volume_l}");
+    }
+
+    #[test]
+    fn a_counter_that_returns_resolves_the_doubt_of_what_was_assumed() {
+        let mut inflow = Inflow::default();
+        let mut doubt_l = 0.0;
+        for second in 0..100 {
+            let litres = f64::from(second);
+            let there = !(30..60).contains(&second);
+            let sources = Sources {
+                summed_l: there.then_some(litres),
+                totalised_l: there.then_some(500.0 + litres),
+                assumed_l_min: 30.0,
+                ..Sources::default()
+            };
+            doubt_l += inflow.step(&sources, 1.0, second > 0).unmetered_sd_l;
+            assert!(there || doubt_l > 0.1, "{second}");
+        }
+        assert!(doubt_l.abs() < 1e-9, "{doubt_l}");
+    }
+
+    #[test]
+    fn a_counter_that_returns_late_counts_nothing_twice() {
+        let mut inflow = Inflow::default();
+        let mut volume_l = 0.0;
+        for second in 0..120 {
+            let litres = f64::from(second);
+            let sources = Sources {
+                summed_l: (!(30..60).contains(&second)).then_some(litres),
+                totalised_l: (!(30..90).contains(&second)).then_some(500.0 + litres),
+                assumed_l_min: 30.0,
+                ..Sources::default()
+            };
+            volume_l += inflow.step(&sources, 1.0, second > 0).volume_l;
+        }
+        assert!((volume_l - 119.0).abs() < 1e-9, "{volume_l}");
+    }
+
+    #[test]
+    fn without_a_counter_the_level_bridges_a_silence_of_everything() {
+        let mut inflow = Inflow::default();
+        let mut volume_l = 0.0;
+        for second in 0..100 {
+            let litres = f64::from(second);
+            let there = !(30..60).contains(&second);
+            let sources = Sources {
+                summed_l: there.then_some(litres),
+                level_l: there.then_some(2000.0 + litres),
+                assumed_l_min: 30.0,
+                ..Sources::default()
+            };
+            volume_l += inflow.step(&sources, 1.0, second > 0).volume_l;
+        }
+        assert!((volume_l - 99.0).abs() < 1e-9, "{volume_l}");
+        assert!(inflow.assumed_l().abs() < 1e-12);
+    }
+
+    #[test]
+    fn what_rests_on_assumed_litres_says_so_first() {
+        let mut inflow = Inflow::default();
+        let silent = Sources {
+            assumed_l_min: 60.0,
+            ..Sources::default()
+        };
+        let full = || Finding::new(AlarmId::KettleHighLevel, true, "Full.".to_owned());
+        assert_eq!(inflow.doubting(full()), full());
+        for _ in 0..300 {
+            inflow.step(&silent, 1.0, true);
+        }
+        let told = inflow.doubting(full());
+        assert!(
+            told.message.starts_with("Not measured: 300 L are assumed"),
+            "{}",
+            told.message
+        );
+        assert!((told.evidence["assumed_l"] - 300.0).abs() < 1e-9);
+        let other = Finding::new(AlarmId::StuckBed, true, "Stuck.".to_owned());
+        assert_eq!(inflow.doubting(other.clone()), other);
     }
 
     #[test]

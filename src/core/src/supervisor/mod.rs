@@ -17,6 +17,7 @@ mod parameters;
 mod phase;
 mod picture;
 mod report;
+mod silence;
 mod telling;
 mod view;
 mod watch;
@@ -44,6 +45,7 @@ use annunciator::Annunciator;
 use brew::Brew;
 use channel::Channel;
 use inflow::FlowSum;
+use silence::Silence;
 
 /// Why the supervisor wants to be called again.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -75,6 +77,8 @@ pub struct Supervisor {
     /// Zero of the grid: the first event, or the start of the brew.
     origin: Option<Moment>,
     next_step: Moment,
+    /// How long nothing has been read.
+    silence: Silence,
     outputs: VecDeque<Dated>,
 }
 
@@ -98,6 +102,7 @@ impl Supervisor {
             brew: None,
             origin: None,
             next_step: Moment::ZERO,
+            silence: Silence::default(),
             outputs: VecDeque::new(),
         }
     }
@@ -106,6 +111,9 @@ impl Supervisor {
     pub fn handle(&mut self, event: Event, now: Moment) {
         if self.origin.is_none() {
             self.set_origin(now, now);
+        }
+        if let Event::Interrupted { since } = event {
+            self.pass_unwatched(since, now);
         }
         self.advance_before(now);
         match event {
@@ -118,7 +126,10 @@ impl Supervisor {
             Event::Reading {
                 instrument,
                 reading,
-            } => self.take_reading(instrument, &reading),
+            } => {
+                self.take_reading(instrument, &reading);
+                self.wake(now);
+            }
             Event::Sample(sample) => self.take_sample(&sample, now),
             Event::Note { who, text } => self.take_note(&who, &text, now),
             Event::Raking { who, minutes } => self.take_raking(&who, minutes, now),
@@ -150,7 +161,7 @@ impl Supervisor {
             } => {
                 self.operate(alarm, instrument, &who, &action, now);
             }
-            Event::Tick => {}
+            Event::Interrupted { .. } | Event::Tick => {}
         }
     }
 
@@ -177,16 +188,22 @@ impl Supervisor {
 
     /// The grid's points are whole steps from `zero`; the next one is the first after `now`.
     fn set_origin(&mut self, zero: Moment, now: Moment) {
-        let step_us = ((self.parameters.step_s * 1e6).round() as i64).max(1);
         self.origin = Some(zero);
-        self.next_step = Moment(zero.0 + ((now.0 - zero.0).div_euclid(step_us) + 1) * step_us);
+        self.next_step = self.point_after(now, 1);
+    }
+
+    /// The first point of the grid after `now`, counting every `stride`-th only.
+    fn point_after(&self, now: Moment, stride: i64) -> Moment {
+        let step_us = ((self.parameters.step_s * 1e6).round() as i64).max(1) * stride;
+        let zero = self.origin.unwrap_or(now);
+        Moment(zero.0 + ((now.0 - zero.0).div_euclid(step_us) + 1) * step_us)
     }
 
     /// Runs the grid up to but not at `now`: what arrives at a grid point is still seen by it.
     fn advance_before(&mut self, now: Moment) {
         while self.next_step < now {
             let at = self.next_step;
-            self.next_step = at.plus_seconds(self.parameters.step_s);
+            self.next_step = self.point_after(at, 1);
             self.step(at);
         }
     }
@@ -236,6 +253,7 @@ impl Supervisor {
             *channel = Channel::new(channel.instrument.clone());
         }
         self.flow_sum = FlowSum::default();
+        self.silence = Silence::default();
         self.end_runoff_alarms(true, now);
         let text = format!(
             "Brew {} started: {:.0} kg of grist, target {:.1} °P at about {:.0} L.",
@@ -253,7 +271,7 @@ impl Supervisor {
 
     fn end_brew(&mut self, now: Moment) {
         if self.next_step == now {
-            self.next_step = now.plus_seconds(self.parameters.step_s);
+            self.next_step = self.point_after(now, 1);
             self.step(now);
         }
         let Some(mut brew) = self.brew.take() else {

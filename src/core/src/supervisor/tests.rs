@@ -1,4 +1,5 @@
 mod people;
+mod silence;
 mod troubles;
 
 use std::collections::BTreeMap;

@@ -14,6 +14,9 @@ use super::{Supervisor, report};
 
 impl Supervisor {
     pub(super) fn step(&mut self, now: Moment) {
+        if self.rests_in_silence(now) {
+            return;
+        }
         let picture = self.picture(now);
         if let Some(mut brew) = self.brew.take() {
             self.step_brew(&mut brew, &picture, now);
@@ -28,7 +31,8 @@ impl Supervisor {
         }
     }
 
-    fn step_brew(&mut self, brew: &mut Brew, picture: &Picture, now: Moment) {
+    /// Sums what has run off in one step.
+    pub(super) fn balance(&self, brew: &mut Brew, picture: &Picture, now: Moment) {
         let sources = self.sources(now, brew.pace_l_min());
         let portion = brew.inflow.step(
             &sources,
@@ -43,6 +47,10 @@ impl Supervisor {
             &self.parameters,
             &self.plant,
         );
+    }
+
+    fn step_brew(&mut self, brew: &mut Brew, picture: &Picture, now: Moment) {
+        self.balance(brew, picture, now);
         self.judge_jumps(brew, now);
         if self.due(now, COMPARE_EVERY_S) {
             brew.compare(picture, now);
@@ -117,6 +125,7 @@ impl Supervisor {
         let circumstances = Self::circumstances(Some(brew));
         self.note_quality(brew, channel_active);
         for finding in findings {
+            let finding = brew.inflow.doubting(finding);
             let alarm = finding.alarm;
             self.announce(finding, circumstances, now);
             self.note_stop(brew, alarm, now);

@@ -9,7 +9,7 @@ use tokio_util::sync::CancellationToken;
 
 use super::super::testing::{instruments, link};
 use super::super::{LinkFigures, Parameters, Polling, start_links};
-use crate::clock::Clock;
+use crate::clock::{Clock, Start};
 use crate::config::model::{ModbusPoint, Transport};
 use crate::ingest::{Arrival, Intake};
 
@@ -41,7 +41,7 @@ impl Watched {
             &[link(transport, timeout_ms)],
             &instruments(points),
             &intake,
-            Clock::start(None),
+            Clock::start(&Start::default()),
             quick(),
             &stop,
         );

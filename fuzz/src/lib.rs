@@ -1,0 +1,3 @@
+//! The targets of fuzzing; the binaries beside it only call them.
+
+pub mod targets;

@@ -1,0 +1,130 @@
+//! The service from its start to its end, over new configurations.
+//!
+//! Owns what a reload may change: everything, or nothing. The new files are read and checked whole before anything is
+//! touched; a brew under way must fit them; and if the new service cannot start after all, the old one is started again.
+//! A brew goes on over a reload as over any restart: from its record.
+
+use super::tun::{configuration_instruments, same_instruments};
+use super::{Ending, Options, Service, Signals, check};
+use crate::config::Configuration;
+use crate::exit::{Failure, Kind};
+
+/// Runs the service until it is stopped. `load` reads the configuration, at the start and for each reload.
+pub async fn serve(
+    load: impl Fn() -> Result<Vec<Configuration>, Failure>,
+    options: Options,
+    signals: &Signals,
+) -> Result<(), Failure> {
+    let mut current = load()?;
+    let mut service = Service::start(current.clone(), options.clone()).await?;
+    loop {
+        announce(&service);
+        let ending = watch(&mut service, signals).await;
+        match ending {
+            Ending::Stopped => {
+                service.end().await;
+                return Ok(());
+            }
+            Ending::Failed(failure) => {
+                service.end().await;
+                return Err(failure);
+            }
+            Ending::Reload => {}
+        }
+        let Some(new) = accepted(&service, &load).await else {
+            continue;
+        };
+        service.end().await;
+        service = match Service::start(new.clone(), options.clone()).await {
+            Ok(started) => {
+                tracing::info!("the new configuration is in force");
+                current = new;
+                started
+            }
+            Err(failure) => {
+                tracing::error!(
+                    "the new configuration cannot be started with, the old one goes on: {failure}"
+                );
+                Service::start(current.clone(), options.clone()).await?
+            }
+        };
+    }
+}
+
+fn announce(service: &Service) {
+    for tun in &service.tuns {
+        tracing::info!("watching {}/{}", tun.site, tun.tun);
+    }
+    for address in &service.listening {
+        tracing::info!("listening on http://{address}");
+    }
+}
+
+async fn watch(service: &mut Service, signals: &Signals) -> Ending {
+    let stopper = service.stopper();
+    let stop = signals.stop.clone();
+    let passed_on = tokio::spawn(async move {
+        stop.cancelled().await;
+        stopper.cancel();
+    });
+    let ending = service.watch_over(&signals.reload).await;
+    passed_on.abort();
+    ending
+}
+
+/// The new configuration, if it can be taken whole.
+async fn accepted(
+    service: &Service,
+    load: &impl Fn() -> Result<Vec<Configuration>, Failure>,
+) -> Option<Vec<Configuration>> {
+    let reloading = sd_notify::NotifyState::monotonic_usec_now()
+        .map(|now| sd_notify::notify(&[sd_notify::NotifyState::Reloading, now]));
+    if !matches!(reloading, Ok(Ok(()))) {
+        tracing::debug!("the service manager was not told of the reload");
+    }
+    let outcome = async {
+        let new = load()?;
+        check(&new)?;
+        fits(service, &new).await?;
+        Ok::<_, Failure>(new)
+    };
+    match outcome.await {
+        Ok(new) => Some(new),
+        Err(failure) => {
+            tracing::error!(
+                "the configuration was not taken, everything goes on as it was: {failure}"
+            );
+            None
+        }
+    }
+}
+
+/// A brew under way keeps its tun, its record and its instruments.
+async fn fits(service: &Service, new: &[Configuration]) -> Result<(), Failure> {
+    for (tun, current) in service.tuns.iter().zip(&service.configurations) {
+        let status = tun.status().await;
+        let Some(brew) = status.ok().and_then(|status| status.brew) else {
+            continue;
+        };
+        let same = |new: &&Configuration| {
+            new.site == current.site
+                && new.tun.name == current.tun.name
+                && new.store.directory == current.store.directory
+                && same_instruments(
+                    &configuration_instruments(current),
+                    &configuration_instruments(new),
+                )
+        };
+        if !new.iter().any(|new| same(&new)) {
+            return Err(Failure::new(
+                Kind::Configuration,
+                format!(
+                    "brew {brew} is under way on {}/{}, and the new files give it another record or other instruments; \
+                     end the brew first (lauterd brew end)",
+                    tun.site, tun.tun
+                ),
+            ));
+        }
+    }
+    Ok(())
+}
