@@ -257,6 +257,7 @@ words! {
     safe_flow: "Safe flow" / "Sicherer Durchfluss";
     trouble_from: "Trouble from, of the planned volume" / "Schwierig ab, vom Planvolumen";
     rake_effect: "Resistance after raking, of that before" / "Widerstand nach dem Hacken, von vorher";
+    rake_gain: "Runnings above the forecast after raking" / "Ablaufwürze über der Vorhersage nach dem Hacken";
     ph_rise: "pH rise as runnings fall to a third" / "pH-Anstieg bis auf ein Drittel Extrakt";
     used_for_curve: "forecast: where the first wort ends" / "Vorhersage: wo die Vorderwürze endet";
     used_for_plan: "forecast: how far this site's plans are out" / "Vorhersage: wie weit Pläne hier danebenliegen";

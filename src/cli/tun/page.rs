@@ -71,6 +71,13 @@ pub fn shown(tun: &ServedTun, known: &KnownProfile) -> String {
             "% of that before",
         ),
         row(
+            "gained by raking",
+            figures.rake_gain_p,
+            1.0,
+            1,
+            "°P above the forecast",
+        ),
+        row(
             "pH rise",
             figures.ph_rise,
             1.0,

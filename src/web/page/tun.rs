@@ -49,7 +49,7 @@ type Habit = (
     &'static str,
 );
 
-fn habits(frame: &Frame<'_>, figures: &Figures) -> [Habit; 9] {
+fn habits(frame: &Frame<'_>, figures: &Figures) -> [Habit; 10] {
     let words = frame.voice.words;
     [
         (
@@ -114,6 +114,14 @@ fn habits(frame: &Frame<'_>, figures: &Figures) -> [Habit; 9] {
             100.0,
             0,
             "%",
+            words.used_to_rake,
+        ),
+        (
+            words.rake_gain,
+            figures.rake_gain_p,
+            1.0,
+            1,
+            "°P",
             words.used_to_rake,
         ),
         (

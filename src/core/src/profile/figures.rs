@@ -33,6 +33,8 @@ pub struct Figures {
     pub trouble_from_share: Option<Figure>,
     /// Resistance after raking over that before.
     pub rake_effect: Option<Figure>,
+    /// Runnings above the forecast after raking, °P.
+    pub rake_gain_p: Option<Figure>,
     /// pH gained when the runnings have fallen to a third of the first wort.
     pub ph_rise: Option<Figure>,
 }
@@ -53,6 +55,7 @@ impl TunProfile {
             |value: fn(&BrewLesson) -> Option<f64>| figure(self.lessons.iter().filter_map(value));
         let refused = self.verdicts.iter().filter(|v| !v.acceptance.accepted);
         let rakes = self.lessons.iter().flat_map(|lesson| &lesson.bed.rakes);
+        let gains = rakes.clone().filter_map(|rake| rake.gravity_gain_p);
         Figures {
             accepted: self.lessons.len(),
             refused: refused.count(),
@@ -66,6 +69,7 @@ impl TunProfile {
             safe_flow_l_min_m2: of(|lesson| lesson.bed.safe_flow_l_min_m2),
             trouble_from_share: of(|lesson| lesson.bed.trouble_from_share),
             rake_effect: figure(rakes.map(|rake| rake.after_per_m / rake.before_per_m)),
+            rake_gain_p: figure(gains),
             ph_rise: of(|lesson| lesson.ph.map(|ph| ph.rise_ph)),
         }
     }

@@ -28,11 +28,18 @@ pub struct StopLesson {
     pub extract_kg_per_kg: f64,
 }
 
-/// What one raking did to the bed's resistance, 1/m.
+/// What one raking did to the bed's resistance, 1/m, and to the runnings after it.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct RakeLesson {
     pub before_per_m: f64,
     pub after_per_m: f64,
+    /// Runnings above what was forecast before the rakes, mean of the ten minutes after them, °P; None where the run-off
+    /// ended sooner.
+    #[serde(default)]
+    pub gravity_gain_p: Option<f64>,
+    /// Extract in them.
+    #[serde(default)]
+    pub extract_gain_kg: Option<f64>,
 }
 
 /// The bed under flow; None where no pressure drop was measured.

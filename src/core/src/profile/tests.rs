@@ -30,6 +30,8 @@ fn lesson(brew: &str, grist_kg: f64) -> BrewLesson {
             rakes: vec![RakeLesson {
                 before_per_m: 5.0e9,
                 after_per_m: 4.0e9,
+                gravity_gain_p: Some(0.3),
+                extract_gain_kg: Some(2.0),
             }],
         },
         ph: Some(PhLesson {
@@ -269,5 +271,6 @@ fn the_figures_for_people_are_those_of_accepted_brews() {
     let yielded = figures.extract_kg_per_kg.unwrap();
     assert!((yielded.median - 0.65).abs() < 1e-12 && yielded.brews == 4);
     assert!((figures.rake_effect.unwrap().median - 0.8).abs() < 1e-12);
+    assert!((figures.rake_gain_p.unwrap().median - 0.3).abs() < 1e-12);
     assert_eq!(figures.trouble_from_share, None);
 }

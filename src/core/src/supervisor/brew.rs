@@ -5,6 +5,7 @@
 
 mod learning;
 mod notes;
+mod rake_gain;
 mod stopping;
 
 use std::collections::VecDeque;

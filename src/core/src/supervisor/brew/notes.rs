@@ -12,6 +12,7 @@ use crate::reading::Moment;
 use crate::washout::Curve;
 
 use super::super::parameters::{Parameters, Plant};
+use super::rake_gain::RakeGain;
 use super::{Brew, Picture};
 
 /// Interval and number of the kept resistances: four hours of run-off.
@@ -39,6 +40,10 @@ pub(in super::super) struct Notes {
     /// Resistance when the rakes started, until their effect has been read.
     before_rake: Option<f64>,
     rakes: Vec<RakeLesson>,
+    /// What the last raking regains, while it is summed.
+    gain: Option<RakeGain>,
+    /// The resistance's lesson of that raking has been noted.
+    gain_has_lesson: bool,
     /// What the last raking did, until it has been told.
     rake_effect: Option<String>,
 }
@@ -117,6 +122,40 @@ impl Brew {
         if self.notes.before_rake.is_none() {
             self.notes.before_rake = self.bed.resistance_per_m();
         }
+        if self.notes.gain.is_none() && self.flow_started.is_some() {
+            self.notes.gain = Some(RakeGain::new(&self.washout));
+            self.notes.gain_has_lesson = false;
+        }
+    }
+
+    /// Sums what the last raking regains, and tells it once it can be read.
+    fn note_gain(&mut self, picture: &Picture, now: Moment, p: &Parameters) {
+        let (Some(gain), Some(raked)) = (self.notes.gain.as_mut(), self.raked) else {
+            return;
+        };
+        if let Some(gravity) = picture.runnings_gravity_p {
+            let temperature_c = picture
+                .runnings_temperature_c
+                .unwrap_or(p.assumed_temperature_c);
+            let volume_l = self.pace_l_min * p.step_s / 60.0;
+            gain.add(
+                self.kettle.metered_l(),
+                volume_l,
+                gravity.value,
+                temperature_c,
+            );
+        }
+        let Some(gained) = gain.read(raked, now) else {
+            return;
+        };
+        if self.notes.gain_has_lesson
+            && let Some(lesson) = self.notes.rakes.last_mut()
+        {
+            lesson.gravity_gain_p = Some(rounded(gained.gravity_p));
+            lesson.extract_gain_kg = Some(rounded(gained.extract_kg));
+        }
+        self.notes.rake_effect = Some(gained.told());
+        self.notes.gain = None;
     }
 
     /// One step, as far as it teaches something; what comes after the target does not.
@@ -132,6 +171,7 @@ impl Brew {
             return;
         }
         self.notes.flowing(picture, p.step_s);
+        self.note_gain(picture, now, p);
         let (Some(pressure_drop_kpa), Some(resistance_per_m)) =
             (picture.pressure_drop_kpa, self.bed.resistance_per_m())
         else {
@@ -165,7 +205,10 @@ impl Brew {
             self.notes.rakes.push(RakeLesson {
                 before_per_m: rounded(before_per_m),
                 after_per_m: rounded(resistance_per_m),
+                gravity_gain_p: None,
+                extract_gain_kg: None,
             });
+            self.notes.gain_has_lesson = true;
         }
     }
 
