@@ -115,6 +115,9 @@ pub(super) struct Brew {
     rested_s: f64,
     /// When the rakes last ran.
     pub raked: Option<Moment>,
+    /// Since when the rakes run by somebody's word, where no instrument tells.
+    #[serde(default)]
+    pub rakes_said_running: Option<Moment>,
     draws: Draws,
     /// Mean flow of the last minute or two while it ran.
     pace_l_min: f64,
@@ -194,6 +197,7 @@ impl Brew {
             disturbed: origin,
             rested_s: 0.0,
             raked: None,
+            rakes_said_running: None,
             draws: Draws::new(Draws::seed_of(&plan.brew)),
             pace_l_min: planned_flow_l_min,
             flows: VecDeque::new(),

@@ -11,6 +11,7 @@ use crate::reading::{Moment, Reading};
 
 /// Where a hand sample was taken.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum Place {
     Runnings,
@@ -70,6 +71,21 @@ pub enum Event {
         instrument: Option<String>,
         who: String,
         action: OperatorAction,
+    },
+    /// Somebody did what another event tells without a name: for the trail alone.
+    Deed {
+        who: String,
+        deed: String,
+    },
+    /// Words for the record.
+    Note {
+        who: String,
+        text: String,
+    },
+    /// Somebody says that the rakes were started or stopped, where no instrument tells.
+    Rakes {
+        who: String,
+        running: bool,
     },
     /// Nothing happened but time.
     Tick,

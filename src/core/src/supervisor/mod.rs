@@ -144,7 +144,9 @@ impl Supervisor {
             } => {
                 self.operate(alarm, instrument, &who, &action, now);
             }
-            Event::Tick => {}
+            Event::Note { who, text } => self.occur(now, "note", format!("{who}: {text}")),
+            Event::Rakes { who, running } => self.take_word_of_rakes(&who, running, now),
+            Event::Deed { .. } | Event::Tick => {}
         }
     }
 
@@ -167,6 +169,11 @@ impl Supervisor {
     /// The part of the run-off the tun is in; idle without a brew.
     pub fn phase(&self) -> Phase {
         self.brew.as_ref().map_or(Phase::Idle, Brew::phase)
+    }
+
+    /// Whether an instrument tells when the rakes run, so that nobody's word is needed.
+    pub fn sees_rakes(&self) -> bool {
+        self.channel(Measures::RakeRunning).is_some()
     }
 
     /// The grid's points are whole steps from `zero`; the next one is the first after `now`.
@@ -218,6 +225,19 @@ impl Supervisor {
                 .flow_sum
                 .last_l_min()
                 .is_some_and(|flow| flow > self.parameters.no_flow_l_min)
+    }
+
+    fn take_word_of_rakes(&mut self, who: &str, running: bool, now: Moment) {
+        let Some(brew) = &mut self.brew else {
+            return;
+        };
+        brew.rakes_said_running = running.then_some(now);
+        let (event, does) = if running {
+            ("rakes-started", "started")
+        } else {
+            ("rakes-stopped", "stopped")
+        };
+        self.occur(now, event, format!("{who}: the rakes were {does}."));
     }
 
     fn start_brew(&mut self, plan: Plan, zero: Moment, profile: Option<&TunProfile>, now: Moment) {

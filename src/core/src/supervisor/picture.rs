@@ -35,7 +35,10 @@ impl Supervisor {
             total_beyond_sum_l: self.total_beyond_sum_l(now),
             kettle_gravity_p: self.gravity(Measures::KettleGravity, now),
             kettle_temperature_c: value(Measures::KettleTemperature),
-            raking: switch(Measures::RakeRunning).unwrap_or(false),
+            raking: match self.channel(Measures::RakeRunning) {
+                Some(channel) => channel.is_on().unwrap_or(false),
+                None => self.raking_by_word(now),
+            },
             recirculating: switch(Measures::Recirculating).unwrap_or(false),
             pump_running: switch(Measures::PumpRunning),
             has_ph_instrument: self.channel(Measures::RunningsPh).is_some(),
@@ -62,6 +65,12 @@ impl Supervisor {
             level_l: self.level(now).map(|known| known.value),
             assumed_l_min: if pump_off { 0.0 } else { assumed_l_min },
         }
+    }
+
+    /// What somebody said counts for as long as rakes run at a time; a forgotten stop must not blind the watch.
+    fn raking_by_word(&self, now: Moment) -> bool {
+        let since = self.brew.as_ref().and_then(|brew| brew.rakes_said_running);
+        since.is_some_and(|since| now.since(since) < self.parameters.longest_raking_s)
     }
 
     fn total_beyond_sum_l(&self, now: Moment) -> Option<f64> {

@@ -247,3 +247,59 @@ fn an_acknowledgement_is_recorded_with_its_name() {
     });
     assert!(said);
 }
+
+#[test]
+fn a_note_and_a_deed_change_no_estimate_and_a_note_is_told() {
+    let (mut plain, mut busy) = (Run::new(), Run::new());
+    for run in [&mut plain, &mut busy] {
+        run.flow(600, 60.0, false);
+    }
+    let who = "anna".to_owned();
+    let (text, deed) = ("coarse crush".to_owned(), "sample".to_owned());
+    busy.give(Event::Note {
+        who: who.clone(),
+        text,
+    });
+    busy.give(Event::Deed { who, deed });
+    for run in [&mut plain, &mut busy] {
+        run.flow(600, 60.0, false);
+    }
+    let told = |run: &Run| -> Vec<String> {
+        let occurrences = run.outputs.iter().filter_map(|dated| match &dated.output {
+            Output::Occurrence(occurrence) if occurrence.event == "note" => {
+                Some(occurrence.text.clone())
+            }
+            _ => None,
+        });
+        occurrences.collect()
+    };
+    assert_eq!(told(&busy), ["anna: coarse crush"]);
+    assert!(told(&plain).is_empty());
+    assert_eq!(plain.lines(), busy.lines());
+}
+
+#[test]
+fn the_word_that_the_rakes_run_counts_until_they_are_said_to_stop_or_were_forgotten() {
+    let mut run = Run::new();
+    run.flow(600, 60.0, false);
+    let word = |running| Event::Rakes {
+        who: "anna".to_owned(),
+        running,
+    };
+    let raking = |run: &Run| {
+        let now = Moment::from_seconds(run.second);
+        run.supervisor.picture(now).raking
+    };
+    assert!(!run.supervisor.sees_rakes() && !raking(&run));
+    run.give(word(true));
+    run.flow(30, 60.0, false);
+    assert!(raking(&run));
+    run.give(word(false));
+    run.flow(30, 60.0, false);
+    assert!(!raking(&run));
+    run.give(word(true));
+    run.flow(599, 60.0, false);
+    assert!(raking(&run));
+    run.flow(2, 60.0, false);
+    assert!(!raking(&run));
+}
