@@ -1,8 +1,10 @@
 //! The shell around `lauter-core`: configuration, clocks, instruments, publishers, store and commands.
 
+pub mod access;
 pub mod broker;
 pub mod cli;
 pub mod clock;
+pub mod command;
 pub mod config;
 pub mod engine;
 pub mod exit;

@@ -15,8 +15,12 @@ mod guard;
 mod http;
 #[path = "web/invented.rs"]
 mod invented;
+#[path = "web/metrics.rs"]
+mod metrics;
 #[path = "web/operating.rs"]
 mod operating;
+#[path = "web/people.rs"]
+mod people;
 #[path = "web/profile.rs"]
 mod profile;
 #[path = "web/reaching.rs"]
@@ -25,3 +29,7 @@ mod reaching;
 mod record;
 #[path = "web/services.rs"]
 mod services;
+#[path = "web/signing_in.rs"]
+mod signing_in;
+#[path = "web/tls.rs"]
+mod tls;

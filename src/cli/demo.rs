@@ -106,6 +106,9 @@ fn configuration(brewhouse: &Handle, record: &Path) -> Result<Configuration, Fai
     Ok(configuration)
 }
 
+/// Who starts and ends the demonstration's brew.
+const BREWER: &str = "the demonstration";
+
 /// Plays the brewer: starts the brew, follows it, ends it at the stop-point.
 async fn brew(
     brewhouse: &Handle,
@@ -120,6 +123,7 @@ async fn brew(
         |refusal: crate::runtime::request::Refusal| Failure::new(Kind::Io, refusal.to_string());
     tun.ask(|reply| Request::StartBrew {
         plan: Box::new(plan),
+        who: BREWER.to_owned(),
         reply,
     })
     .await
@@ -139,7 +143,7 @@ async fn brew(
                 let known = snapshot.crossings.target.is_some() && reached_at_s.is_some();
                 if !ended && (known || waited || snapshot.finished || changed.is_err()) {
                     ended = true;
-                    tun.ask(|reply| Request::EndBrew { reply }).await.map_err(refused)?;
+                    tun.ask(|reply| Request::EndBrew { who: BREWER.to_owned(), reply }).await.map_err(refused)?;
                 }
                 continue;
             }

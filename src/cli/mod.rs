@@ -21,6 +21,7 @@ mod sample;
 mod status;
 mod text;
 mod tun;
+mod user;
 
 /// Watches a lauter run-off through inline instruments and tells the brewer what to do next.
 #[derive(Debug, Parser)]
@@ -52,6 +53,8 @@ enum Command {
     Alarms(alarms::Arguments),
     Status(status::Arguments),
     Tun(tun::Arguments),
+    User(user::UserArguments),
+    Token(user::TokenArguments),
     Replay(replay::Arguments),
     Calc(calc::Arguments),
 }
@@ -81,6 +84,8 @@ pub fn main() -> ExitCode {
         Command::Alarms(arguments) => alarms::run(&arguments),
         Command::Status(arguments) => status::run(&arguments),
         Command::Tun(arguments) => tun::run(&arguments),
+        Command::User(arguments) => user::user(&arguments),
+        Command::Token(arguments) => user::token(&arguments),
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,

@@ -35,7 +35,9 @@ pub fn run(arguments: &Arguments) -> Result<(), Failure> {
             tracing::info!("watching {}/{}", tun.site, tun.tun);
         }
         for address in &service.listening {
-            tracing::info!("listening on http://{address}");
+            let encrypted = service.encrypted.contains(address);
+            let scheme = if encrypted { "https" } else { "http" };
+            tracing::info!("listening on {scheme}://{address}");
         }
         service.watch_over().await;
         service.end().await;

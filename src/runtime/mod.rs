@@ -3,6 +3,8 @@
 //! Owns the start and the end of everything: stores, adapters, publishers, one task a tun, the web interface.
 //! A service that cannot start says why and ends; one that runs goes on whatever happens at its edges.
 
+mod commands;
+mod door;
 mod latest;
 mod outbox;
 mod publishers;
@@ -31,7 +33,8 @@ use crate::config::Configuration;
 use crate::exit::{Failure, Kind};
 use crate::ingest::{self, Intake};
 use crate::store::{Keep, Store};
-use crate::web;
+use crate::web::{self, Entrance};
+use commands::Answering;
 use publishers::Publishers;
 use request::{REQUESTS_BOUND, TunHandle};
 use sequence::Sequence;
@@ -58,6 +61,8 @@ pub struct Options {
 pub struct Service {
     pub tuns: Vec<TunHandle>,
     pub listening: Vec<SocketAddr>,
+    /// Those of them where connections are encrypted.
+    pub encrypted: Vec<SocketAddr>,
     stop: CancellationToken,
     tasks: Vec<JoinHandle<()>>,
     stores: HashMap<PathBuf, Store>,
@@ -74,6 +79,7 @@ impl Service {
         let mut service = Self {
             tuns: Vec::new(),
             listening: Vec::new(),
+            encrypted: Vec::new(),
             stop: CancellationToken::new(),
             tasks: Vec::new(),
             stores: HashMap::new(),
@@ -97,12 +103,17 @@ impl Service {
             service.tuns.push(handle);
         }
         for desk in desks.into_values() {
-            service.listening.extend(desk.listener.local_addr().ok());
+            let address = desk.listener.local_addr().ok();
+            service.listening.extend(address);
+            if desk.entrance.is_encrypted() {
+                service.encrypted.extend(address);
+            }
             if let Some(store) = desk.store {
                 service.tasks.push(web::serve(
                     desk.listener,
                     desk.tuns,
                     store,
+                    desk.entrance,
                     service.stop.clone(),
                 ));
             }
@@ -176,6 +187,14 @@ impl Service {
             id,
             requests: requests_in,
         };
+        let answers = Answering {
+            tun: handle.clone(),
+            store: store.clone(),
+            sequence: sequence.clone(),
+            clock,
+        };
+        self.tasks
+            .extend(commands::start(&configuration, answers, &self.stop)?);
         let mut tun = Tun::new(Setting {
             configuration,
             clock,
@@ -248,6 +267,7 @@ impl Service {
 /// One web address: its listener, and the tuns and the record behind it.
 struct Desk {
     listener: TcpListener,
+    entrance: Entrance,
     tuns: Vec<TunHandle>,
     store: Option<Store>,
 }
@@ -263,6 +283,7 @@ fn desks(configurations: &[Configuration]) -> Result<BTreeMap<SocketAddr, Desk>,
         if let Entry::Vacant(place) = desks.entry(address) {
             place.insert(Desk {
                 listener: web::bind(address)?,
+                entrance: Entrance::of(&configuration.web)?,
                 tuns: Vec::new(),
                 store: None,
             });
@@ -279,6 +300,7 @@ fn check(configurations: &[Configuration]) -> Result<(), Failure> {
         .map(|fault| fault.to_string())
         .collect();
     faults.extend(two_records_behind_one_address(configurations));
+    faults.extend(door::two_at_one_address(configurations));
     if faults.is_empty() {
         return Ok(());
     }

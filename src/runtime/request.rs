@@ -6,6 +6,7 @@
 use lauter_core::alarm::{AlarmId, OperationFault};
 use lauter_core::projection::Plan;
 use lauter_core::supervisor::{Line, OperatorAction, ProjectionLine, RunoffState, Sample};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 use tokio::sync::oneshot;
@@ -29,6 +30,8 @@ pub enum Refusal {
         alarm: String,
         fault: OperationFault,
     },
+    #[error("the rakes' own instrument tells when they run; nobody's word is needed")]
+    RakesAreSeen,
     #[error("the record cannot be written: {0}")]
     Store(String),
     #[error("the service is stopping")]
@@ -43,14 +46,17 @@ pub enum Request {
     /// A brew id seen before replaces its record.
     StartBrew {
         plan: Box<Plan>,
+        who: String,
         reply: Reply<()>,
     },
     /// Answers with the brew's id.
     EndBrew {
+        who: String,
         reply: Reply<String>,
     },
     Sample {
         sample: Sample,
+        who: String,
         reply: Reply<()>,
     },
     Operate {
@@ -60,13 +66,31 @@ pub enum Request {
         action: OperatorAction,
         reply: Reply<()>,
     },
+    /// Words for the record, with or without a brew.
+    Note {
+        who: String,
+        text: String,
+        reply: Reply<()>,
+    },
+    /// Somebody's word that the rakes run or have stopped.
+    Rakes {
+        who: String,
+        running: bool,
+        reply: Reply<()>,
+    },
+    /// Something done elsewhere that belongs in the trail.
+    Deed {
+        who: String,
+        deed: String,
+        reply: Reply<()>,
+    },
     Status {
         reply: oneshot::Sender<TunStatus>,
     },
 }
 
 /// A tun as it stands now.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct TunStatus {
     pub site: String,
     pub tun: String,

@@ -9,6 +9,7 @@ use axum::response::{IntoResponse, Response};
 use lauter_core::alarm::OperationFault;
 
 use super::wire::{ErrorBody, Fault};
+use crate::access::NotAllowed;
 use crate::config::{ConfigErrors, Place};
 use crate::runtime::request::Refusal;
 use crate::store::StoreError;
@@ -86,11 +87,19 @@ impl From<Refusal> for Problem {
                 | OperationFault::WhichSubject { .. }
                 | OperationFault::UnknownSubject { .. } => StatusCode::UNPROCESSABLE_ENTITY,
             },
-            Refusal::BrewUnderWay(_) | Refusal::NoBrew => StatusCode::CONFLICT,
+            Refusal::BrewUnderWay(_) | Refusal::NoBrew | Refusal::RakesAreSeen => {
+                StatusCode::CONFLICT
+            }
             Refusal::Plan(_) => StatusCode::UNPROCESSABLE_ENTITY,
             Refusal::Store(_) | Refusal::Stopping => StatusCode::SERVICE_UNAVAILABLE,
         };
         Self::new(status, refusal.to_string())
+    }
+}
+
+impl From<NotAllowed> for Problem {
+    fn from(refused: NotAllowed) -> Self {
+        Self::new(StatusCode::FORBIDDEN, refused.to_string())
     }
 }
 

@@ -4,6 +4,7 @@
 //! readings travel in the core's own shapes. Must not know how anything is carried out.
 
 mod alarms;
+mod people;
 mod profile;
 
 use std::fmt;
@@ -12,9 +13,13 @@ use jiff::Timestamp;
 use lauter_core::alarm::LONGEST_SHELVING_MIN;
 use lauter_core::projection::Plan;
 use lauter_core::supervisor::{OperatorAction, Place, Sample, SummaryLine};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 pub use alarms::{ALARM_DAYS, AlarmReport, Asked, TrailEntry, trail};
+pub use people::{
+    ActionEntry, NoteBody, Noted, RakesBody, RakesNoted, SignInBody, SignedIn, actions,
+};
 pub use profile::{KnownProfile, ProfileVersion};
 
 use crate::store::{Brew, StoreHealth};
@@ -22,8 +27,14 @@ use crate::store::{Brew, StoreHealth};
 /// Everything of the interface stands below this path.
 pub const BASE: &str = "/api/v1";
 
+/// How a point in time is described to others: RFC 3339.
+#[derive(Debug, JsonSchema)]
+#[allow(dead_code, reason = "only its shape is of use")]
+#[schemars(inline, extend("format" = "date-time"))]
+struct Time(String);
+
 /// The service itself.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Health {
     pub service: String,
     pub version: String,
@@ -32,7 +43,7 @@ pub struct Health {
 }
 
 /// How the record fares; see `StoreHealth`.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RecordHealth {
     pub queued: usize,
     pub refused: u64,
@@ -54,7 +65,7 @@ impl From<StoreHealth> for RecordHealth {
 }
 
 /// A tun that the service serves.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ServedTun {
     pub site: String,
     pub tun: String,
@@ -66,25 +77,28 @@ impl fmt::Display for ServedTun {
     }
 }
 
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ServedTuns {
     pub tuns: Vec<ServedTun>,
 }
 
 /// The brew that was started or ended.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct BrewName {
     pub brew: String,
 }
 
 /// A brew of the record.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RecordedBrew {
     pub brew: String,
+    #[schemars(with = "Time")]
     pub started: Timestamp,
     /// Where `elapsed_s` of its lines counts from.
+    #[schemars(with = "Time")]
     pub elapsed_from: Timestamp,
     /// Null while it runs, or when the service ended before it did.
+    #[schemars(with = "Option<Time>")]
     pub ended: Option<Timestamp>,
     /// Whether the tun's profile learnt from it; null while undecided.
     pub accepted: Option<bool>,
@@ -117,7 +131,7 @@ impl From<Brew> for RecordedBrew {
 }
 
 /// The newest brews of a tun, newest first.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RecordedBrews {
     /// How many the record has, listed here or not.
     pub total: usize,
@@ -125,22 +139,31 @@ pub struct RecordedBrews {
 }
 
 /// Names of the files a brew can be exported as.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ExportFiles {
     pub files: Vec<String>,
 }
 
 /// A hand sample. Gravity °P at 20 °C, pH of a cooled sample, volume in L as metered; at least one of them.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
+#[schemars(extend("anyOf" = [given("gravity_p"), given("ph"), given("volume_l")]))]
 pub struct SampleBody {
     pub place: Place,
     #[serde(default)]
+    #[schemars(range(min = 0.0, max = 35.0))]
     pub gravity_p: Option<f64>,
     #[serde(default)]
+    #[schemars(range(min = 3.0, max = 9.0))]
     pub ph: Option<f64>,
     #[serde(default)]
+    #[schemars(range(min = 0.0, max = 1e6))]
     pub volume_l: Option<f64>,
+}
+
+/// That a key is there with a number.
+fn given(key: &str) -> serde_json::Value {
+    serde_json::json!({ "required": [key], "properties": { key: { "type": "number" } } })
 }
 
 impl SampleBody {
@@ -179,7 +202,7 @@ impl SampleBody {
     }
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum AlarmAction {
     Acknowledge,
@@ -191,9 +214,12 @@ pub enum AlarmAction {
 
 /// What an operator does about an alarm, and who does it. `minutes` belongs to shelving; `reason` to shelving
 /// and to taking out of service.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct AlarmOperation {
+    /// Where people sign in, the signed-in name is written and this one may be left out; a program may say here for
+    /// whom it acts.
+    #[serde(default)]
     pub who: String,
     pub action: AlarmAction,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -271,7 +297,7 @@ fn check_text(key: &str, text: Option<&str>, faults: &mut Vec<Fault>) {
 }
 
 /// Why a request was not carried out.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ErrorBody {
     /// In plain words, with every fault.
     pub error: String,
@@ -281,7 +307,7 @@ pub struct ErrorBody {
 }
 
 /// One value that is wrong.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Fault {
     /// Empty where the fault is no key's.
     pub key: String,

@@ -9,9 +9,11 @@ mod agreement;
 mod alarms;
 mod beginnings;
 mod brewhouse;
+mod commands;
 mod databases;
 mod endings;
 mod http;
+mod interface;
 #[allow(dead_code, reason = "shared with the tests of the MQTT adapters")]
 #[path = "../mosquitto/mod.rs"]
 mod mosquitto;

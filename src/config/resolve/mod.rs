@@ -10,6 +10,7 @@ mod link;
 mod modbus;
 mod publisher;
 mod secret;
+mod web;
 
 use std::collections::BTreeMap;
 use std::path::Path as FilePath;
@@ -21,7 +22,7 @@ use serde::Serialize;
 use super::Surroundings;
 use super::faults::Faults;
 use super::key_path::KeyPath;
-use super::model::{AlarmSettings, Configuration, Kettle, Projection, Store, Tun, Watch, Web};
+use super::model::{AlarmSettings, Configuration, Kettle, Projection, Store, Tun, Watch};
 use super::tables::{AlarmTable, KettleTable, RootTable};
 
 /// Checks what keys mean together, and resolves the tables if nothing at all was wrong with them.
@@ -36,13 +37,13 @@ pub fn configuration(
     let instruments = instrument::instruments(root, faults);
     let mqtt = publisher::mqtt(root, surroundings, faults);
     let influx = publisher::influx(root, surroundings, faults);
+    let web = web::web(root, surroundings, faults);
     limits_without_use(root.alarms.as_ref(), faults);
     if !faults.is_empty() {
         return None;
     }
     let tun = root.tun.as_ref()?;
     let store = root.store.as_ref()?;
-    let web = root.web.as_ref()?;
     let watch = root.watch.as_ref()?;
     let projection = root.projection.as_ref()?;
     Some(Configuration {
@@ -62,10 +63,7 @@ pub fn configuration(
             keep_readings_days: store.keep_readings_days?,
             keep_brews_days: store.keep_brews_days,
         },
-        web: Web {
-            enabled: web.enabled?,
-            listen: web.listen.as_ref()?.parse().ok()?,
-        },
+        web: web?,
         mqtt,
         influx,
         alarms: alarms(root.alarms.as_ref()),

@@ -18,22 +18,46 @@ use crate::store::{BrewHeader, BrewId, FinishedBrew};
 impl Tun {
     pub(super) async fn answer(&mut self, request: Request) {
         match request {
-            Request::StartBrew { plan, reply } => {
-                let answer = self.start_brew(*plan).await;
+            Request::StartBrew { plan, who, reply } => {
+                let answer = self.start_brew(*plan, who).await;
                 send(reply, answer);
             }
-            Request::EndBrew { reply } => {
-                let answer = self.end_brew().await;
+            Request::EndBrew { who, reply } => {
+                let answer = self.end_brew(who).await;
                 send(reply, answer);
             }
-            Request::Sample { sample, reply } => {
-                let answer = if self.supervisor.plan().is_some() {
-                    self.give(Event::Sample(sample), self.setting.clock.now());
-                    self.flush().await;
-                    self.written()
-                } else {
-                    Err(Refusal::NoBrew)
+            Request::Sample { sample, who, reply } => {
+                let answer = match self.supervisor.plan() {
+                    Some(_) => {
+                        let event = Event::Sample(sample);
+                        self.recorded([event, deed(who, "sample")]).await
+                    }
+                    None => Err(Refusal::NoBrew),
                 };
+                send(reply, answer);
+            }
+            Request::Note { who, text, reply } => {
+                let answer = self.recorded([Event::Note { who, text }]).await;
+                send(reply, answer);
+            }
+            Request::Rakes {
+                who,
+                running,
+                reply,
+            } => {
+                let answer = match self.supervisor.plan() {
+                    None => Err(Refusal::NoBrew),
+                    Some(_) if self.supervisor.sees_rakes() => Err(Refusal::RakesAreSeen),
+                    Some(_) => self.recorded([Event::Rakes { who, running }]).await,
+                };
+                send(reply, answer);
+            }
+            Request::Deed {
+                who,
+                deed: done,
+                reply,
+            } => {
+                let answer = self.recorded([deed(who, &done)]).await;
                 send(reply, answer);
             }
             Request::Operate {
@@ -53,7 +77,17 @@ impl Tun {
         }
     }
 
-    async fn start_brew(&mut self, plan: Plan) -> Result<(), Refusal> {
+    /// What somebody did, on the disk.
+    async fn recorded<const N: usize>(&mut self, events: [Event; N]) -> Result<(), Refusal> {
+        let now = self.setting.clock.now();
+        for event in events {
+            self.give(event, now);
+        }
+        self.flush().await;
+        self.written()
+    }
+
+    async fn start_brew(&mut self, plan: Plan, who: String) -> Result<(), Refusal> {
         if let Some(current) = self.supervisor.plan() {
             return Err(Refusal::BrewUnderWay(current.brew.clone()));
         }
@@ -100,15 +134,17 @@ impl Tun {
             },
             now,
         );
+        self.give(deed(who, "brew-started"), now);
         self.flush().await;
         self.written()
     }
 
-    async fn end_brew(&mut self) -> Result<String, Refusal> {
+    async fn end_brew(&mut self, who: String) -> Result<String, Refusal> {
         let Some(name) = self.supervisor.plan().map(|plan| plan.brew.clone()) else {
             return Err(Refusal::NoBrew);
         };
         let now = self.setting.clock.now().max(self.last);
+        self.give(deed(who, "brew-ended"), now);
         self.give(Event::BrewEnded, now);
         self.flush().await;
         self.written()?;
@@ -199,6 +235,13 @@ pub(super) fn configuration_instruments(
         .iter()
         .map(|each| each.instrument.clone())
         .collect()
+}
+
+fn deed(who: String, deed: &str) -> Event {
+    Event::Deed {
+        who,
+        deed: deed.to_owned(),
+    }
 }
 
 fn send<T>(reply: Reply<T>, answer: Result<T, Refusal>) {
