@@ -33,3 +33,5 @@ mod services;
 mod signing_in;
 #[path = "web/tls.rs"]
 mod tls;
+#[path = "web/users.rs"]
+mod users;
