@@ -5,6 +5,7 @@ pub mod broker;
 pub mod cli;
 pub mod clock;
 pub mod command;
+pub mod commission;
 pub mod config;
 pub mod engine;
 pub mod exit;

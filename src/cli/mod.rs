@@ -15,6 +15,7 @@ mod client;
 mod demo;
 #[cfg(feature = "demo")]
 mod demo_text;
+mod probe;
 mod replay;
 mod run;
 mod sample;
@@ -47,6 +48,7 @@ enum Command {
     #[cfg(feature = "demo")]
     Demo(demo::Arguments),
     CheckConfig(check_config::Arguments),
+    Probe(probe::Arguments),
     Run(run::Arguments),
     Brew(brew::Arguments),
     Sample(sample::Arguments),
@@ -75,6 +77,7 @@ pub fn main() -> ExitCode {
     let outcome = match arguments.command {
         Command::CheckConfig(arguments) => check_config::run(&arguments),
         Command::Calc(arguments) => calc::run(&arguments),
+        Command::Probe(arguments) => probe::run(&arguments),
         #[cfg(feature = "demo")]
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Run(arguments) => run::run(&arguments),
