@@ -41,6 +41,7 @@ fn parameters(configuration: &Configuration) -> Parameters {
         reading_every_s: watch.reading_every_s,
         no_flow_l_min: watch.no_flow_l_min,
         assumed_temperature_c: watch.assumed_temperature_c,
+        wort_factor: watch.wort_factor,
         stop_ahead_s: projection.stop_ahead_s,
         limit_ahead_s: projection.limit_ahead_s,
         top_up_temperature_c: projection.top_up_temperature_c,

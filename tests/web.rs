@@ -19,6 +19,8 @@ mod invented;
 mod metrics;
 #[path = "web/operating.rs"]
 mod operating;
+#[path = "web/page.rs"]
+mod page;
 #[path = "web/people.rs"]
 mod people;
 #[path = "web/profile.rs"]

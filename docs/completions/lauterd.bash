@@ -40,6 +40,9 @@ _lauterd() {
             lauterd,replay)
                 cmd="lauterd__subcmd__replay"
                 ;;
+            lauterd,report)
+                cmd="lauterd__subcmd__report"
+                ;;
             lauterd,run)
                 cmd="lauterd__subcmd__run"
                 ;;
@@ -231,6 +234,9 @@ _lauterd() {
                 ;;
             lauterd__subcmd__help,replay)
                 cmd="lauterd__subcmd__help__subcmd__replay"
+                ;;
+            lauterd__subcmd__help,report)
+                cmd="lauterd__subcmd__help__subcmd__report"
                 ;;
             lauterd__subcmd__help,run)
                 cmd="lauterd__subcmd__help__subcmd__run"
@@ -455,7 +461,7 @@ _lauterd() {
 
     case "${cmd}" in
         lauterd)
-            opts="-h -V --help --version demo check-config probe run brew sample alarms status tun user token replay calc help"
+            opts="-h -V --help --version demo check-config probe run brew sample alarms status tun user token report replay calc help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 1 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -1729,7 +1735,7 @@ _lauterd() {
             return 0
             ;;
         lauterd__subcmd__demo)
-            opts="-h -V --speed --seed --help --version"
+            opts="-h -V --speed --seed --listen --stay --language --help --version"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -1743,6 +1749,14 @@ _lauterd() {
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;
+                --listen)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --language)
+                    COMPREPLY=($(compgen -W "en de" -- "${cur}"))
+                    return 0
+                    ;;
                 *)
                     COMPREPLY=()
                     ;;
@@ -1751,7 +1765,7 @@ _lauterd() {
             return 0
             ;;
         lauterd__subcmd__help)
-            opts="demo check-config probe run brew sample alarms status tun user token replay calc help"
+            opts="demo check-config probe run brew sample alarms status tun user token report replay calc help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -2199,6 +2213,20 @@ _lauterd() {
             return 0
             ;;
         lauterd__subcmd__help__subcmd__replay)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__help__subcmd__report)
             opts=""
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
@@ -2686,6 +2714,52 @@ _lauterd() {
                     return 0
                     ;;
                 --results)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__report)
+            opts="-h -V --format --chart --output --config --url --token-file --ca-file --tun --help --version"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                --format)
+                    COMPREPLY=($(compgen -W "html csv json" -- "${cur}"))
+                    return 0
+                    ;;
+                --chart)
+                    COMPREPLY=($(compgen -W "gravity bed ph stop-point" -- "${cur}"))
+                    return 0
+                    ;;
+                --output)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --config)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --url)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --token-file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --ca-file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --tun)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;

@@ -37,11 +37,16 @@ complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "status" -d 'Shows t
 complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "tun" -d 'Shows, exports and resets what earlier brews taught about a tun'
 complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "user" -d 'Adds, removes and lists the people who may sign in'
 complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "token" -d 'Makes, removes and lists the tokens of programs'
+complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "report" -d 'Writes the report of a brew: one HTML file that needs nothing beside it and prints well, or its data'
 complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "replay" -d 'Runs recorded instruments through the same watch as the live service, as fast as it can'
 complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "calc" -d 'The brewer\'s arithmetic: each answer with its formula and its source'
 complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
 complete -c lauterd -n "__fish_lauterd_using_subcommand demo" -l speed -d 'Simulated seconds in a second' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand demo" -l seed -d 'Another seed gives other noise on the instruments; without it the scenario\'s own' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand demo" -l listen -d 'Where the page is served; without it on any free port' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand demo" -l language -d 'Language of the page' -r -f -a "en\t''
+de\t''"
+complete -c lauterd -n "__fish_lauterd_using_subcommand demo" -l stay -d 'Goes on serving page and record after the run-off, until Ctrl-C'
 complete -c lauterd -n "__fish_lauterd_using_subcommand demo" -s h -l help -d 'Print help (see more with \'--help\')'
 complete -c lauterd -n "__fish_lauterd_using_subcommand demo" -s V -l version -d 'Print version'
 complete -c lauterd -n "__fish_lauterd_using_subcommand check-config" -l json -d 'Prints what was resolved as JSON'
@@ -369,6 +374,21 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand token; and __fish_seen_s
 complete -c lauterd -n "__fish_lauterd_using_subcommand token; and __fish_seen_subcommand_from help" -f -a "remove" -d 'Removes a token'
 complete -c lauterd -n "__fish_lauterd_using_subcommand token; and __fish_seen_subcommand_from help" -f -a "list" -d 'Lists the tokens\' names, roles and ends'
 complete -c lauterd -n "__fish_lauterd_using_subcommand token; and __fish_seen_subcommand_from help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c lauterd -n "__fish_lauterd_using_subcommand report" -l format -d 'html: the whole report; csv: the brewer\'s table with hand samples; json: everything' -r -f -a "html\t''
+csv\t''
+json\t''"
+complete -c lauterd -n "__fish_lauterd_using_subcommand report" -l chart -d 'One chart as SVG instead' -r -f -a "gravity\t''
+bed\t''
+ph\t''
+stop-point\t''"
+complete -c lauterd -n "__fish_lauterd_using_subcommand report" -l output -d 'File to write; without it standard output' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand report" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand report" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand report" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand report" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand report" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand report" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand report" -s V -l version -d 'Print version'
 complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l config -d 'Configuration of the tun whose instruments were recorded' -r -F
 complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l plan -d 'Run-off plan of the brew' -r -F
 complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l data -d 'Recording: first column elapsed_s or time, the others instrument ids' -r -F
@@ -463,20 +483,21 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_su
 complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from help" -f -a "extract" -d 'Extract in a wort'
 complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from help" -f -a "ph" -d 'pH of the same wort cooled to 20 °C and in the line'
 complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token replay calc help" -f -a "demo" -d 'Shows the service at work on a simulated brewhouse, sixty times faster than life'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token replay calc help" -f -a "check-config" -d 'Checks configuration files: prints the resolved instruments, or everything that is wrong'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token replay calc help" -f -a "probe" -d 'Looks at a Modbus device: which units answer, and what its registers may stand for'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token replay calc help" -f -a "run" -d 'Runs the service: one tun for each configuration file'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token replay calc help" -f -a "brew" -d 'Starts, ends, lists, shows and exports brews of the running service'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token replay calc help" -f -a "sample" -d 'Gives the running brew a hand sample'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token replay calc help" -f -a "alarms" -d 'Lists alarms, acknowledges and shelves them, takes them out of service, and tells how they behaved'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token replay calc help" -f -a "status" -d 'Shows the tuns of the running service: run-off, stop-point, alarms and readings'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token replay calc help" -f -a "tun" -d 'Shows, exports and resets what earlier brews taught about a tun'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token replay calc help" -f -a "user" -d 'Adds, removes and lists the people who may sign in'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token replay calc help" -f -a "token" -d 'Makes, removes and lists the tokens of programs'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token replay calc help" -f -a "replay" -d 'Runs recorded instruments through the same watch as the live service, as fast as it can'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token replay calc help" -f -a "calc" -d 'The brewer\'s arithmetic: each answer with its formula and its source'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token replay calc help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "demo" -d 'Shows the service at work on a simulated brewhouse, sixty times faster than life'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "check-config" -d 'Checks configuration files: prints the resolved instruments, or everything that is wrong'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "probe" -d 'Looks at a Modbus device: which units answer, and what its registers may stand for'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "run" -d 'Runs the service: one tun for each configuration file'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "brew" -d 'Starts, ends, lists, shows and exports brews of the running service'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "sample" -d 'Gives the running brew a hand sample'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "alarms" -d 'Lists alarms, acknowledges and shelves them, takes them out of service, and tells how they behaved'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "status" -d 'Shows the tuns of the running service: run-off, stop-point, alarms and readings'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "tun" -d 'Shows, exports and resets what earlier brews taught about a tun'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "user" -d 'Adds, removes and lists the people who may sign in'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "token" -d 'Makes, removes and lists the tokens of programs'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "report" -d 'Writes the report of a brew: one HTML file that needs nothing beside it and prints well, or its data'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "replay" -d 'Runs recorded instruments through the same watch as the live service, as fast as it can'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "calc" -d 'The brewer\'s arithmetic: each answer with its formula and its source'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from probe" -f -a "units" -d 'Asks every unit for one register and lists those that answer'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from probe" -f -a "registers" -d 'Reads registers and shows every plausible reading of them'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from brew" -f -a "start" -d 'Starts a brew with its run-off plan'

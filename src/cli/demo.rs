@@ -3,10 +3,11 @@
 //! Owns the show: it starts both sides, plays the brewer who starts and ends the brew, and prints what the
 //! service says. The service does not know that its brewhouse is simulated.
 
+use std::net::SocketAddr;
 use std::path::Path;
 use std::time::Duration;
 
-use clap::Args;
+use clap::{Args, ValueEnum};
 use lauter_core::alarm::AlarmId;
 use lauter_core::supervisor::{Dated, Line, Output, SummaryLine};
 use simulators::serve::{self, Handle};
@@ -14,9 +15,10 @@ use simulators::{Crossing, Scenario, lauterd_files};
 use tokio::sync::mpsc;
 
 use super::demo_text::{self, Screen};
+use crate::config::model::{DecimalMark, Language};
 use crate::config::{self, Configuration, Surroundings};
 use crate::exit::{Failure, Kind};
-use crate::runtime::request::Request;
+use crate::runtime::request::{Refusal, Request};
 use crate::runtime::{Options, Service, stop_on_signals};
 
 /// Shows the service at work on a simulated brewhouse, sixty times faster than life.
@@ -26,7 +28,8 @@ use crate::runtime::{Options, Service, stop_on_signals};
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:
   lauterd demo
-  lauterd demo --speed 240 --seed 3")]
+  lauterd demo --speed 240 --seed 3
+  lauterd demo --listen 127.0.0.1:8780 --stay    look at the page meanwhile, and at the report afterwards")]
 pub struct Arguments {
     /// Simulated seconds in a second.
     #[arg(long, default_value_t = 60.0, value_parser = speed)]
@@ -34,6 +37,21 @@ pub struct Arguments {
     /// Another seed gives other noise on the instruments; without it the scenario's own.
     #[arg(long)]
     seed: Option<u64>,
+    /// Where the page is served; without it on any free port.
+    #[arg(long, value_name = "ADDRESS:PORT", default_value = "127.0.0.1:0")]
+    listen: SocketAddr,
+    /// Goes on serving page and record after the run-off, until Ctrl-C.
+    #[arg(long)]
+    stay: bool,
+    /// Language of the page.
+    #[arg(long, value_enum, default_value_t = PageLanguage::En)]
+    language: PageLanguage,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum PageLanguage {
+    En,
+    De,
 }
 
 const SCENARIO: &str = include_str!("../../simulators/scenarios/orchard-ale-channel.toml");
@@ -75,7 +93,7 @@ async fn show(arguments: &Arguments) -> Result<(), Failure> {
         .await
         .map_err(|error| Failure::new(Kind::Unavailable, error.to_string()))?;
     let record = demo_text::scratch_directory()?;
-    let configuration = configuration(&brewhouse, record.path())?;
+    let configuration = configuration(&brewhouse, record.path(), arguments)?;
     let (observer, outputs) = mpsc::channel(OUTPUTS_BOUND);
     let service = Service::start(
         vec![configuration],
@@ -90,18 +108,30 @@ async fn show(arguments: &Arguments) -> Result<(), Failure> {
     let mut screen = Screen::new(arguments.speed);
     screen.opening(&scenario, service.listening.first().copied());
     let outcome = brew(&brewhouse, &service, outputs, &mut screen).await;
+    if arguments.stay && !service.stopper().is_cancelled() {
+        demo_text::staying(service.listening.first().copied());
+        service.stopper().cancelled().await;
+    }
     service.end().await;
     brewhouse.stop().await;
     outcome
 }
 
-fn configuration(brewhouse: &Handle, record: &Path) -> Result<Configuration, Failure> {
+fn configuration(
+    brewhouse: &Handle,
+    record: &Path,
+    arguments: &Arguments,
+) -> Result<Configuration, Failure> {
     let text = lauterd_files::configuration(brewhouse.scenario());
     let mut configuration =
         config::parse(Path::new("the demonstration"), text, &Surroundings::none())?;
     record.clone_into(&mut configuration.store.directory);
-    // Any free port: the demonstration must not disturb a service that runs here.
-    configuration.web.listen = ([127, 0, 0, 1], 0).into();
+    // Any free port unless one is asked for: the demonstration must not disturb a service that runs here.
+    configuration.web.listen = arguments.listen;
+    if arguments.language == PageLanguage::De {
+        configuration.web.display.language = Language::German;
+        configuration.web.display.decimal = DecimalMark::Comma;
+    }
     configuration.watch.table_every_s = TABLE_EVERY_S;
     Ok(configuration)
 }
@@ -119,8 +149,7 @@ async fn brew(
     let plan_text = lauterd_files::plan(brewhouse.scenario());
     let plan = config::parse_plan(Path::new("the demonstration's plan"), plan_text)?;
     let tun = &service.tuns[0];
-    let refused =
-        |refusal: crate::runtime::request::Refusal| Failure::new(Kind::Io, refusal.to_string());
+    let refused = |refusal: Refusal| Failure::new(Kind::Io, refusal.to_string());
     tun.ask(|reply| Request::StartBrew {
         plan: Box::new(plan),
         who: BREWER.to_owned(),
@@ -143,7 +172,11 @@ async fn brew(
                 let known = snapshot.crossings.target.is_some() && reached_at_s.is_some();
                 if !ended && (known || waited || snapshot.finished || changed.is_err()) {
                     ended = true;
-                    tun.ask(|reply| Request::EndBrew { who: BREWER.to_owned(), reply }).await.map_err(refused)?;
+                    match tun.ask(|reply| Request::EndBrew { who: BREWER.to_owned(), reply }).await {
+                        // Somebody may have ended it on the page.
+                        Ok(_) | Err(Refusal::NoBrew) => {}
+                        Err(refusal) => return Err(refused(refusal)),
+                    }
                 }
                 continue;
             }

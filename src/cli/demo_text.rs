@@ -62,7 +62,7 @@ impl Screen {
             plan.grist_kg, plan.target_gravity_p, plan.planned_volume_l, plan.runoff_minutes
         );
         if let Some(address) = address {
-            println!("The service answers on http://{address}/api/v1/tuns while this runs.");
+            println!("Open http://{address} in a browser: the page at the tun, while this runs.");
         }
         println!("Instruments are read over Modbus TCP on the loopback. Ctrl-C ends it.\n");
         println!(
@@ -108,6 +108,13 @@ impl Screen {
             number(line.pressure_drop_kpa, 2),
             crossing.map_or_else(String::new, stop_point)
         );
+    }
+}
+
+/// After the run-off, while page and record are still served.
+pub fn staying(address: Option<SocketAddr>) {
+    if let Some(address) = address {
+        println!("\nPage and record are still at http://{address}; Ctrl-C ends it.");
     }
 }
 

@@ -17,6 +17,7 @@ mod demo;
 mod demo_text;
 mod probe;
 mod replay;
+mod report;
 mod run;
 mod sample;
 mod status;
@@ -38,6 +39,7 @@ const EXAMPLES: &str = "First steps:
   lauterd run --config tun-1.toml                 watch the tun
   lauterd brew start --config tun-1.toml --plan plan.toml
   lauterd status --config tun-1.toml              where the run-off stands
+  lauterd report 2026-0412 --output report.html   the record of a brew, to read and to print
   lauterd tun show --config tun-1.toml            what earlier brews taught about the tun
   lauterd calc dilute --help                      the brewer's arithmetic
 
@@ -57,6 +59,7 @@ enum Command {
     Tun(tun::Arguments),
     User(user::UserArguments),
     Token(user::TokenArguments),
+    Report(report::Arguments),
     Replay(replay::Arguments),
     Calc(calc::Arguments),
 }
@@ -83,6 +86,7 @@ pub fn main() -> ExitCode {
         Command::Run(arguments) => run::run(&arguments),
         Command::Replay(arguments) => replay::run(&arguments),
         Command::Brew(arguments) => brew::run(&arguments),
+        Command::Report(arguments) => report::run(&arguments),
         Command::Sample(arguments) => sample::run(&arguments),
         Command::Alarms(arguments) => alarms::run(&arguments),
         Command::Status(arguments) => status::run(&arguments),
@@ -92,11 +96,11 @@ pub fn main() -> ExitCode {
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,
-        Err(failure) => report(&failure),
+        Err(failure) => told(&failure),
     }
 }
 
-fn report(failure: &Failure) -> ExitCode {
+fn told(failure: &Failure) -> ExitCode {
     eprintln!("lauterd: {failure}");
     failure.exit_code()
 }

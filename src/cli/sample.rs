@@ -55,6 +55,8 @@ pub fn run(arguments: &Arguments) -> Result<(), Failure> {
         gravity_p: arguments.gravity,
         ph: arguments.ph,
         volume_l: arguments.volume,
+        gravity_sg: None,
+        gravity_bx: None,
     };
     let taken: SampleBody = client.post(&tun_path(&tun, &["samples"]), &sample)?;
     print(&format!(

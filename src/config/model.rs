@@ -13,6 +13,8 @@ use lauter_core::reading::{Instrument, Status};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+pub use super::tables::{DecimalMark, GravityUnit, Language, VolumeUnit};
+
 /// One tun's configuration: one file.
 #[derive(Clone, Debug)]
 pub struct Configuration {
@@ -180,6 +182,7 @@ pub struct Web {
     pub certificate: Option<Certificate>,
     /// How long a person stays signed in.
     pub session: Duration,
+    pub display: Display,
 }
 
 /// What the page proves its identity with.
@@ -189,6 +192,15 @@ pub struct Certificate {
     pub chain: PathBuf,
     /// PEM in PKCS #8 form.
     pub key: PathBuf,
+}
+
+/// How the page and the report speak: language, units, decimal mark.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Display {
+    pub language: Language,
+    pub gravity: GravityUnit,
+    pub volume: VolumeUnit,
+    pub decimal: DecimalMark,
 }
 
 /// Broker for publishing and for instruments that read from MQTT.
@@ -259,6 +271,8 @@ pub struct Watch {
     pub no_flow_l_min: f64,
     /// Temperature of runnings and kettle where no instrument tells.
     pub assumed_temperature_c: f64,
+    /// Refractometer reading over true gravity.
+    pub wort_factor: f64,
 }
 
 #[derive(Clone, Debug)]

@@ -6,6 +6,8 @@
 //! wrong has been reported by then and the rest is still to be checked. What several keys mean together is
 //! the concern of `resolve`.
 
+mod web;
+
 use std::collections::BTreeMap;
 
 use lauter_core::alarm::{AlarmId, Priority};
@@ -16,10 +18,11 @@ use serde::Deserialize;
 use serde_json::Map;
 
 use super::model::{ByteOrder, Parity, Table, ValueType};
+pub use web::{DecimalMark, GravityUnit, Language, VolumeUnit, WebTable};
 
 mod services;
 
-pub use services::{InfluxTable, MqttTable, WebTable};
+pub use services::{InfluxTable, MqttTable};
 
 /// Configuration of lauterd for one tun.
 #[derive(Debug, Deserialize, JsonSchema)]
@@ -305,6 +308,9 @@ pub struct WatchTable {
     /// Temperature of runnings and kettle where no instrument tells it, °C.
     #[schemars(range(min = 40.0, max = 100.0), extend("default" = 75.0))]
     pub assumed_temperature_c: Option<f64>,
+    /// Refractometer reading over true gravity; the brewery's own (common practice: about 1.04).
+    #[schemars(range(min = 0.9, max = 1.2), extend("default" = 1.04))]
+    pub wort_factor: Option<f64>,
 }
 
 #[derive(Debug, Deserialize, JsonSchema)]

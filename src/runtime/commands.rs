@@ -225,10 +225,10 @@ impl Commands {
             }
             "sample" => told(actor.sample(members(own)?).await),
             "note" => told(actor.note(members(own)?).await),
-            "rakes" => told(actor.rakes(members(own)?).await),
+            "raking" => told(actor.raking(members(own)?).await),
             name => {
                 let action: AlarmAction = serde_json::from_value(json!(name)).map_err(|_| {
-                    refused(404, "there is no such command; the commands are start-brew, end-brew, sample, note, rakes, \
+                    refused(404, "there is no such command; the commands are start-brew, end-brew, sample, note, raking, \
                                   acknowledge, shelve, unshelve, out-of-service, return-to-service")
                 })?;
                 let on: OnAlarm = members(own)?;

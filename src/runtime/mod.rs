@@ -24,7 +24,7 @@ use std::time::Duration;
 use lauter_core::supervisor::Dated;
 use serde_json::json;
 use tokio::net::TcpListener;
-use tokio::sync::mpsc;
+use tokio::sync::{mpsc, watch};
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 
@@ -36,7 +36,7 @@ use crate::store::{Keep, Store};
 use crate::web::{self, Entrance};
 use commands::Answering;
 use publishers::Publishers;
-use request::{REQUESTS_BOUND, TunHandle};
+use request::{News, REQUESTS_BOUND, TunHandle};
 use sequence::Sequence;
 use tun::{Setting, Tun};
 
@@ -179,6 +179,7 @@ impl Service {
             json!({ "modbus": figures, "mqtt": mqtt })
         };
         let (requests_in, requests) = mpsc::channel(REQUESTS_BOUND);
+        let (news_in, news) = watch::channel(News::default());
         let heartbeat = Arc::new(AtomicU64::new(0));
         self.heartbeats.push(Arc::clone(&heartbeat));
         let handle = TunHandle {
@@ -186,6 +187,8 @@ impl Service {
             tun: configuration.tun.name.clone(),
             id,
             requests: requests_in,
+            news,
+            configuration: Arc::new(configuration.clone()),
         };
         let answers = Answering {
             tun: handle.clone(),
@@ -205,6 +208,7 @@ impl Service {
             intake,
             arrivals,
             requests,
+            news: news_in,
             heartbeat,
             adapters: Box::new(adapters),
             observer: options.observer.clone(),

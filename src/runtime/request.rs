@@ -3,14 +3,19 @@
 //! Owns the requests and their replies. The web interface and the command line bring them; only the tun's own
 //! task answers, so that everything that changes a brew goes through one place in one order.
 
+use std::sync::Arc;
+
 use lauter_core::alarm::{AlarmId, OperationFault};
 use lauter_core::projection::Plan;
-use lauter_core::supervisor::{Line, OperatorAction, ProjectionLine, RunoffState, Sample};
+use lauter_core::supervisor::{
+    Event, FanPoint, Line, OperatorAction, Outlook, ProjectionLine, RunoffState, Sample,
+};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
-use tokio::sync::oneshot;
+use tokio::sync::{oneshot, watch};
 
+use crate::config::Configuration;
 use crate::store::TunId;
 
 /// How many requests may wait for one tun's task. People ask by hand; more than this is a fault.
@@ -30,8 +35,6 @@ pub enum Refusal {
         alarm: String,
         fault: OperationFault,
     },
-    #[error("the rakes' own instrument tells when they run; nobody's word is needed")]
-    RakesAreSeen,
     #[error("the record cannot be written: {0}")]
     Store(String),
     #[error("the service is stopping")]
@@ -66,27 +69,33 @@ pub enum Request {
         action: OperatorAction,
         reply: Reply<()>,
     },
-    /// Words for the record, with or without a brew.
-    Note {
-        who: String,
-        text: String,
-        reply: Reply<()>,
-    },
-    /// Somebody's word that the rakes run or have stopped.
-    Rakes {
-        who: String,
-        running: bool,
-        reply: Reply<()>,
-    },
     /// Something done elsewhere that belongs in the trail.
     Deed {
         who: String,
         deed: String,
         reply: Reply<()>,
     },
+    /// A note or a raking: an event that only a brew under way can take.
+    Report {
+        event: Event,
+        reply: Reply<()>,
+    },
     Status {
         reply: oneshot::Sender<TunStatus>,
     },
+    /// The forecast fan; empty without a brew.
+    Forecast {
+        reply: oneshot::Sender<Vec<FanPoint>>,
+    },
+}
+
+/// Counters that grow when there is something new to see, so that whoever watches need not ask in vain.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct News {
+    /// The supervisor has told something.
+    pub told: u64,
+    /// Something of a brew has come onto the disk.
+    pub recorded: u64,
 }
 
 /// A tun as it stands now.
@@ -100,6 +109,9 @@ pub struct TunStatus {
     pub plan: Option<Plan>,
     pub runoff: Option<RunoffState>,
     pub projection: Option<ProjectionLine>,
+    /// Pace and bed; null without a brew.
+    #[serde(default)]
+    pub outlook: Option<Outlook>,
     /// The latest line of every alarm that is not normal.
     pub alarms: Vec<Line>,
     /// Latest conditioned reading of every instrument, in configuration order.
@@ -115,6 +127,8 @@ pub struct TunHandle {
     /// Its number in the store.
     pub id: TunId,
     pub requests: tokio::sync::mpsc::Sender<Request>,
+    pub news: watch::Receiver<News>,
+    pub configuration: Arc<Configuration>,
 }
 
 impl TunHandle {
@@ -132,6 +146,15 @@ impl TunHandle {
         let (reply, answer) = oneshot::channel();
         self.requests
             .send(Request::Status { reply })
+            .await
+            .map_err(|_| Refusal::Stopping)?;
+        answer.await.map_err(|_| Refusal::Stopping)
+    }
+
+    pub async fn forecast(&self) -> Result<Vec<FanPoint>, Refusal> {
+        let (reply, answer) = oneshot::channel();
+        self.requests
+            .send(Request::Forecast { reply })
             .await
             .map_err(|_| Refusal::Stopping)?;
         answer.await.map_err(|_| Refusal::Stopping)

@@ -16,13 +16,13 @@ use std::time::Duration;
 use lauter_core::profile::BrewLesson;
 use lauter_core::reading::Moment;
 use lauter_core::supervisor::{Event, Line, Output, SummaryLine, Supervisor};
-use tokio::sync::mpsc;
+use tokio::sync::{mpsc, watch};
 use tokio::time::{MissedTickBehavior, interval, sleep_until};
 use tokio_util::sync::CancellationToken;
 
 use super::latest::Latest;
 use super::publishers::Publishers;
-use super::request::Request;
+use super::request::{News, Request};
 use super::sequence::Sequence;
 use crate::clock::Clock;
 use crate::config::Configuration;
@@ -52,6 +52,8 @@ pub struct Setting {
     pub intake: Intake,
     pub arrivals: mpsc::Receiver<Arrival>,
     pub requests: mpsc::Receiver<Request>,
+    /// Told whenever there is something new to see.
+    pub news: watch::Sender<News>,
     /// Grows with every turn of the loop; the watchdog asks whether it does.
     pub heartbeat: Arc<AtomicU64>,
     /// Adapters' counters, for the health page.
@@ -240,6 +242,9 @@ impl Tun {
                 let _ = observer.try_send(dated.clone());
             }
             self.batch.outputs.push(dated);
+        }
+        if self.batch.outputs.len() > before {
+            self.setting.news.send_modify(|news| news.told += 1);
         }
         // The passing of time counts when something was told at it: a service that takes the brew up again must
         // not tell it twice.

@@ -9,6 +9,7 @@
 //! `Database` on its own thread.
 
 mod brews;
+mod crush;
 mod database;
 mod encoding;
 mod error;
@@ -26,6 +27,7 @@ mod schema;
 mod sequences;
 
 pub use brews::{Brew, BrewHeader, BrewId, FinishedBrew, TunId};
+pub use crush::{Crush, Fraction};
 pub use database::{Database, FILE_NAME, LOCK_NAME};
 pub use error::StoreError;
 pub use events::DatedEvent;

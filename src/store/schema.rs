@@ -13,7 +13,10 @@ use super::StoreError;
 pub(super) const APPLICATION_ID: i64 = 0x6c74_7264;
 
 /// Migration `n` (from 0) brings a file from version `n` to `n + 1`.
-const MIGRATIONS: [&str; 1] = [include_str!("migrations/001.sql")];
+const MIGRATIONS: [&str; 2] = [
+    include_str!("migrations/001.sql"),
+    include_str!("migrations/002.sql"),
+];
 
 /// Brings the file to the newest schema, each migration in its own transaction.
 pub(super) fn migrate(connection: &mut Connection, path: &Path) -> Result<(), StoreError> {

@@ -8,13 +8,14 @@ use std::time::Duration;
 use axum::http::StatusCode;
 use lauter_core::alarm::AlarmId;
 use lauter_core::projection::Plan;
+use lauter_core::supervisor::Event;
 use tokio::time;
 
 use super::parameters::TUN_TIMEOUT;
 use super::problem::Problem;
 use super::wire::{
-    AlarmAction, AlarmOperation, BrewName, Fault, NoteBody, Noted, ProfileVersion, RakesBody,
-    RakesNoted, SampleBody,
+    AlarmAction, AlarmOperation, BrewName, Fault, NoteBody, Noted, ProfileVersion, RakingBody,
+    RakingNoted, SampleBody,
 };
 use crate::access::{Caller, Role};
 use crate::clock;
@@ -81,8 +82,10 @@ impl Actor<'_> {
     /// Takes a hand sample.
     pub async fn sample(&self, taken: SampleBody) -> Result<SampleBody, Problem> {
         self.caller.may(Role::Operate)?;
-        let sample = taken
-            .sample()
+        let factor = self.tun.configuration.watch.wort_factor;
+        let (taken, sample) = taken
+            .in_plato(factor)
+            .and_then(|taken| Ok((taken, taken.sample()?)))
             .map_err(|faults| Problem::unprocessable("sample", faults))?;
         let who = self.caller.who_or_somebody(None);
         self.ask(|reply| Request::Sample { sample, who, reply })
@@ -121,34 +124,31 @@ impl Actor<'_> {
         self.caller.may(Role::Operate)?;
         note.check()
             .map_err(|faults| Problem::unprocessable("note", faults))?;
-        let who = self.caller.who_or_somebody(note.who.as_deref());
         let noted = Noted {
             text: note.text,
-            who,
+            who: self.caller.who_or_somebody(note.who.as_deref()),
         };
         let (who, text) = (noted.who.clone(), noted.text.clone());
-        self.ask(|reply| Request::Note { who, text, reply }).await?;
+        let event = Event::Note { who, text };
+        self.ask(|reply| Request::Report { event, reply }).await?;
         Ok(noted)
     }
 
-    /// Takes somebody's word that the rakes run or have stopped.
-    pub async fn rakes(&self, rakes: RakesBody) -> Result<RakesNoted, Problem> {
+    /// Takes somebody's word that the rakes run.
+    pub async fn raking(&self, raking: RakingBody) -> Result<RakingNoted, Problem> {
         self.caller.may(Role::Operate)?;
-        rakes
+        raking
             .check()
-            .map_err(|faults| Problem::unprocessable("rakes", faults))?;
-        let who = self.caller.who_or_somebody(rakes.who.as_deref());
-        let running = rakes.running;
-        let noted = RakesNoted {
-            running,
-            who: who.clone(),
+            .map_err(|faults| Problem::unprocessable("raking", faults))?;
+        let noted = RakingNoted {
+            minutes: raking.minutes,
+            who: self.caller.who_or_somebody(raking.who.as_deref()),
         };
-        self.ask(|reply| Request::Rakes {
-            who,
-            running,
-            reply,
-        })
-        .await?;
+        let event = Event::Raking {
+            who: noted.who.clone(),
+            minutes: noted.minutes,
+        };
+        self.ask(|reply| Request::Report { event, reply }).await?;
         Ok(noted)
     }
 

@@ -62,7 +62,7 @@ pub async fn watch(
         }
     };
     let status = response.status().as_u16();
-    if method == Method::GET || method == Method::HEAD {
+    if method.is_safe() {
         tracing::debug!(%method, path, status, peer = %ends.peer, "web request");
     } else {
         tracing::info!(%method, path, status, peer = %ends.peer, "web request");
@@ -70,7 +70,7 @@ pub async fn watch(
     dressed(in_json(response).await, ends.secure)
 }
 
-/// What is for everybody: signing in, and whether the service lives.
+/// For everybody: signing in, and whether the service lives.
 fn is_public(path: &str) -> bool {
     sign_in::PUBLIC.contains(&path) || matches!(path, "/healthz" | "/readyz")
 }
@@ -149,10 +149,7 @@ fn check(request: &Request, ends: Ends, host_name: Option<&str>) -> Result<(), P
     let authority = authority(request)?;
     if !is_ours(&authority, ends.local.ip(), host_name) {
         let scheme = if ends.secure { "https" } else { "http" };
-        let name = match host_name {
-            Some(name) => format!("{name} or "),
-            None => String::new(),
-        };
+        let name = host_name.map_or(String::new(), |name| format!("{name} or "));
         return Err(Problem::new(
             StatusCode::MISDIRECTED_REQUEST,
             format!(
@@ -264,7 +261,7 @@ pub fn media_type(headers: &HeaderMap) -> Option<MediaType> {
 async fn in_json(response: Response) -> Response {
     let status = response.status();
     let is_error = status.is_client_error() || status.is_server_error();
-    if !is_error || media_type(response.headers()) == Some(MediaType::Json) {
+    if !is_error || media_type(response.headers()) == Some(MediaType::Json) || is_page(&response) {
         return response;
     }
     let (mut parts, body) = response.into_parts();
@@ -281,6 +278,12 @@ async fn in_json(response: Response) -> Response {
     // `Allow` and its like stay.
     parts.headers.extend(plain.headers().clone());
     Response::from_parts(parts, plain.into_body())
+}
+
+/// People are told in a page of its own what is wrong.
+fn is_page(response: &Response) -> bool {
+    let kind = response.headers().get(CONTENT_TYPE);
+    kind.is_some_and(|kind| kind.as_bytes().starts_with(b"text/html"))
 }
 
 /// An answer is of the moment and for this page only. A route that serves a page brings a policy of its own.

@@ -1,7 +1,7 @@
 //! The HTTP interface: how people and the command line reach the running service.
 //!
-//! Owns the listener, the rules every request must keep (`guard`) and the JSON interface below `/api/v1` (`api`,
-//! its bodies in `wire`). A request that changes a brew goes to the tun's own task and its answer comes back;
+//! Owns the listener, the rules every request must keep (`guard`) the JSON interface below `/api/v1` (`api`,
+//! its bodies in `wire`), the page (`page`) and the event streams (`events`, fed by `live`). A request that changes a brew goes to the tun's own task and its answer comes back;
 //! what is past comes from the record. Nothing here knows an instrument or a publisher. Who may do what is `access`'
 //! to say; `identity` reads from a request who sends it, `guard` lets nobody change anything who may not.
 //!
@@ -10,10 +10,14 @@
 
 pub mod acts;
 mod api;
+mod csrf;
+mod events;
 mod guard;
 mod identity;
 mod listener;
+mod live;
 mod metrics;
+mod page;
 mod parameters;
 pub mod problem;
 mod sign_in;
@@ -27,6 +31,7 @@ use std::net::SocketAddr;
 use std::sync::Arc;
 
 use tokio::net::TcpListener;
+use tokio::sync::Semaphore;
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 
@@ -36,6 +41,8 @@ use crate::exit::{Failure, Kind};
 use crate::runtime::request::TunHandle;
 use crate::store::Store;
 use api::Service;
+use live::Live;
+use parameters::STREAMS_BOUND;
 use tls::Tls;
 
 /// Takes the address. Must be called inside the runtime that will serve it.
@@ -138,10 +145,17 @@ pub fn serve(
     if let Some(tls) = &tls {
         tokio::spawn(tls.clone().renew(stop.clone()));
     }
+    let live = tuns
+        .iter()
+        .map(|handle| Live::start(handle.clone(), store.clone(), stop.clone()))
+        .collect();
     let service = Arc::new(Service {
         tuns,
         store,
         entrance,
+        live,
+        streams: Arc::new(Semaphore::new(STREAMS_BOUND)),
+        stop: stop.clone(),
     });
     tokio::spawn(listener::run(listener, tls, api::router(service), stop))
 }

@@ -3,7 +3,11 @@
 use std::time::Duration;
 
 /// Connections served at a time; more wait to be accepted. A brewhouse has a handful of screens.
-pub const CONNECTIONS_BOUND: usize = 64;
+pub const CONNECTIONS_BOUND: usize = 128;
+
+/// Event streams at a time: each holds a connection for as long as its screen is open, and some must be left for
+/// everything else.
+pub const STREAMS_BOUND: usize = 96;
 
 /// Largest request body, bytes. The largest request is a plan of some hundred bytes.
 pub const BODY_BOUND: usize = 64 * 1024;

@@ -8,8 +8,10 @@ use axum::response::{IntoResponse, Response};
 
 use lauter_core::alarm::OperationFault;
 
+use super::live::LookError;
 use super::wire::{ErrorBody, Fault};
 use crate::access::NotAllowed;
+use crate::charts::ChartError;
 use crate::config::{ConfigErrors, Place};
 use crate::runtime::request::Refusal;
 use crate::store::StoreError;
@@ -37,6 +39,12 @@ impl Problem {
     /// Something that the address names is not there.
     pub fn not_found(error: impl Into<String>) -> Self {
         Self::new(StatusCode::NOT_FOUND, error)
+    }
+
+    /// Something that should not happen; the log has it.
+    pub fn internal(error: &dyn std::fmt::Display) -> Self {
+        tracing::error!(%error, "a web request could not be answered");
+        Self::new(StatusCode::INTERNAL_SERVER_ERROR, error.to_string())
     }
 
     /// A body that can be read but whose values are wrong: all faults at once.
@@ -87,9 +95,7 @@ impl From<Refusal> for Problem {
                 | OperationFault::WhichSubject { .. }
                 | OperationFault::UnknownSubject { .. } => StatusCode::UNPROCESSABLE_ENTITY,
             },
-            Refusal::BrewUnderWay(_) | Refusal::NoBrew | Refusal::RakesAreSeen => {
-                StatusCode::CONFLICT
-            }
+            Refusal::BrewUnderWay(_) | Refusal::NoBrew => StatusCode::CONFLICT,
             Refusal::Plan(_) => StatusCode::UNPROCESSABLE_ENTITY,
             Refusal::Store(_) | Refusal::Stopping => StatusCode::SERVICE_UNAVAILABLE,
         };
@@ -100,6 +106,21 @@ impl From<Refusal> for Problem {
 impl From<NotAllowed> for Problem {
     fn from(refused: NotAllowed) -> Self {
         Self::new(StatusCode::FORBIDDEN, refused.to_string())
+    }
+}
+
+impl From<ChartError> for Problem {
+    fn from(error: ChartError) -> Self {
+        Self::internal(&error)
+    }
+}
+
+impl From<LookError> for Problem {
+    fn from(error: LookError) -> Self {
+        match error {
+            LookError::Refused(refusal) => refusal.into(),
+            LookError::Record(error) => error.into(),
+        }
     }
 }
 

@@ -13,12 +13,13 @@ use jiff::Timestamp;
 use lauter_core::alarm::LONGEST_SHELVING_MIN;
 use lauter_core::projection::Plan;
 use lauter_core::supervisor::{OperatorAction, Place, Sample, SummaryLine};
+use lauter_core::units::{Unit, gravity_to_p};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 pub use alarms::{ALARM_DAYS, AlarmReport, Asked, TrailEntry, trail};
 pub use people::{
-    ActionEntry, NoteBody, Noted, RakesBody, RakesNoted, SignInBody, SignedIn, actions,
+    ActionEntry, NoteBody, Noted, RakingBody, RakingNoted, SignInBody, SignedIn, actions,
 };
 pub use profile::{KnownProfile, ProfileVersion};
 
@@ -31,7 +32,7 @@ pub const BASE: &str = "/api/v1";
 #[derive(Debug, JsonSchema)]
 #[allow(dead_code, reason = "only its shape is of use")]
 #[schemars(inline, extend("format" = "date-time"))]
-struct Time(String);
+pub struct Time(String);
 
 /// The service itself.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -144,10 +145,11 @@ pub struct ExportFiles {
     pub files: Vec<String>,
 }
 
-/// A hand sample. Gravity °P at 20 °C, pH of a cooled sample, volume in L as metered; at least one of them.
+/// A hand sample. Gravity °P at 20 °C, pH of a cooled sample, volume in L as metered; at least one of them. Gravity may
+/// come as apparent specific gravity 20/20 or as a refractometer's °Bx instead, which the service converts.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
-#[schemars(extend("anyOf" = [given("gravity_p"), given("ph"), given("volume_l")]))]
+#[schemars(extend("anyOf" = [given("gravity_p"), given("ph"), given("volume_l"), given("gravity_sg"), given("gravity_bx")]))]
 pub struct SampleBody {
     pub place: Place,
     #[serde(default)]
@@ -159,6 +161,29 @@ pub struct SampleBody {
     #[serde(default)]
     #[schemars(range(min = 0.0, max = 1e6))]
     pub volume_l: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub gravity_sg: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub gravity_bx: Option<f64>,
+}
+
+impl From<Sample> for SampleBody {
+    fn from(sample: Sample) -> Self {
+        let Sample {
+            place,
+            gravity_p,
+            ph,
+            volume_l,
+        } = sample;
+        Self {
+            place,
+            gravity_p,
+            ph,
+            volume_l,
+            gravity_sg: None,
+            gravity_bx: None,
+        }
+    }
 }
 
 /// That a key is there with a number.
@@ -167,6 +192,34 @@ fn given(key: &str) -> serde_json::Value {
 }
 
 impl SampleBody {
+    /// With the gravity in °P, whatever it was read in. `wort_factor`: refractometer reading over true gravity.
+    pub fn in_plato(self, wort_factor: f64) -> Result<Self, Vec<Fault>> {
+        let readings = [
+            ("gravity_sg", self.gravity_sg, Unit::SpecificGravity),
+            ("gravity_bx", self.gravity_bx, Unit::DegreeBrix),
+        ];
+        let given = readings.iter().filter(|(_, value, _)| value.is_some());
+        if given.count() + usize::from(self.gravity_p.is_some()) > 1 {
+            let message =
+                "stands beside another gravity; give one of gravity_p, gravity_sg and gravity_bx";
+            return Err(vec![Fault::new("gravity", message)]);
+        }
+        let mut converted = Self {
+            gravity_sg: None,
+            gravity_bx: None,
+            ..self
+        };
+        for (key, value, unit) in readings {
+            if let Some(value) = value {
+                let gravity_p = gravity_to_p(unit, value, None, wort_factor)
+                    .map_err(|error| vec![Fault::new(key, error.to_string())])?;
+                // No hand-held instrument shows more than a hundredth.
+                converted.gravity_p = Some((100.0 * gravity_p).round() / 100.0);
+            }
+        }
+        Ok(converted)
+    }
+
     /// The sample, or everything that is wrong with it. The ranges only catch slips of the finger: what can be
     /// right is for the supervisor to weigh.
     pub fn sample(self) -> Result<Sample, Vec<Fault>> {
@@ -284,7 +337,7 @@ impl AlarmOperation {
 }
 
 /// What goes into the audit trail is one line of text that says something.
-fn check_text(key: &str, text: Option<&str>, faults: &mut Vec<Fault>) {
+pub fn check_text(key: &str, text: Option<&str>, faults: &mut Vec<Fault>) {
     let right = text.is_some_and(|text| {
         !text.trim().is_empty()
             && text.chars().count() <= LONGEST_TEXT

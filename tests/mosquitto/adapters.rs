@@ -10,8 +10,8 @@ use lauter_core::supervisor::LinkState;
 use lauter_core::units::Unit;
 use lauterd::clock::Clock;
 use lauterd::config::model::{
-    Configuration, ConfiguredInstrument, Kettle, Mqtt, MqttPoint, Projection, Source, Store, Tun,
-    Watch, Web,
+    Configuration, ConfiguredInstrument, Display, Kettle, Mqtt, MqttPoint, Projection, Source,
+    Store, Tun, Watch, Web,
 };
 use lauterd::ingest::mqtt::MqttIngestHealth;
 use lauterd::ingest::{Arrival, Intake};
@@ -98,6 +98,7 @@ fn configuration(mqtt: Mqtt) -> Configuration {
             users_file: None,
             certificate: None,
             session: std::time::Duration::from_secs(3600),
+            display: Display::default(),
         },
         mqtt: Some(mqtt),
         influx: None,
@@ -108,6 +109,7 @@ fn configuration(mqtt: Mqtt) -> Configuration {
             reading_every_s: 1.0,
             no_flow_l_min: 1.0,
             assumed_temperature_c: 75.0,
+            wort_factor: 1.04,
         },
         projection: Projection {
             every_s: 30.0,

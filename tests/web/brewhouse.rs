@@ -1,16 +1,18 @@
 //! A service around invented brews, with a task that answers for each tun as the real one would.
 
 use std::net::SocketAddr;
+use std::path::Path;
 use std::sync::{Arc, Mutex};
 
 use lauter_core::alarm::{AlarmId, AlarmState, OperationFault};
 use lauter_core::projection::Plan;
-use lauterd::runtime::request::{REQUESTS_BOUND, Refusal, Request, TunHandle};
+use lauterd::config::{self, Configuration, Surroundings};
+use lauterd::runtime::request::{News, REQUESTS_BOUND, Refusal, Request, TunHandle};
 use lauterd::store::{Store, TunId};
 use lauterd::web::{self, Entrance};
 use tempfile::TempDir;
 use tokio::runtime::Runtime;
-use tokio::sync::mpsc;
+use tokio::sync::{mpsc, watch};
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 
@@ -133,10 +135,12 @@ impl Brewhouse {
 fn tun(id: TunId, name: &str, store: &Store, done: &Done) -> TunHandle {
     let (requests, mut received) = mpsc::channel(REQUESTS_BOUND);
     let (store, done, tun) = (store.clone(), Arc::clone(done), name.to_owned());
+    let (news_in, news) = watch::channel(News::default());
     tokio::spawn(async move {
         let mut brew: Option<Plan> = None;
         let note = |text: String| done.lock().unwrap().push(text);
         while let Some(request) = received.recv().await {
+            news_in.send_modify(|news| news.told += 1);
             // Who asked may have gone.
             match request {
                 Request::StartBrew { plan, who, reply } => {
@@ -180,24 +184,19 @@ fn tun(id: TunId, name: &str, store: &Store, done: &Done) -> TunHandle {
                     };
                     let _ = reply.send(answer);
                 }
-                Request::Note { who, text, reply } => {
-                    note(format!("note {text}{}", by(&who)));
-                    let _ = reply.send(Ok(()));
-                }
-                Request::Rakes {
-                    who,
-                    running,
-                    reply,
-                } => {
-                    let answer = brew.as_ref().map(|_| ()).ok_or(Refusal::NoBrew);
-                    if answer.is_ok() {
-                        note(format!("rakes {running}{}", by(&who)));
-                    }
-                    let _ = reply.send(answer);
-                }
                 Request::Deed { who, deed, reply } => {
                     note(format!("{deed}{}", by(&who)));
                     let _ = reply.send(Ok(()));
+                }
+                Request::Report { event, reply } => {
+                    let answer = brew.as_ref().map(|_| ()).ok_or(Refusal::NoBrew);
+                    if answer.is_ok() {
+                        note(format!("{event:?}"));
+                    }
+                    let _ = reply.send(answer);
+                }
+                Request::Forecast { reply } => {
+                    let _ = reply.send(Vec::new());
                 }
                 Request::Status { reply } => {
                     let _ = reply.send(status(&tun, brew.as_ref()));
@@ -210,6 +209,8 @@ fn tun(id: TunId, name: &str, store: &Store, done: &Done) -> TunHandle {
         tun: name.to_owned(),
         id,
         requests,
+        news,
+        configuration: Arc::new(configuration()),
     }
 }
 
@@ -219,6 +220,12 @@ fn by(who: &str) -> String {
         "somebody at this machine" => String::new(),
         who => format!(" by {who}"),
     }
+}
+
+/// The least of configurations; what the page shows of the tun comes from it.
+fn configuration() -> Configuration {
+    let text = include_str!("../../config/minimal.toml").to_owned();
+    config::parse(Path::new("minimal.toml"), text, &Surroundings::none()).unwrap()
 }
 
 fn start(under_way: Option<&Plan>, plan: &Plan) -> Result<(), Refusal> {

@@ -47,7 +47,7 @@ fn stopping_waits_for_no_client_that_never_finishes() {
 #[test]
 fn a_client_beyond_the_last_place_waits_and_is_served() {
     let house = Brewhouse::new();
-    let idle: Vec<TcpStream> = (0..64).map(|_| served(&house)).collect();
+    let idle: Vec<TcpStream> = (0..128).map(|_| served(&house)).collect();
     let address = house.address;
     let late = std::thread::spawn(move || {
         crate::http::request(address, "GET", "/api/v1/health", &[], "").status

@@ -201,6 +201,7 @@ pub fn status(tun: &str, plan: Option<&Plan>) -> TunStatus {
                 brew_length_l_per_kg: 3.63,
             }),
         }),
+        outlook: None,
         projection: plan.map(|_| ProjectionLine {
             elapsed_s: 2400.0,
             kettle_volume_l: 2411.8,

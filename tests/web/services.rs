@@ -45,7 +45,7 @@ fn an_unknown_tun_is_answered_with_those_there_are() {
 fn an_unknown_path_and_a_wrong_method_are_answered_in_json() {
     let house = Brewhouse::new();
     for path in [
-        "/",
+        "/other",
         "/api/v1",
         "/api/v1/",
         "/api/v1/nothing",

@@ -164,6 +164,27 @@ fn the_value_of_one_session_does_not_serve_another() {
 }
 
 #[test]
+fn the_page_of_a_person_bears_the_sessions_value_and_its_parts_need_the_person() {
+    let guarded = Guarded::new();
+    let anna = guarded.sign_in("anna");
+    let cookie = [("Cookie", anna.cookie.as_str())];
+    let page = guarded.ask("GET", "/tuns/north-yard/tun-1", &cookie, "");
+    assert_eq!(page.status, 200, "{page:?}");
+    let filled = format!("<meta name=\"csrf\" content=\"{}\">", anna.csrf);
+    assert!(page.body.contains(&filled), "{page:?}");
+    assert_eq!(
+        guarded.ask("GET", "/assets/page.js", &cookie, "").status,
+        200
+    );
+    assert_eq!(guarded.ask("GET", "/assets/page.js", &[], "").status, 401);
+    let parts = guarded.ask("GET", "/tuns/north-yard/tun-1/parts", &[], "");
+    assert_eq!(parts.status, 401);
+    let open = crate::brewhouse::Brewhouse::new();
+    let nameless = open.get_at("/tuns/north-yard/tun-1").body;
+    assert!(nameless.contains("<meta name=\"csrf\" content=\"\">"));
+}
+
+#[test]
 fn an_expired_session_is_refused() {
     let guarded = Guarded::with_session(Duration::ZERO);
     let form = format!("user=anna&password={}", PASSWORD.replace(' ', "+"));

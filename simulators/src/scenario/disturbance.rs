@@ -15,7 +15,8 @@ use crate::noise::Noise;
 pub enum Disturbance {
     /// Nothing: what is alarmed is false.
     None,
-    /// A channel of 25 to 60 % of the flow within 1 to 5 minutes; the bed's pressure drop is measured.
+    /// A channel of 25 to 60 % of the flow within 1 to 5 minutes; the bed's pressure drop is measured. No rakes and
+    /// no pause in the ten minutes about it.
     Channelling,
     /// The same where no pressure drop is measured.
     ChannellingUnseen,
@@ -144,9 +145,43 @@ impl Disturbance {
         )
     }
 
+    /// Whether a drift has come to something by the stop-point: 0.6 °P, pH 0.3, 3 % of the planned volume in level or
+    /// summed flow. What is less nobody would act on. Own choice.
+    pub fn matters(self, scenario: &Scenario, stop_s: f64) -> bool {
+        let hours = (stop_s - self.onset_s(scenario)) / 3600.0;
+        let drift = scenario.events.iter().find_map(|event| match event.what {
+            Fault::Drift { per_h, .. } => Some(per_h.abs()),
+            _ => None,
+        });
+        let Some(per_h) = drift.filter(|_| hours > 0.0) else {
+            return true;
+        };
+        let planned_l = scenario.plan.planned_volume_l;
+        match self {
+            Self::GravityDrift => per_h * hours >= 0.6 * gravity_scale(scenario),
+            Self::PhDrift => per_h * hours >= 0.3,
+            Self::LevelDrift => per_h * hours >= 0.03 * planned_l,
+            Self::FlowDrift => 0.5 * per_h * 60.0 * hours * hours >= 0.03 * planned_l,
+            _ => true,
+        }
+    }
+
     /// Nothing but hand samples can contradict the instrument: they are taken in this family.
     pub fn needs_hand_samples(self) -> bool {
         matches!(self, Self::GravityDrift | Self::PhDrift)
+    }
+
+    /// Whether the brewer leaves the bed alone about the time it begins; see [`handles`].
+    fn comes_alone(self) -> bool {
+        matches!(
+            self,
+            Self::Channelling
+                | Self::ChannellingUnseen
+                | Self::GravityStep
+                | Self::FlowMeterStep
+                | Self::PressureDropStep
+                | Self::PhStep
+        )
     }
 
     /// What must be measured so that the fault can be seen at all.
@@ -194,12 +229,22 @@ pub fn disturbed(seed: u64, disturbance: Disturbance) -> Option<Scenario> {
             .retain(|instrument| instrument.measures != Measures::BedPressureDrop),
         _ => {}
     }
+    if disturbance.comes_alone() {
+        scenario.events.retain(|event| !handles(event, at_s));
+    }
     let whats = faults(disturbance, &scenario, noise);
     scenario
         .events
         .extend(whats.into_iter().map(|what| Event { at_s, what }));
     scenario.events.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
     Some(scenario)
+}
+
+/// Rakes or a pause about the time a channel opens or an instrument jumps: whoever rakes has answered the channel
+/// already, and what bed, runnings and instruments then show is theirs.
+fn handles(event: &Event, opens_s: f64) -> bool {
+    let about = (opens_s - 720.0)..(opens_s + 600.0);
+    matches!(event.what, Fault::Rake { .. } | Fault::Pause { .. }) && about.contains(&event.at_s)
 }
 
 /// The first draw of the disturbance's stream.

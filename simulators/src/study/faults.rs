@@ -39,7 +39,7 @@ pub struct FaultFigures {
     pub disturbance: &'static str,
     /// Any of these answers it; none where the right answer is silence.
     pub answered_by: Vec<&'static str>,
-    /// Run-offs in which the fault came before the true stop-point.
+    /// Run-offs in which the fault came before the true stop-point and came to something.
     pub runoffs: usize,
     /// Alarms between fault and true stop-point.
     pub detection: Detection,
@@ -168,7 +168,7 @@ impl FaultCampaign {
         };
         let trial = trial::run(&scenario, seed, hand, self.parameters.clone());
         let stop_s = end_s(&trial);
-        if onset_s >= stop_s {
+        if onset_s >= stop_s || !self.disturbance.matters(&scenario, stop_s) {
             return None;
         }
         let answers = answers(self.disturbance);

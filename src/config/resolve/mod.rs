@@ -73,6 +73,7 @@ pub fn configuration(
             reading_every_s: watch.reading_every_s?,
             no_flow_l_min: watch.no_flow_l_min?,
             assumed_temperature_c: watch.assumed_temperature_c?,
+            wort_factor: watch.wort_factor?,
         },
         projection: Projection {
             every_s: projection.every_s?,

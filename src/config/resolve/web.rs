@@ -7,7 +7,7 @@ use std::time::Duration;
 use super::super::Surroundings;
 use super::super::faults::Faults;
 use super::super::key_path::KeyPath;
-use super::super::model::{Certificate, Web};
+use super::super::model::{Certificate, DecimalMark, Display, Language, Web};
 use super::super::tables::{RootTable, WebTable};
 
 pub fn web(root: &RootTable, surroundings: &Surroundings, faults: &mut Faults) -> Option<Web> {
@@ -27,6 +27,21 @@ pub fn web(root: &RootTable, surroundings: &Surroundings, faults: &mut Faults) -
         users_file: table.users_file.as_ref().map(Into::into),
         certificate,
         session: Duration::from_secs_f64(3600.0 * table.session_h?),
+        display: display(table)?,
+    })
+}
+
+fn display(web: &WebTable) -> Option<Display> {
+    let language = web.language?;
+    let usual = match language {
+        Language::English => DecimalMark::Point,
+        Language::German => DecimalMark::Comma,
+    };
+    Some(Display {
+        language,
+        gravity: web.gravity?,
+        volume: web.volume?,
+        decimal: web.decimal.unwrap_or(usual),
     })
 }
 

@@ -20,6 +20,7 @@ impl Tun {
                 Ok(_) => {
                     self.note_store(None);
                     self.setting.publishers.wake();
+                    self.setting.news.send_modify(|news| news.recorded += 1);
                 }
                 Err(error) => {
                     self.batch = batch;

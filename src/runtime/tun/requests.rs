@@ -27,29 +27,12 @@ impl Tun {
                 send(reply, answer);
             }
             Request::Sample { sample, who, reply } => {
-                let answer = match self.supervisor.plan() {
-                    Some(_) => {
-                        let event = Event::Sample(sample);
-                        self.recorded([event, deed(who, "sample")]).await
-                    }
-                    None => Err(Refusal::NoBrew),
-                };
+                let events = [Event::Sample(sample), deed(who, "sample")];
+                let answer = self.report(events).await;
                 send(reply, answer);
             }
-            Request::Note { who, text, reply } => {
-                let answer = self.recorded([Event::Note { who, text }]).await;
-                send(reply, answer);
-            }
-            Request::Rakes {
-                who,
-                running,
-                reply,
-            } => {
-                let answer = match self.supervisor.plan() {
-                    None => Err(Refusal::NoBrew),
-                    Some(_) if self.supervisor.sees_rakes() => Err(Refusal::RakesAreSeen),
-                    Some(_) => self.recorded([Event::Rakes { who, running }]).await,
-                };
+            Request::Report { event, reply } => {
+                let answer = self.report([event]).await;
                 send(reply, answer);
             }
             Request::Deed {
@@ -57,8 +40,13 @@ impl Tun {
                 deed: done,
                 reply,
             } => {
-                let answer = self.recorded([deed(who, &done)]).await;
-                send(reply, answer);
+                self.give(deed(who, &done), self.setting.clock.now());
+                self.flush().await;
+                send(reply, self.written());
+            }
+            Request::Forecast { reply } => {
+                // Whoever asked may have gone.
+                let _ = reply.send(self.supervisor.forecast(self.last));
             }
             Request::Operate {
                 alarm,
@@ -77,8 +65,11 @@ impl Tun {
         }
     }
 
-    /// What somebody did, on the disk.
-    async fn recorded<const N: usize>(&mut self, events: [Event; N]) -> Result<(), Refusal> {
+    /// What people tell of the brew under way.
+    async fn report<const N: usize>(&mut self, events: [Event; N]) -> Result<(), Refusal> {
+        if self.supervisor.plan().is_none() {
+            return Err(Refusal::NoBrew);
+        }
         let now = self.setting.clock.now();
         for event in events {
             self.give(event, now);
@@ -204,6 +195,7 @@ impl Tun {
             plan: self.supervisor.plan().cloned(),
             runoff: self.latest.runoff.clone(),
             projection: self.latest.projection.clone(),
+            outlook: self.supervisor.outlook(self.last),
             alarms: self.latest.alarms(),
             readings: self.latest.readings(
                 configuration

@@ -18,6 +18,7 @@ use schemars::{JsonSchema, SchemaGenerator};
 use serde_json::{Map, Value, json};
 
 use super::Service;
+use super::charts::CHARTS;
 use crate::access::{Caller, Role};
 use crate::web::guard::not_a_form;
 use crate::web::identity::{CSRF, cookie_name};
@@ -262,12 +263,7 @@ impl Catalogue {
             Some(Content::Text(kinds)) => {
                 let content: Map<String, Value> = kinds
                     .iter()
-                    .map(|kind| {
-                        (
-                            (*kind).to_owned(),
-                            json!({ "schema": { "type": "string" } }),
-                        )
-                    })
+                    .map(|kind| ((*kind).to_owned(), json!({ "schema": text_of(kind) })))
                     .collect();
                 answer["content"] = json!(content);
             }
@@ -334,6 +330,15 @@ Numbers are in the units at the end of their names; times are RFC 3339. Where no
 set), this machine may do everything and others may watch. Every refusal is an object with `error` in plain words and, \
 where a body's values are wrong, every fault. It advises; people and interlocks act.";
 
+/// JSON among other forms is any JSON; everything else is text.
+fn text_of(kind: &str) -> Value {
+    if kind == JSON {
+        json!({})
+    } else {
+        json!({ "type": "string" })
+    }
+}
+
 /// Lets a request through whose caller may do this.
 async fn need(
     State(role): State<Role>,
@@ -356,10 +361,12 @@ fn path_parameters(path: &str) -> Vec<Value> {
                 "tun" => "Name of the tun",
                 "brew" => "Id of the brew",
                 "alarm" => "Identifier of the alarm",
+                "chart" => "Name of the chart",
                 _ => "Name of the file",
             };
             let schema = match name {
                 "alarm" => json!({ "type": "string", "enum": AlarmId::ALL.map(AlarmId::name) }),
+                "chart" => json!({ "type": "string", "enum": CHARTS }),
                 _ => json!({ "type": "string", "minLength": 1 }),
             };
             json!({

@@ -16,7 +16,7 @@ use crate::config;
 use crate::web::acts::Actor;
 use crate::web::guard::{MediaType, media_type};
 use crate::web::problem::{Answer, Problem};
-use crate::web::wire::{AlarmOperation, BrewName, Noted, ProfileVersion, RakesNoted, SampleBody};
+use crate::web::wire::{AlarmOperation, BrewName, Noted, ProfileVersion, RakingNoted, SampleBody};
 
 /// Site and tun of a path.
 type TunPath = Path<(String, String)>;
@@ -123,16 +123,16 @@ pub async fn note(
     Ok(Json(noted))
 }
 
-pub async fn rakes(
+pub async fn raking(
     State(service): State<Arc<Service>>,
     Extension(caller): Extension<Caller>,
     path: TunPath,
     headers: HeaderMap,
     received: body::Received,
-) -> Answer<RakesNoted> {
+) -> Answer<RakingNoted> {
     let actor = service.actor(&caller, &path)?;
-    let taken = actor.rakes(body::json(&headers, received)?).await?;
-    Ok(Json(taken))
+    let noted = actor.raking(body::json(&headers, received)?).await?;
+    Ok(Json(noted))
 }
 
 pub async fn reset_profile(

@@ -14,6 +14,9 @@ use crate::store::{Brew, Database, DatedEvent, StoreError, TunId};
 /// One line that says something: no control characters, and not spaces alone (as `check_text` has it).
 const ONE_LINE: &str = r"^(?=[\s\S]*\S)[^\u0000-\u001f\u007f-\u009f]+$";
 
+/// Longest raking that can be reported, min. Common practice, no source: rakings last a minute or two.
+const LONGEST_RAKING_MIN: f64 = 30.0;
+
 /// Words for the record.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -26,11 +29,14 @@ pub struct NoteBody {
     pub who: Option<String>,
 }
 
-/// Somebody's word that the rakes run or have stopped, for a tun without an instrument that tells.
+/// Somebody's word that the rakes run. Where no instrument sees them, the bed's figures begin anew after it; otherwise
+/// it is only written down.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
-pub struct RakesBody {
-    pub running: bool,
+pub struct RakingBody {
+    /// How long they run from now on.
+    #[schemars(range(min = 0.5, max = LONGEST_RAKING_MIN))]
+    pub minutes: f64,
     /// Where nobody signs in: who says it. A program may say here for whom it acts.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(length(max = 200), regex(pattern = ONE_LINE))]
@@ -46,10 +52,17 @@ impl NoteBody {
     }
 }
 
-impl RakesBody {
+impl RakingBody {
     pub fn check(&self) -> Result<(), Vec<Fault>> {
         let mut faults = Vec::new();
         check_who(self.who.as_deref(), &mut faults);
+        if !(0.5..=LONGEST_RAKING_MIN).contains(&self.minutes) {
+            let message = format!(
+                "is {}; allowed is 0.5 to {LONGEST_RAKING_MIN}",
+                self.minutes
+            );
+            faults.push(Fault::new("minutes", message));
+        }
         none_or(faults)
     }
 }
@@ -77,8 +90,8 @@ pub struct Noted {
 
 /// What was said about the rakes, as it stands in the record.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct RakesNoted {
-    pub running: bool,
+pub struct RakingNoted {
+    pub minutes: f64,
     pub who: String,
 }
 
@@ -167,13 +180,8 @@ fn entry(dated: &DatedEvent, brew: Option<&String>, shift_us: i64) -> Option<Act
     let (who, action, about) = match &dated.event {
         Event::Deed { who, deed } => (who, deed.clone(), None),
         Event::Note { who, text } => (who, "note".to_owned(), Some(text.clone())),
-        Event::Rakes { who, running } => {
-            let action = if *running {
-                "rakes-started"
-            } else {
-                "rakes-stopped"
-            };
-            (who, action.to_owned(), None)
+        Event::Raking { who, minutes } => {
+            (who, "raking".to_owned(), Some(format!("for {minutes} min")))
         }
         Event::Operator {
             alarm,

@@ -11,6 +11,8 @@ fn a_sample_names_every_value_out_of_range_at_once() {
         gravity_p: Some(99.0),
         ph: Some(14.0),
         volume_l: Some(-1.0),
+        gravity_sg: None,
+        gravity_bx: None,
     };
     assert_eq!(keys(sample.sample()), ["gravity_p", "ph", "volume_l"]);
     let nothing = SampleBody {

@@ -251,7 +251,7 @@ pub const DEFINITIONS: [Definition; 16] = [
         alarm: AlarmId::TurbidRunnings,
         subject: Subject::Tun,
         priority: Priority::Medium,
-        on_delay_s: 60.0,
+        on_delay_s: 120.0,
         off_delay_s: 120.0,
         deadband: 10.0,
         deadband_unit: "EBC",

@@ -54,6 +54,14 @@ pub struct Flowing {
     pub viscosity_mpa_s: f64,
 }
 
+impl Flowing {
+    /// R = Δp·A/(μ·Q), 1/m, of a bed of `area_m2`; only with flow does it mean anything.
+    pub fn resistance_per_m(&self, area_m2: f64) -> f64 {
+        let flow_m3_s = self.flow_l_min / 60_000.0;
+        self.pressure_drop_kpa * 1000.0 * area_m2 / (self.viscosity_mpa_s * 1e-3 * flow_m3_s)
+    }
+}
+
 /// The bed's resistance over the run-off.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Bed {
@@ -82,9 +90,7 @@ impl Bed {
         if flowing.flow_l_min < self.least_flow_l_min || flowing.pressure_drop_kpa <= 0.0 {
             return;
         }
-        let flow_m3_s = flowing.flow_l_min / 60_000.0;
-        let resistance = flowing.pressure_drop_kpa * 1000.0 * self.area_m2
-            / (flowing.viscosity_mpa_s * 1e-3 * flow_m3_s);
+        let resistance = flowing.resistance_per_m(self.area_m2);
         let ln = resistance.ln();
         let step_s = self.last.map_or(0.0, |last| now.since(last));
         let weight = 1.0 - (-step_s / self.parameters.smoothing_s).exp();

@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::washout::Washout;
 
-use super::evidence::Evidence;
+use super::evidence::{Evidence, RunningsSpeak};
 use super::letting_go::LettingGo;
 use super::{Finding, Parameters, View};
 
@@ -37,8 +37,11 @@ pub struct ChannelWatch {
     /// Turbidity while nothing is suspected, and when it last stood clearly above that.
     calm_turbidity_ebc: Option<f64>,
     cloudy_at_s: Option<f64>,
-    /// Since when the runnings speak for a channel.
-    runnings_speak_since_s: Option<f64>,
+    /// What had run off when the bed last let go.
+    let_go_at_l: Option<f64>,
+    /// The runnings speak beside the bed, and alone.
+    beside: Lasting,
+    alone: Lasting,
 }
 
 /// A look at the bed and the runnings each so much of the planned volume.
@@ -47,7 +50,7 @@ const STEP_SHARE: f64 = 0.0025;
 const TREND_FROM_SHARE: f64 = 0.06;
 const TREND_TO_SHARE: f64 = 0.02;
 /// A suspicion that nothing confirms ends after this share of the planned volume.
-const SUSPICION_SHARE: f64 = 0.06;
+const SUSPICION_SHARE: f64 = 0.14;
 /// A channel that has stayed this long is the bed there is.
 const HELD_SHARE: f64 = 0.25;
 /// Before this share of the run-off the bed is still settling.
@@ -56,10 +59,32 @@ const FIRST_SHARE: f64 = 0.05;
 const CLOUD_EBC: f64 = 12.0;
 const CLOUD_FACTOR: f64 = 1.4;
 const CLOUD_SPEAKS_S: f64 = 480.0;
+/// For this long after raking a cloud may be the rakes', s.
+const RAKED_CLOUD_S: f64 = 900.0;
 /// Weight of a second in the calm turbidity.
 const CALM_WEIGHT: f64 = 0.005;
-/// What the runnings say must last this long, s.
-const RUNNINGS_LAST_S: f64 = 45.0;
+/// What the runnings say must last this long, s: beside the bed, and alone, where gas in the meter must have passed.
+const BESIDE_LASTS_S: f64 = 45.0;
+const ALONE_LASTS_S: f64 = 75.0;
+/// That the bed has let go is remembered for this share of the planned volume: so long liquor may take to the pipe.
+const LET_GO_SHARE: f64 = 0.14;
+
+/// Since when something has held without a break, s.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+struct Lasting {
+    since_s: Option<f64>,
+}
+
+impl Lasting {
+    fn lasts(&mut self, holds: bool, elapsed_s: f64, for_s: f64) -> bool {
+        if !holds {
+            self.since_s = None;
+            return false;
+        }
+        elapsed_s - *self.since_s.get_or_insert(elapsed_s) >= for_s
+    }
+}
+
 impl ChannelWatch {
     pub fn new(parameters: &Parameters, planned_volume_l: f64) -> Self {
         Self {
@@ -75,7 +100,9 @@ impl ChannelWatch {
             runnings: VecDeque::new(),
             calm_turbidity_ebc: None,
             cloudy_at_s: None,
-            runnings_speak_since_s: None,
+            let_go_at_l: None,
+            beside: Lasting::default(),
+            alone: Lasting::default(),
         }
     }
 
@@ -107,6 +134,7 @@ impl ChannelWatch {
         self.held = false;
         self.suspected_from_l = None;
         self.bed.restart();
+        self.let_go_at_l = None;
         self.runnings.clear();
     }
 
@@ -184,9 +212,7 @@ impl ChannelWatch {
             return;
         };
         let calm_ebc = *self.calm_turbidity_ebc.get_or_insert(now_ebc);
-        let raked = view
-            .seconds_since_raking
-            .is_some_and(|s| s < CLOUD_SPEAKS_S);
+        let raked = view.seconds_since_raking.is_some_and(|s| s < RAKED_CLOUD_S);
         if now_ebc > (calm_ebc + CLOUD_EBC).max(CLOUD_FACTOR * calm_ebc) {
             if !raked && view.flow_is_steady {
                 self.cloudy_at_s = Some(view.elapsed_s);
@@ -226,30 +252,37 @@ impl ChannelWatch {
         active: bool,
     ) -> Finding {
         let evidence = self.evidence(view, forecast);
-        let lasting = self.runnings_speak(parameters, view, &evidence);
+        let runnings = self.runnings_speak(parameters, view, &evidence);
         let judgeable = view.flowing && !view.recirculating && view.runoff_share >= FIRST_SHARE;
         let settled = view.undisturbed_s >= parameters.settling_s;
         let holds = if active {
             evidence.stays(parameters)
         } else {
-            judgeable && evidence.speaks(parameters, settled, lasting)
+            judgeable && evidence.speaks(parameters, settled, runnings)
         };
         self.note_suspicion(parameters, view, &evidence, holds, judgeable && settled);
         evidence.finding(holds, view, forecast)
     }
 
+    /// What the runnings have said for long enough.
     fn runnings_speak(
         &mut self,
         parameters: &Parameters,
         view: &View,
         evidence: &Evidence,
-    ) -> bool {
-        if !evidence.runnings_speak(parameters) {
-            self.runnings_speak_since_s = None;
-            return false;
+    ) -> RunningsSpeak {
+        if evidence.bed_has_let_go(parameters) {
+            self.let_go_at_l = Some(view.runoff_l);
         }
-        let since_s = *self.runnings_speak_since_s.get_or_insert(view.elapsed_s);
-        view.elapsed_s - since_s >= RUNNINGS_LAST_S
+        let remembered = self
+            .let_go_at_l
+            .is_some_and(|at_l| view.runoff_l - at_l <= LET_GO_SHARE * self.planned_l);
+        let beside = remembered && evidence.runnings_beside(parameters);
+        let alone = evidence.runnings_alone(parameters, 1.0);
+        RunningsSpeak {
+            beside: self.beside.lasts(beside, view.elapsed_s, BESIDE_LASTS_S),
+            alone: self.alone.lasts(alone, view.elapsed_s, ALONE_LASTS_S),
+        }
     }
 
     fn note_suspicion(

@@ -28,6 +28,14 @@ const FIRST_COMPARISONS: u32 = 8;
 /// What shows within fewer comparisons is no drift of a flow meter's rate.
 const SLOW_COMPARISONS: usize = 12;
 const KEPT: usize = 300;
+/// One shape is told from the other when its misfit is at most this share of the other's, or when the difference has
+/// come to this share of the planned volume. Own choice, tried against the simulated tun.
+const CLEARLY: f64 = 0.75;
+const PRESSING_SHARE: f64 = 0.025;
+/// Comparisons before the change over which a pace is taken, and the part of the change of the difference that an
+/// instrument which kept its pace may show itself.
+const PACE_COMPARISONS: usize = 6;
+const STOOD: f64 = 0.35;
 
 /// Which of the two the shape of a change speaks against.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -38,14 +46,23 @@ pub enum Suspect {
     Flow,
 }
 
+/// One comparison.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+struct Point {
+    minutes: f64,
+    /// Difference beyond what was learnt, share of the planned volume.
+    excess: f64,
+    /// Summed flow, share of the planned volume.
+    summed: f64,
+}
+
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Comparison {
     mean: Vector2<f64>,
     covariance: Matrix2<f64>,
     cusum: Cusum,
     count: u32,
-    /// Time in minutes, and the difference beyond what was learnt, share of the planned volume.
-    course: VecDeque<(f64, f64)>,
+    course: VecDeque<Point>,
     /// Difference beyond what was learnt, and when it began, once a change has been found.
     changed: Option<(f64, f64)>,
 }
@@ -76,7 +93,11 @@ impl Comparison {
         let variance = weights.dot(&spread) + noise_variance;
         self.count += 1;
         self.cusum.add((excess / variance.sqrt()).clamp(-5.0, 5.0));
-        self.course.push_back((minutes, excess));
+        self.course.push_back(Point {
+            minutes,
+            excess,
+            summed: runoff_share,
+        });
         if self.course.len() > KEPT {
             self.course.pop_front();
         }
@@ -111,13 +132,16 @@ impl Comparison {
 
     fn began_minutes(&self) -> f64 {
         let first = self.course.len().saturating_sub(self.steps_since());
-        self.course.get(first).map_or(0.0, |(minutes, _)| *minutes)
+        self.course.get(first).map_or(0.0, |point| point.minutes)
     }
 
-    /// Straight or bent: the better of both courses from the best moment near the beginning.
-    pub fn suspect(&self) -> Suspect {
+    /// A bent course speaks against the flow meter, also where a controller holds its reading; else whichever changed its
+    /// own pace; else a straight course against the level. None while nothing is clear and the difference does not
+    /// press.
+    pub fn suspect(&self) -> Option<Suspect> {
+        let (excess, _) = self.changed?;
         if self.steps_since() < SLOW_COMPARISONS {
-            return Suspect::Level;
+            return self.changed_pace().or(Some(Suspect::Level));
         }
         let misfit = |power: i32| {
             let last = self.course.len();
@@ -127,23 +151,56 @@ impl Comparison {
                 .map(|from| self.misfit(earliest, from, power))
                 .fold(f64::INFINITY, f64::min)
         };
-        if misfit(2) < misfit(1) {
-            Suspect::Flow
+        let (bent, straight) = (misfit(2), misfit(1));
+        let presses = excess.abs() >= PRESSING_SHARE;
+        if bent <= CLEARLY * straight {
+            Some(Suspect::Flow)
+        } else if let Some(suspect) = self.changed_pace() {
+            Some(suspect)
+        } else if bent < straight {
+            presses.then_some(Suspect::Flow)
         } else {
-            Suspect::Level
+            (presses || straight <= CLEARLY * bent).then_some(Suspect::Level)
+        }
+    }
+
+    /// Which of the two changed its own pace when they began to differ, if one did and the other did not: a flow meter
+    /// that steps, a level that slips.
+    fn changed_pace(&self) -> Option<Suspect> {
+        let begins = self.course.len().saturating_sub(self.steps_since());
+        let (before, since) = (begins.checked_sub(PACE_COMPARISONS)?, self.course.len() - 1);
+        if since < begins + PACE_COMPARISONS / 2 {
+            return None;
+        }
+        let pace = |from: usize, to: usize, of: fn(&Point) -> f64| {
+            let (first, last) = (&self.course[from], &self.course[to]);
+            (of(last) - of(first)) / (last.minutes - first.minutes).max(1e-6)
+        };
+        // The sum is nought a little before the change shows in it.
+        let to = begins.saturating_sub(1);
+        let change = |of| pace(begins, since, of) - pace(before, to, of);
+        let (summed, excess) = (change(|point| point.summed), change(|point| point.excess));
+        let level = summed + excess;
+        let stood = |own: f64| own.abs() <= STOOD * excess.abs();
+        match (stood(summed), stood(level)) {
+            (true, false) => Some(Suspect::Level),
+            (false, true) => Some(Suspect::Flow),
+            _ => None,
         }
     }
 
     /// Squares left of c·(t − t0)^power from course point `from` on, nought before it.
     fn misfit(&self, earliest: usize, from: usize, power: i32) -> f64 {
-        let (begin, _) = self.course[from];
+        let begin = self.course[from].minutes;
         let basis = |minutes: f64| (minutes - begin).max(0.0).powi(power);
         let points = || self.course.iter().skip(earliest);
-        let below: f64 = points().map(|(minutes, _)| basis(*minutes).powi(2)).sum();
-        let above: f64 = points().map(|(minutes, e)| basis(*minutes) * e).sum();
+        let below: f64 = points().map(|point| basis(point.minutes).powi(2)).sum();
+        let above: f64 = points()
+            .map(|point| basis(point.minutes) * point.excess)
+            .sum();
         let factor = if below > 0.0 { above / below } else { 0.0 };
         points()
-            .map(|(minutes, e)| (e - factor * basis(*minutes)).powi(2))
+            .map(|point| (point.excess - factor * basis(point.minutes)).powi(2))
             .sum()
     }
 }
@@ -180,9 +237,9 @@ mod tests {
         let (excess, began) = slips.change().expect("found");
         assert!((0.035..0.06).contains(&excess), "{excess}");
         assert!((36.0..52.0).contains(&began), "{began}");
-        assert_eq!(slips.suspect(), Suspect::Level);
+        assert_eq!(slips.suspect(), Some(Suspect::Level));
         let drifts = compared(|m| -0.000_018 * (m - 30.0).max(0.0).powi(2));
         assert!(drifts.change().is_some());
-        assert_eq!(drifts.suspect(), Suspect::Flow);
+        assert_eq!(drifts.suspect(), Some(Suspect::Flow));
     }
 }

@@ -11,11 +11,24 @@ use super::{AlarmId, Finding, Parameters, View};
 const SLOW_AFTER_S: f64 = 110.0;
 /// Part of the fall at once below which no rakes did it.
 const SLOW_SHARE: f64 = 0.52;
+/// A larger part than this within half a minute and no channel did it.
+const SUDDEN_SHARE: f64 = 0.9;
 /// Part of the fall that the pressure drop itself must show.
 const IN_PRESSURE: f64 = 0.5;
 
 /// Beside a fall that rakes may have made, the runnings must also lie this far below their own trend, °P.
-const BELOW_TREND_P: f64 = 0.3;
+const BELOW_TREND_P: f64 = 0.5;
+/// What the forecast must show of a fall below the runnings' own trend, for the forecast has seen some of it coming.
+const FORECAST_SHARE: f64 = 0.67;
+/// With a cloud this much of a fall suffices.
+const CLOUDY_SHARE: f64 = 0.7;
+
+/// What the runnings have said for long enough: beside a bed that has let go, and alone.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct RunningsSpeak {
+    pub beside: bool,
+    pub alone: bool,
+}
 
 /// What speaks for a channel at one moment.
 pub(super) struct Evidence {
@@ -41,24 +54,22 @@ impl Evidence {
             && self.fall.in_pressure_share >= IN_PRESSURE
     }
 
-    /// `lasting`: the runnings have spoken for a while.
-    pub fn speaks(&self, parameters: &Parameters, settled: bool, lasting: bool) -> bool {
-        if !self.has_pressure {
-            return settled && lasting;
-        }
-        let slow = self.fall.lasting_s >= SLOW_AFTER_S && self.fall.at_once_share <= SLOW_SHARE;
-        let beyond_rakes = self.fall.share >= parameters.channel_fall_beyond_rakes;
-        let no_rakes = self.rakes_are_seen || slow || beyond_rakes;
-        let bed = self.fall.certain && self.bed_speaks(parameters, 1.0) && (no_rakes || lasting);
-        // A meter more must not make the runnings count less.
-        bed || (settled && lasting && self.gravity_alone(parameters, 1.0))
+    /// The bed has let go, whoever did it.
+    pub fn bed_has_let_go(&self, parameters: &Parameters) -> bool {
+        self.has_pressure && self.fall.certain && self.bed_speaks(parameters, 1.0)
     }
 
-    /// The runnings speak: alone where no pressure drop is measured, else beside the bed.
-    pub fn runnings_speak(&self, parameters: &Parameters) -> bool {
-        if !self.has_pressure {
-            return self.gravity_alone(parameters, 1.0);
-        }
+    pub fn speaks(&self, parameters: &Parameters, settled: bool, runnings: RunningsSpeak) -> bool {
+        let slow = self.fall.lasting_s >= SLOW_AFTER_S && self.fall.at_once_share <= SLOW_SHARE;
+        let no_rakes = self.rakes_are_seen || slow;
+        let opens = self.fall.sudden_share <= SUDDEN_SHARE;
+        let bed = self.bed_has_let_go(parameters) && no_rakes && opens;
+        // A meter more must not make the runnings count less.
+        bed || runnings.beside || (settled && runnings.alone)
+    }
+
+    /// Beside a bed that has let go.
+    pub fn runnings_beside(&self, parameters: &Parameters) -> bool {
         self.below_trend_p >= BELOW_TREND_P
             && self.gravity_speaks(
                 parameters.channel_gravity_fall_p,
@@ -66,18 +77,21 @@ impl Evidence {
             )
     }
 
-    /// Without a pressure drop the runnings must fall away from the forecast and from their own trend; a cloud with
+    /// Where the bed says nothing the runnings must fall away from the forecast and from their own trend; a cloud with
     /// them lets less suffice.
-    fn gravity_alone(&self, parameters: &Parameters, share: f64) -> bool {
-        let share = share * if self.cloudy { 0.7 } else { 1.0 };
+    pub fn runnings_alone(&self, parameters: &Parameters, share: f64) -> bool {
+        let share = share * if self.cloudy { CLOUDY_SHARE } else { 1.0 };
         let fall_p = share * parameters.channel_alone_fall_p;
         self.below_trend_p >= fall_p
-            && self.gravity_speaks(0.6 * fall_p, share * parameters.channel_alone_deviations)
+            && self.gravity_speaks(
+                FORECAST_SHARE * fall_p,
+                share * parameters.channel_alone_deviations,
+            )
     }
 
     pub fn suspects(&self, parameters: &Parameters, share: f64) -> bool {
         let bed = self.has_pressure && self.fall.certain && self.bed_speaks(parameters, share);
-        bed || self.gravity_alone(parameters, share)
+        bed || self.runnings_alone(parameters, share)
     }
 
     /// An alarm stays while half of what raised it is left; the bed lets go once, the runnings tell how long the channel

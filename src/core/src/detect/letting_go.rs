@@ -31,12 +31,16 @@ pub struct Fall {
     pub lasting_s: f64,
     /// Part of the fall that came within `AT_ONCE_S`.
     pub at_once_share: f64,
+    /// Part of the fall that came within `SUDDEN_S`.
+    pub sudden_share: f64,
     /// Part of the fall that the pressure drop itself shows; the rest is the flow meter's word alone.
     pub in_pressure_share: f64,
 }
 
 /// What the rakes do they do within about a minute; instruments and smoothing add some seconds.
 const AT_ONCE_S: f64 = 70.0;
+/// What comes faster than this is neither: a channel takes a minute to open, a lying instrument no time.
+const SUDDEN_S: f64 = 30.0;
 /// Scatter of one step of ln resistance: where it begins, and its least and largest figure. Below the least lie the
 /// model's own errors. Own choice, tried against the simulated tun.
 const FIRST_SCATTER: f64 = 0.015;
@@ -141,12 +145,13 @@ impl LettingGo {
             certain: self.cusum.has_fallen(),
             share: 1.0 - (-fallen_ln).exp(),
             lasting_s: now.elapsed_s - before.elapsed_s,
-            at_once_share: (self.largest_at_once(before) / fallen_ln).min(1.0),
+            at_once_share: (self.largest_within(before, AT_ONCE_S) / fallen_ln).min(1.0),
+            sudden_share: (self.largest_within(before, SUDDEN_S) / fallen_ln).min(1.0),
             in_pressure_share: (in_pressure_ln / fallen_ln).clamp(0.0, 1.0),
         }
     }
 
-    fn largest_at_once(&self, before: BedLook) -> f64 {
+    fn largest_within(&self, before: BedLook, within_s: f64) -> f64 {
         let looks: Vec<BedLook> = std::iter::once(before)
             .chain(self.since.iter().copied())
             .collect();
@@ -154,7 +159,7 @@ impl LettingGo {
         for (index, from) in looks.iter().enumerate() {
             let within = looks[index..]
                 .iter()
-                .take_while(|to| to.elapsed_s - from.elapsed_s <= AT_ONCE_S);
+                .take_while(|to| to.elapsed_s - from.elapsed_s <= within_s);
             for to in within {
                 largest = largest.max(from.resistance_ln - to.resistance_ln);
             }

@@ -12,6 +12,7 @@ mod identity;
 mod letting_go;
 mod phase;
 mod rules;
+mod sampled;
 pub mod sequential;
 
 use std::collections::BTreeMap;
@@ -23,7 +24,8 @@ pub use comparison::{Comparison, Suspect};
 pub use identity::AlarmId;
 pub use letting_go::{BedLook, Fall, LettingGo};
 pub use phase::Phase;
-pub use rules::{Held, conditions};
+pub use rules::{Held, conditions, is_pulled};
+pub use sampled::{SampleErrors, SampleWatch};
 
 use crate::kettle::Contents;
 use crate::projection::{Crossing, EarlyLimit, Stop};
@@ -34,8 +36,6 @@ use crate::projection::{Crossing, EarlyLimit, Stop};
 pub struct Parameters {
     /// Fall of the bed's resistance that speaks for a channel, share, 0.05 to 0.6.
     pub channel_resistance_fall: f64,
-    /// A fall of this share is more than rakes bring about, 0.2 to 0.9.
-    pub channel_fall_beyond_rakes: f64,
     /// Limit of the cumulative sum over that fall, standard deviations of one step, 5 to 50. By theory such a sum
     /// over mere scatter passes 8 once in ten thousand steps (Siegmund 1985), a run-off has some four hundred, and
     /// beyond lie the errors of the bed's model.
@@ -59,9 +59,13 @@ pub struct Parameters {
     pub compaction_ahead_s: f64,
     /// A bed is stuck when flow falls below this share of the usual flow, 0.1 to 0.9.
     pub stuck_flow_share: f64,
+    /// Without a pressure drop: this long after its start the pump may still be opening up, s, 0 to 1800.
+    pub opening_up_s: f64,
     /// Flow over planned flow above or below which the pace is wrong, 1 to 3 and 0.1 to 1.
     pub too_fast_share: f64,
     pub too_slow_share: f64,
+    /// A run-off is opened slowly: this long after its start nobody calls it slow, s, 0 to 3600.
+    pub slow_start_s: f64,
     /// Cloudy runnings, EBC, 5 to 1000.
     pub turbid_ebc: f64,
     /// Kettle volume over capacity that counts as nearly full, 0.5 to 1.
@@ -85,24 +89,25 @@ impl Default for Parameters {
     fn default() -> Self {
         Self {
             channel_resistance_fall: 0.13,
-            channel_fall_beyond_rakes: 0.4,
             channel_resistance_limit: 12.0,
-            channel_gravity_fall_p: 0.5,
-            channel_gravity_deviations: 2.0,
-            channel_alone_fall_p: 1.2,
-            channel_alone_deviations: 3.0,
+            channel_gravity_fall_p: 0.4,
+            channel_gravity_deviations: 1.2,
+            channel_alone_fall_p: 0.9,
+            channel_alone_deviations: 2.5,
             channel_suspicion_share: 0.5,
             settling_s: 420.0,
             forecast_age_share: 0.025,
             compaction_share: 0.6,
             compaction_ahead_s: 600.0,
             stuck_flow_share: 0.5,
+            opening_up_s: 360.0,
             too_fast_share: 1.35,
             too_slow_share: 0.65,
+            slow_start_s: 900.0,
             turbid_ebc: 60.0,
             high_level_share: 0.97,
             disagreement_deviations: 4.0,
-            sample_deviations: 4.0,
+            sample_deviations: 5.0,
             delivery_delay_s: 60.0,
             early_limit_share: 0.75,
             trend_after_s: 300.0,
@@ -119,12 +124,6 @@ impl Parameters {
                 self.channel_resistance_fall,
                 0.05,
                 0.6,
-            ),
-            (
-                "channel_fall_beyond_rakes",
-                self.channel_fall_beyond_rakes,
-                0.2,
-                0.9,
             ),
             (
                 "channel_resistance_limit",
@@ -162,8 +161,10 @@ impl Parameters {
             ("compaction_share", self.compaction_share, 0.2, 1.0),
             ("compaction_ahead_s", self.compaction_ahead_s, 60.0, 3600.0),
             ("stuck_flow_share", self.stuck_flow_share, 0.1, 0.9),
+            ("opening_up_s", self.opening_up_s, 0.0, 1800.0),
             ("too_fast_share", self.too_fast_share, 1.0, 3.0),
             ("too_slow_share", self.too_slow_share, 0.1, 1.0),
+            ("slow_start_s", self.slow_start_s, 0.0, 3600.0),
             ("turbid_ebc", self.turbid_ebc, 5.0, 1000.0),
             ("high_level_share", self.high_level_share, 0.5, 1.0),
             (
@@ -253,12 +254,17 @@ pub struct View {
     /// Flow of the last quarter hour while it ran.
     pub usual_flow_l_min: Option<f64>,
     pub pump_running: Option<bool>,
+    /// Seconds since the pump started, or since wort went back.
+    pub pulled_s: f64,
     pub runnings_gravity_p: Option<f64>,
     pub gravity_floor_p: f64,
     /// On the plan's basis.
     pub runnings_ph: Option<f64>,
     pub ph_ceiling: f64,
     pub turbidity_ebc: Option<f64>,
+    pub turbidity_rate_ebc_s: Option<f64>,
+    /// Since wort first ran to the kettle, s.
+    pub since_start_s: f64,
     pub pressure_drop_kpa: Option<f64>,
     pub pressure_drop_limit_kpa: f64,
     pub seconds_to_pressure_limit: Option<f64>,

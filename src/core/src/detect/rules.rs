@@ -4,6 +4,7 @@
 //! value at its limit does not chatter.
 
 use super::{AlarmId, Finding, Parameters, View, disagreement};
+use crate::projection::StopCause;
 
 /// How a rule is held: whether its alarm is on now, and its deadband and site limit.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -88,6 +89,11 @@ fn bed_compaction(parameters: &Parameters, view: &View, held: Held) -> Option<Fi
     )
 }
 
+/// So near its limit that flow is not wanting for pull.
+pub fn is_pulled(pressure_drop_kpa: f64, limit_kpa: f64) -> bool {
+    pressure_drop_kpa >= 0.85 * limit_kpa
+}
+
 fn stuck_bed(parameters: &Parameters, view: &View, held: Held) -> Option<Finding> {
     let flow_l_min = view.flow_l_min?;
     let usual_l_min = view.usual_flow_l_min?;
@@ -96,8 +102,9 @@ fn stuck_bed(parameters: &Parameters, view: &View, held: Held) -> Option<Finding
         held.limit.unwrap_or(parameters.stuck_flow_share),
     );
     let pulled = match (view.pressure_drop_kpa, view.pump_running) {
-        (Some(pressure_drop_kpa), _) => pressure_drop_kpa >= 0.85 * view.pressure_drop_limit_kpa,
-        (None, Some(running)) => running,
+        (Some(pressure_drop_kpa), _) => is_pulled(pressure_drop_kpa, view.pressure_drop_limit_kpa),
+        // A pump that has just started is still opening up.
+        (None, Some(running)) => running && view.pulled_s >= parameters.opening_up_s,
         // Nothing tells a closed valve from a stuck bed.
         (None, None) => return None,
     };
@@ -203,8 +210,11 @@ fn stop_point_ahead(_: &Parameters, view: &View, held: Held) -> Option<Finding> 
     let stop = view.stop?;
     let ahead_s = stop.elapsed_s - view.elapsed_s;
     let limit_s = held.limit.unwrap_or(view.stop_ahead_s);
+    // Of a tannin limit its own warning speaks: one cause, one alarm.
+    let at_target = !matches!(stop.cause, StopCause::GravityFloor | StopCause::PhCeiling);
     let holds = view.flowing
         && view.runoff_share > FIRST_SHARE
+        && at_target
         && ahead_s > 0.0
         && held.below(ahead_s, limit_s);
     let message = format!(
@@ -270,7 +280,8 @@ fn runoff_too_fast(parameters: &Parameters, view: &View, held: Held) -> Option<F
 
 fn runoff_too_slow(parameters: &Parameters, view: &View, held: Held) -> Option<Finding> {
     let share = view.flow_l_min? / view.planned_flow_l_min;
-    let holds = held.below(share, held.limit.unwrap_or(parameters.too_slow_share));
+    let holds = view.since_start_s >= parameters.slow_start_s
+        && held.below(share, held.limit.unwrap_or(parameters.too_slow_share));
     wrong_pace(AlarmId::RunoffTooSlow, view, holds)
 }
 
@@ -304,7 +315,9 @@ fn turbid_runnings(parameters: &Parameters, view: &View, held: Held) -> Option<F
     let stirred = view
         .seconds_since_raking
         .is_some_and(|seconds| seconds < parameters.settling_s);
-    let clear_enough = stirred || !held.above(turbidity_ebc, limit_ebc);
+    let clear_enough = stirred
+        || !held.above(turbidity_ebc, limit_ebc)
+        || clears_by_itself(parameters, view, turbidity_ebc, limit_ebc);
     let holds = view.flowing && !view.recirculating && !clear_enough;
     let message =
         format!("The runnings are cloudy: {turbidity_ebc:.0} EBC, limit {limit_ebc:.0} EBC.");
@@ -313,6 +326,19 @@ fn turbid_runnings(parameters: &Parameters, view: &View, held: Held) -> Option<F
             .with("turbidity_ebc", turbidity_ebc)
             .with("turbidity_limit_ebc", limit_ebc),
     )
+}
+
+/// Loose solids are washed out exponentially: at the present rate the runnings are clear before anybody could have
+/// turned them back and settled the bed again.
+fn clears_by_itself(
+    parameters: &Parameters,
+    view: &View,
+    turbidity_ebc: f64,
+    limit_ebc: f64,
+) -> bool {
+    let fall_ebc_s = -view.turbidity_rate_ebc_s.unwrap_or(0.0);
+    fall_ebc_s > 0.0
+        && turbidity_ebc / fall_ebc_s * (turbidity_ebc / limit_ebc).ln() <= parameters.settling_s
 }
 
 fn top_up(view: &View) -> String {

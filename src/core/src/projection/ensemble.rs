@@ -78,7 +78,7 @@ struct Point {
 }
 
 #[derive(Clone, Copy, Default)]
-struct Found {
+pub(super) struct Found {
     target: Option<Point>,
     floor: Option<Point>,
     ceiling: Option<Point>,
@@ -109,19 +109,19 @@ pub fn crossings(
     }
 }
 
-struct Player<'a> {
+pub(super) struct Player<'a> {
     situation: &'a Situation,
     limits: &'a Limits,
-    washout: &'a Washout,
-    grid: Grid,
+    pub washout: &'a Washout,
+    pub grid: Grid,
     /// Where each pH law meets the ceiling; None where pH is not forecast.
     ceiling: Option<CeilingTable>,
-    root: nalgebra::SMatrix<f64, SHAPES, SHAPES>,
+    pub root: nalgebra::SMatrix<f64, SHAPES, SHAPES>,
     density: [f64; 3],
 }
 
 impl<'a> Player<'a> {
-    fn new(
+    pub fn new(
         situation: &'a Situation,
         limits: &'a Limits,
         washout: &'a Washout,
@@ -181,7 +181,7 @@ impl<'a> Player<'a> {
     }
 
     /// One run-off as it stands now.
-    fn draw(&self, course: &Course, offset_p: f64, draw: usize, draws: &Draws) -> Draw {
+    pub fn draw(&self, course: &Course, offset_p: f64, draw: usize, draws: &Draws) -> Draw {
         let [z_offset, z_meter, _, _, z_ph] = *draws.quantities(draw);
         let contents = self.situation.contents;
         let (calibration_p, calibration_sd_p) = self.situation.calibration_p;
@@ -282,19 +282,19 @@ impl<'a> Player<'a> {
 }
 
 /// One run-off on its way.
-struct Draw {
+pub(super) struct Draw {
     offset_p: f64,
-    meter_p: f64,
+    pub meter_p: f64,
     wort_kg: f64,
     extract_kg: f64,
-    kettle_p: f64,
+    pub kettle_p: f64,
     /// Gravity in the line at which the pH meets its ceiling.
     ceiling_p: f64,
-    line_p: f64,
+    pub line_p: f64,
 }
 
 impl Draw {
-    fn advance(
+    pub fn advance(
         &mut self,
         player: &Player,
         step: usize,

@@ -7,11 +7,13 @@ mod answer;
 mod course;
 mod draws;
 mod ensemble;
+mod fan;
 mod plan;
 mod stop;
 
 pub use answer::{Band, Crossing, Stop, StopCause};
 pub use draws::Draws;
 pub use ensemble::{Crossings, EarlyLimit, Limits, Situation, crossings};
+pub use fan::{FanPoint, fan};
 pub use plan::{PhBasis, Plan, PlanFault};
 pub use stop::{StopRule, boil_off_share, top_up_l};

@@ -12,8 +12,7 @@ use std::collections::VecDeque;
 use serde::{Deserialize, Serialize};
 
 use crate::bed::Bed;
-use crate::detect::sequential::Cusum;
-use crate::detect::{ChannelWatch, Comparison, Suspect};
+use crate::detect::{ChannelWatch, Comparison, SampleWatch, Suspect, is_pulled};
 use crate::kettle::{Contents, Kettle};
 use crate::profile::TunProfile;
 use crate::projection::{Crossing, Crossings, Draws, Plan, Stop};
@@ -42,7 +41,10 @@ pub(super) struct Picture {
     /// On the plan's basis.
     pub runnings_ph: Option<Known>,
     pub turbidity_ebc: Option<f64>,
+    pub turbidity_rate_ebc_s: Option<f64>,
     pub flow_l_min: Option<f64>,
+    /// The flow is another instrument's word, for the flow meter there is gives none.
+    pub flow_is_stand_in: bool,
     pub sparge_l_min: Option<f64>,
     pub pressure_drop_kpa: Option<f64>,
     pub level_l: Option<Known>,
@@ -70,9 +72,6 @@ pub(super) struct Totals {
     pub before_l: Option<f64>,
     pub since_l: f64,
 }
-
-/// Allowance of the sums over hand samples, standard deviations: one and a half is the shift that matters.
-const SAMPLE_ALLOWANCE: f64 = 0.75;
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub(super) struct Brew {
@@ -104,20 +103,24 @@ pub(super) struct Brew {
     pub volumes: Comparison,
     pub totals: Totals,
     /// The line's gravity and pH against hand samples.
-    pub gravity_samples: Cusum,
-    pub ph_samples: Cusum,
+    pub gravity_samples: SampleWatch,
+    pub ph_samples: SampleWatch,
     pub witnesses: Witnesses,
     pub flow_started: Option<Moment>,
     /// The channel that is suspected now has been alarmed.
     channel_alarmed: bool,
     disturbed: Moment,
+    /// What had run off by then, L.
+    disturbed_l: f64,
+    /// When the run-off was last not pulled: the pump stood, or wort went back.
+    unpulled: Moment,
     /// How long nothing has run to the kettle, s.
     rested_s: f64,
     /// When the rakes last ran.
     pub raked: Option<Moment>,
-    /// Since when the rakes run by somebody's word, where no instrument tells.
+    /// A person has reported that the rakes run until then.
     #[serde(default)]
-    pub rakes_said_running: Option<Moment>,
+    pub raking_until: Option<Moment>,
     draws: Draws,
     /// Mean flow of the last minute or two while it ran.
     pace_l_min: f64,
@@ -126,6 +129,8 @@ pub(super) struct Brew {
     last_contents: Option<(f64, f64)>,
     /// Kettle gravity at the last comparison with the kettle's own meter.
     compared_gravity_p: Option<f64>,
+    /// Summed flow and level at their last comparison, L.
+    compared_l: Option<(f64, f64)>,
     pub notes: Notes,
 }
 
@@ -163,7 +168,7 @@ impl Brew {
             Some(teaching) => Washout::taught(parameters.washout, expectation, teaching),
             None => Washout::new(parameters.washout, expectation),
         };
-        let samples = Cusum::new(SAMPLE_ALLOWANCE, parameters.detect.sample_deviations);
+        let samples = |errors| SampleWatch::new(errors, parameters.detect.sample_deviations);
         Self {
             kettle: Kettle::new(
                 parameters.kettle,
@@ -189,15 +194,18 @@ impl Brew {
             disagreements: Disagreements::default(),
             volumes: Comparison::default(),
             totals: Totals::default(),
-            gravity_samples: samples,
-            ph_samples: samples,
+            gravity_samples: samples(learning::GRAVITY_SAMPLES),
+            ph_samples: samples(learning::PH_SAMPLES),
             witnesses: Witnesses::default(),
             flow_started: None,
             channel_alarmed: false,
             disturbed: origin,
+            disturbed_l: 0.0,
+            unpulled: origin,
+            compared_l: None,
             rested_s: 0.0,
             raked: None,
-            rakes_said_running: None,
+            raking_until: None,
             draws: Draws::new(Draws::seed_of(&plan.brew)),
             pace_l_min: planned_flow_l_min,
             flows: VecDeque::new(),
@@ -237,6 +245,16 @@ impl Brew {
         now.since(self.disturbed)
     }
 
+    /// What has run off since then, L.
+    pub fn undisturbed_l(&self) -> f64 {
+        self.kettle.metered_l() - self.disturbed_l
+    }
+
+    /// Seconds since the pump started, or since wort went back.
+    pub fn pulled_s(&self, now: Moment) -> f64 {
+        now.since(self.unpulled)
+    }
+
     /// The usual flow: the middle one of the last quarter hour while it ran.
     pub fn usual_flow_l_min(&self) -> Option<f64> {
         let mut flows: Vec<f64> = self.flows.iter().map(|(_, flow)| *flow).collect();
@@ -262,10 +280,16 @@ impl Brew {
             self.raked = Some(now);
             self.washout.note_stirring();
         }
-        if picture.raking || picture.recirculating || !flows {
+        // A meter that lies through a pause is found out by the pump.
+        let stands = !flows || picture.pump_running == Some(false);
+        if picture.raking || picture.recirculating || stands {
             self.disturbed = now;
+            self.disturbed_l = self.kettle.metered_l();
             self.bed.forget_course();
             self.channel_watch.forget();
+        }
+        if picture.recirculating || picture.pump_running == Some(false) {
+            self.unpulled = now;
         }
         if to_kettle {
             self.flow_started.get_or_insert(now);
@@ -273,7 +297,13 @@ impl Brew {
             if rested_s > 0.0 {
                 self.washout.note_rest(rested_s);
             }
-            self.note_pace(picture.flow_l_min.unwrap_or(flow_l_min), now, step_s);
+            self.note_pace(
+                picture,
+                picture.flow_l_min.unwrap_or(flow_l_min),
+                now,
+                p,
+                plant,
+            );
         }
         if !to_kettle {
             self.rested_s += step_s;
@@ -305,13 +335,28 @@ impl Brew {
         self.note_target(now);
     }
 
-    fn note_pace(&mut self, flow_l_min: f64, now: Moment, step_s: f64) {
-        let weight = 1.0 - (-step_s / PACE_S).exp();
+    fn note_pace(
+        &mut self,
+        picture: &Picture,
+        flow_l_min: f64,
+        now: Moment,
+        p: &Parameters,
+        plant: &Plant,
+    ) {
+        let weight = 1.0 - (-p.step_s / PACE_S).exp();
         self.pace_l_min += weight * (flow_l_min - self.pace_l_min);
-        if self
-            .flows
-            .back()
-            .is_none_or(|(at, _)| now.since(*at) >= FLOWS_EVERY_S)
+        // What a stuck bed still lets through is not usual, however long it lasts.
+        let lost = self
+            .usual_flow_l_min()
+            .is_some_and(|usual_l_min| flow_l_min < p.detect.stuck_flow_share * usual_l_min)
+            && picture
+                .pressure_drop_kpa
+                .is_some_and(|kpa| is_pulled(kpa, plant.pressure_drop_limit_kpa));
+        if !lost
+            && self
+                .flows
+                .back()
+                .is_none_or(|(at, _)| now.since(*at) >= FLOWS_EVERY_S)
         {
             self.flows.push_back((now, flow_l_min));
             if self.flows.len() > FLOWS_KEPT {

@@ -15,6 +15,8 @@ use super::brew::{Brew, Picture};
 
 /// The bed must have been left alone this long, s.
 const CALM_S: f64 = 120.0;
+/// And this many volumes of the pipe have run through it since: what lay in it comes mixed.
+const CALM_PIPES: f64 = 2.0;
 /// Before this share of the run-off the line may still fill.
 const FIRST_SHARE: f64 = 0.03;
 /// Looks at flow and pressure drop, and how long they are kept, s.
@@ -23,6 +25,8 @@ const LOOKS_KEPT_S: f64 = 150.0;
 /// A jump is judged this long after it was noticed, against what was this long before, s.
 const JUDGED_AFTER_S: f64 = 25.0;
 const BEFORE_S: f64 = 40.0;
+/// Longer than this no gas stays in a meter; before, steep runnings may have been where a jump leads, s.
+const AWAY_S: f64 = 90.0;
 /// Shortest stretch before a jump that shows how the value was moving, s.
 const TREND_S: f64 = 40.0;
 /// Least jump of flow or pressure drop that is judged, logarithm, and the share of it the other must show.
@@ -136,12 +140,24 @@ impl Witnesses {
             };
             own.abs() >= LEAST_LN && other / own < SHARED
         };
+        // What comes back to where it was had only been away, with gas in the meter.
+        let was_there = |of: fn(&Look) -> Option<f64>, least: f64| {
+            self.looks
+                .iter()
+                .filter(|look| look.at < jump.noticed)
+                .filter(|look| jump.noticed.since(look.at) <= AWAY_S)
+                .filter_map(of)
+                .any(|value| of(last).is_some_and(|last| (last - value).abs() < 0.5 * least))
+        };
+        let lasting = |of: fn(&Look) -> Option<f64>, least: f64| {
+            far(moved(of), least) && !was_there(of, least)
+        };
         let flow_ln = moved_ln(|look| look.flow_l_min);
         let pressure_ln = moved_ln(|look| look.pressure_drop_kpa);
         match jump.measures {
-            Measures::RunningsGravity => far(moved(|look| look.runnings_gravity_p), LEAST_P),
-            Measures::KettleGravity => far(moved(|look| look.kettle_gravity_p), LEAST_P),
-            Measures::RunningsPh => far(moved(|look| look.runnings_ph), LEAST_PH),
+            Measures::RunningsGravity => lasting(|look| look.runnings_gravity_p, LEAST_P),
+            Measures::KettleGravity => lasting(|look| look.kettle_gravity_p, LEAST_P),
+            Measures::RunningsPh => lasting(|look| look.runnings_ph, LEAST_PH),
             Measures::KettleVolume => far(moved(|look| look.level_share), LEAST_LEVEL_SHARE),
             Measures::RunoffFlow => alone(flow_ln, pressure_ln),
             Measures::BedPressureDrop => alone(pressure_ln, flow_ln),
@@ -157,11 +173,11 @@ impl Supervisor {
         let Some(brew) = self.brew.as_mut() else {
             return;
         };
-        if !brew.is_calm(at) {
-            return;
-        }
         if matches!(measures, Measures::RunoffFlow | Measures::BedPressureDrop) {
             brew.channel_watch.bed.restart();
+        }
+        if !brew.is_calm(at, self.plant.pipe_volume_l) {
+            return;
         }
         brew.witnesses.waiting.push(Waiting {
             measures,
@@ -181,10 +197,11 @@ impl Supervisor {
 }
 
 impl Brew {
-    /// Wort has run to the kettle undisturbed for a while.
-    fn is_calm(&self, now: Moment) -> bool {
+    /// Wort has run to the kettle undisturbed for a while, and what stood in the pipe has passed.
+    fn is_calm(&self, now: Moment, pipe_volume_l: f64) -> bool {
         self.flow_started.is_some()
             && self.undisturbed_s(now) >= CALM_S
+            && self.undisturbed_l() >= CALM_PIPES * pipe_volume_l
             && self.kettle.metered_l() >= FIRST_SHARE * self.plan.planned_volume_l
     }
 }

@@ -52,6 +52,16 @@ pub enum Event {
         reading: Reading,
     },
     Sample(Sample),
+    /// Something a person wants in the record.
+    Note {
+        who: String,
+        text: String,
+    },
+    /// A person reports that the rakes run from now on for some minutes, where no instrument sees them.
+    Raking {
+        who: String,
+        minutes: f64,
+    },
     /// A link came up or went down; `detail` says why, in words.
     Link {
         name: String,
@@ -76,16 +86,6 @@ pub enum Event {
     Deed {
         who: String,
         deed: String,
-    },
-    /// Words for the record.
-    Note {
-        who: String,
-        text: String,
-    },
-    /// Somebody says that the rakes were started or stopped, where no instrument tells.
-    Rakes {
-        who: String,
-        running: bool,
     },
     /// Nothing happened but time.
     Tick,

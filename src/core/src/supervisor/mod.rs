@@ -11,6 +11,7 @@ mod channel;
 mod doubt;
 mod event;
 mod inflow;
+mod outlook;
 mod output;
 mod parameters;
 mod phase;
@@ -27,11 +28,14 @@ use serde::{Deserialize, Serialize};
 pub use crate::projection::{Band, Crossing, Stop, StopCause};
 pub use annunciator::BURST_PLACE;
 pub use event::{Event, LinkState, OperatorAction, Place, Sample};
+pub use outlook::Outlook;
 pub use output::{
     AlarmLine, ConditionedReading, Dated, IfStopped, Line, Occurrence, Output, Phase,
     ProjectionLine, RunoffState, SummaryLine, TableLine,
 };
 pub use parameters::{Parameters, Plant};
+
+pub use crate::projection::FanPoint;
 
 use crate::profile::TunProfile;
 use crate::projection::Plan;
@@ -116,6 +120,8 @@ impl Supervisor {
                 reading,
             } => self.take_reading(instrument, &reading),
             Event::Sample(sample) => self.take_sample(&sample, now),
+            Event::Note { who, text } => self.take_note(&who, &text, now),
+            Event::Raking { who, minutes } => self.take_raking(&who, minutes, now),
             Event::Link {
                 name,
                 state,
@@ -144,8 +150,6 @@ impl Supervisor {
             } => {
                 self.operate(alarm, instrument, &who, &action, now);
             }
-            Event::Note { who, text } => self.occur(now, "note", format!("{who}: {text}")),
-            Event::Rakes { who, running } => self.take_word_of_rakes(&who, running, now),
             Event::Deed { .. } | Event::Tick => {}
         }
     }
@@ -169,11 +173,6 @@ impl Supervisor {
     /// The part of the run-off the tun is in; idle without a brew.
     pub fn phase(&self) -> Phase {
         self.brew.as_ref().map_or(Phase::Idle, Brew::phase)
-    }
-
-    /// Whether an instrument tells when the rakes run, so that nobody's word is needed.
-    pub fn sees_rakes(&self) -> bool {
-        self.channel(Measures::RakeRunning).is_some()
     }
 
     /// The grid's points are whole steps from `zero`; the next one is the first after `now`.
@@ -225,19 +224,6 @@ impl Supervisor {
                 .flow_sum
                 .last_l_min()
                 .is_some_and(|flow| flow > self.parameters.no_flow_l_min)
-    }
-
-    fn take_word_of_rakes(&mut self, who: &str, running: bool, now: Moment) {
-        let Some(brew) = &mut self.brew else {
-            return;
-        };
-        brew.rakes_said_running = running.then_some(now);
-        let (event, does) = if running {
-            ("rakes-started", "started")
-        } else {
-            ("rakes-stopped", "stopped")
-        };
-        self.occur(now, event, format!("{who}: the rakes were {does}."));
     }
 
     fn start_brew(&mut self, plan: Plan, zero: Moment, profile: Option<&TunProfile>, now: Moment) {

@@ -129,6 +129,7 @@ pub struct IfStopped {
 
 /// Something that happened and belongs in the record: brew started, phase changed, sample taken.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Occurrence {
     pub elapsed_s: Option<f64>,
     pub event: String,

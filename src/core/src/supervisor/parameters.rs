@@ -40,9 +40,6 @@ pub struct Parameters {
     pub top_up_temperature_c: f64,
     /// Refractometer reading over true gravity. Common practice: about 1.04.
     pub wort_factor: f64,
-    /// Without the word that they stopped, rakes count as running for so long, s, 60 to 3600. Own choice: several
-    /// turns at the lowest speed.
-    pub longest_raking_s: f64,
     pub kettle: kettle::Parameters,
     pub bed: bed::Parameters,
     pub washout: washout::Parameters,
@@ -66,7 +63,6 @@ impl Default for Parameters {
             limit_ahead_s: 600.0,
             top_up_temperature_c: 75.0,
             wort_factor: 1.04,
-            longest_raking_s: 600.0,
             kettle: kettle::Parameters::default(),
             bed: bed::Parameters::default(),
             washout: washout::Parameters::default(),
@@ -95,7 +91,6 @@ impl Parameters {
                 100.0,
             ),
             ("wort_factor", self.wort_factor, 0.9, 1.2),
-            ("longest_raking_s", self.longest_raking_s, 60.0, 3600.0),
         ]);
         let named = |name: &'static str, faults: Vec<String>| {
             faults

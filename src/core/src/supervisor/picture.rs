@@ -28,21 +28,27 @@ impl Supervisor {
             runnings_temperature_c: temperature_c,
             runnings_ph: self.ph(temperature_c, now),
             turbidity_ebc: value(Measures::RunningsTurbidity),
+            turbidity_rate_ebc_s: self.turbidity_rate_ebc_s(now),
             flow_l_min: self.flow_l_min(now),
+            flow_is_stand_in: self
+                .channel(Measures::RunoffFlow)
+                .is_some_and(|channel| channel.estimate(now).is_err()),
             sparge_l_min: value(Measures::SpargeFlow),
             pressure_drop_kpa: value(Measures::BedPressureDrop),
             level_l: self.level(now),
             total_beyond_sum_l: self.total_beyond_sum_l(now),
             kettle_gravity_p: self.gravity(Measures::KettleGravity, now),
             kettle_temperature_c: value(Measures::KettleTemperature),
-            raking: match self.channel(Measures::RakeRunning) {
-                Some(channel) => channel.is_on().unwrap_or(false),
-                None => self.raking_by_word(now),
-            },
+            raking: switch(Measures::RakeRunning).unwrap_or_else(|| self.raking_is_reported(now)),
             recirculating: switch(Measures::Recirculating).unwrap_or(false),
             pump_running: switch(Measures::PumpRunning),
             has_ph_instrument: self.channel(Measures::RunningsPh).is_some(),
         }
+    }
+
+    fn raking_is_reported(&self, now: Moment) -> bool {
+        let until = self.brew.as_ref().and_then(|brew| brew.raking_until);
+        until.is_some_and(|until| now < until)
     }
 
     /// What each source of the inflow says; `assumed_l_min` stands in where none does.
@@ -65,12 +71,6 @@ impl Supervisor {
             level_l: self.level(now).map(|known| known.value),
             assumed_l_min: if pump_off { 0.0 } else { assumed_l_min },
         }
-    }
-
-    /// What somebody said counts for as long as rakes run at a time; a forgotten stop must not blind the watch.
-    fn raking_by_word(&self, now: Moment) -> bool {
-        let since = self.brew.as_ref().and_then(|brew| brew.rakes_said_running);
-        since.is_some_and(|since| now.since(since) < self.parameters.longest_raking_s)
     }
 
     fn total_beyond_sum_l(&self, now: Moment) -> Option<f64> {
@@ -115,6 +115,12 @@ impl Supervisor {
             value,
             standard_error: (beside - value).abs(),
         })
+    }
+
+    fn turbidity_rate_ebc_s(&self, now: Moment) -> Option<f64> {
+        let (channel, estimate) = self.estimate(Measures::RunningsTurbidity, now)?;
+        let base = |value| channel.unit.linear_to_base(value);
+        Some(base(estimate.value + estimate.rate_per_s)? - base(estimate.value)?)
     }
 
     fn level(&self, now: Moment) -> Option<Known> {

@@ -22,9 +22,7 @@ impl Supervisor {
                 && flow_l_min.is_some_and(|flow| flow > self.parameters.no_flow_l_min),
             recirculating: picture.recirculating,
             undisturbed_s: brew.undisturbed_s(now),
-            rakes_are_seen: self
-                .channel(Measures::RakeRunning)
-                .is_some_and(|channel| channel.is_on().is_ok()),
+            rakes_are_seen: self.rakes_are_seen(),
             flow_is_steady: brew.flow_is_steady(picture),
             seconds_since_raking: brew.raked.map(|at| now.since(at)),
             runoff_l: brew.kettle.metered_l(),
@@ -34,11 +32,14 @@ impl Supervisor {
             timely_flow_l_min: brew.timely_flow_l_min(now),
             usual_flow_l_min: brew.usual_flow_l_min(),
             pump_running: picture.pump_running,
+            pulled_s: brew.pulled_s(now),
             runnings_gravity_p: picture.runnings_gravity_p.map(|known| known.value),
             gravity_floor_p: brew.plan.gravity_floor_p,
             runnings_ph: picture.runnings_ph.map(|known| known.value),
             ph_ceiling: brew.plan.ph_ceiling,
             turbidity_ebc: picture.turbidity_ebc,
+            turbidity_rate_ebc_s: picture.turbidity_rate_ebc_s,
+            since_start_s: brew.flow_started.map_or(0.0, |at| now.since(at)),
             pressure_drop_kpa: picture.pressure_drop_kpa,
             pressure_drop_limit_kpa: self.plant.pressure_drop_limit_kpa,
             seconds_to_pressure_limit: picture.pressure_drop_kpa.and_then(|kpa| {
@@ -68,7 +69,7 @@ impl Supervisor {
                 (Measures::RunningsPh, &brew.ph_samples),
             ]
             .into_iter()
-            .filter_map(|(measures, sum)| Some((self.id_of(measures)?, sum.rise - sum.fall)))
+            .filter_map(|(measures, samples)| Some((self.id_of(measures)?, samples.sum())))
             .collect(),
         }
     }

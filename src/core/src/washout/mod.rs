@@ -14,6 +14,7 @@ pub mod theory;
 use nalgebra::Cholesky;
 use serde::{Deserialize, Serialize};
 
+pub(crate) use acidity::washing;
 pub use acidity::{Acidity, AcidityParameters};
 use aside::Aside;
 pub use curve::{Course, Curve, SHAPES, ShapeVector};

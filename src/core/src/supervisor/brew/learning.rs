@@ -4,7 +4,7 @@
 //! the balance with what is measured in the kettle itself.
 
 use crate::bed::Flowing;
-use crate::detect::{BedLook, Suspect};
+use crate::detect::{BedLook, SampleErrors, Suspect};
 use crate::kettle::Portion;
 use crate::projection::PhBasis;
 use crate::reading::{Measures, Moment};
@@ -23,11 +23,22 @@ const BED_SHARE: f64 = 0.3;
 const BED_SETTLES_S: f64 = 45.0;
 /// The kettle's own gravity meter is compared once a minute; its readings lag and share their error.
 const EVERY_MINUTE_US: i64 = 60_000_000;
+/// Level and sum are compared again when one of them has moved on by this share of the planned volume.
+const COMPARED_SHARE: f64 = 0.005;
 /// Below this share of the run-off the level does not tell.
 const LEVEL_TELLS_SHARE: f64 = 0.03;
-/// Difference of a hand sample and a sound instrument, calibration included. Common practice, no source.
-const SAMPLE_AGAINST_LINE_SD_P: f64 = 0.23;
-const SAMPLE_AGAINST_LINE_SD_PH: f64 = 0.1;
+/// Meter and hand see the runnings this far apart: lag, pipe, the time it takes to fill a glass. Common practice, no
+/// source.
+const SAMPLED_WITHIN_S: f64 = 25.0;
+/// Hand samples against sound instruments. Common practice, no source.
+pub(super) const GRAVITY_SAMPLES: SampleErrors = SampleErrors {
+    calibration: 0.1,
+    each: 0.14,
+};
+pub(super) const PH_SAMPLES: SampleErrors = SampleErrors {
+    calibration: 0.07,
+    each: 0.045,
+};
 /// Unevenness of a kettle that is being filled, °P. Common practice, no source.
 const KETTLE_MIXING_SD_P: f64 = 0.1;
 
@@ -81,14 +92,22 @@ impl Brew {
     pub fn take_runnings_sample(&mut self, gravity_p: f64, picture: &Picture) {
         match picture.runnings_gravity_p {
             Some(line) => {
+                let moving_p = self.falls_by_p(SAMPLED_WITHIN_S);
                 self.gravity_samples
-                    .add((line.value - gravity_p) / SAMPLE_AGAINST_LINE_SD_P);
+                    .compare(line.value - gravity_p, moving_p);
                 self.kettle.observe_runnings_sample(line.value, gravity_p);
             }
             None => self
                 .washout
                 .observe(self.kettle.metered_l(), gravity_p, SAMPLE_GRAVITY_SD_P),
         }
+    }
+
+    /// What the runnings are expected to fall by in so many seconds, °P.
+    fn falls_by_p(&self, seconds: f64) -> f64 {
+        let now_l = self.kettle.metered_l();
+        let later_l = now_l + self.pace_l_min() * seconds / 60.0;
+        (self.washout.expected(now_l).0 - self.washout.expected(later_l).0).abs()
     }
 
     fn ph_on_basis(&self, ph: f64, picture: &Picture, p: &Parameters) -> f64 {
@@ -111,8 +130,7 @@ impl Brew {
             .map_or_else(|| self.washout.expected(runoff_l).0, |known| known.value);
         let on_basis = self.ph_on_basis(ph, picture, p);
         if let Some(line) = picture.runnings_ph {
-            self.ph_samples
-                .add((line.value - on_basis) / SAMPLE_AGAINST_LINE_SD_PH);
+            self.ph_samples.compare(line.value - on_basis, 0.0);
             self.acidity.compare(line.value, on_basis, SAMPLE_PH_SD);
         } else {
             self.seen_ph = true;
@@ -152,7 +170,9 @@ impl Brew {
             now,
         );
         let watch = &mut self.channel_watch.bed;
-        if !steady || pressure_drop_kpa <= 0.0 {
+        if picture.flow_is_stand_in {
+            watch.restart();
+        } else if !steady || pressure_drop_kpa <= 0.0 {
             watch.skip();
         } else if let Some(resistance_per_m) = self.bed.resistance_per_m() {
             let look = BedLook {
@@ -200,6 +220,17 @@ impl Brew {
             return;
         };
         let summed_l = self.kettle.heel_l() + self.kettle.metered_l();
+        // Looks at a kettle that stands still share their errors.
+        let moved = |(before_sum_l, before_level_l): (f64, f64)| {
+            let by_l = (summed_l - before_sum_l)
+                .abs()
+                .max((level.value - before_level_l).abs());
+            by_l >= COMPARED_SHARE * planned_l
+        };
+        if !self.compared_l.is_none_or(moved) {
+            return;
+        }
+        self.compared_l = Some((summed_l, level.value));
         self.volumes.observe(
             self.elapsed_s(now) / 60.0,
             runoff_share,
@@ -214,7 +245,7 @@ impl Brew {
         let (excess, _) = self.volumes.change()?;
         let excess_l = excess * self.plan.planned_volume_l;
         if self.totals.before_l.is_none() {
-            return Some(self.volumes.suspect());
+            return self.volumes.suspect();
         }
         let shared = self.totals.since_l / excess_l;
         Some(if shared > 0.4 {

@@ -5,9 +5,11 @@
 
 use crate::kettle::Contents;
 use crate::projection::{
-    Band, Crossing, Crossings, Limits, Situation, StopCause, StopRule, boil_off_share, crossings,
+    Band, Crossing, Crossings, FanPoint, Limits, Situation, StopCause, StopRule, boil_off_share,
+    crossings, fan,
 };
 use crate::reading::Moment;
+use crate::washout::Acidity;
 
 use super::super::output::IfStopped;
 use super::super::parameters::{Parameters, Plant};
@@ -115,11 +117,15 @@ impl Brew {
         }
     }
 
-    /// Brings the forecast up to now.
-    pub fn project(&mut self, picture: &Picture, now: Moment, plant: &Plant, p: &Parameters) {
-        self.washout.refit();
+    /// Where the run-off stands and what is watched for.
+    fn situation(
+        &self,
+        picture: &Picture,
+        now: Moment,
+        plant: &Plant,
+        p: &Parameters,
+    ) -> (Situation, Limits) {
         let runoff_l = self.kettle.metered_l();
-        self.channel_watch.remember(runoff_l, &self.washout);
         let planned_l = (self.plan.planned_volume_l - plant.heel_l).max(1.0);
         let situation = Situation {
             elapsed_s: self.elapsed_s(now),
@@ -139,7 +145,36 @@ impl Brew {
             ph_ceiling: self.plan.ph_ceiling,
             horizon_l: (2.0 * planned_l - runoff_l).max(0.3 * planned_l),
         };
-        let acidity = (self.seen_ph || picture.has_ph_instrument).then_some(&self.acidity);
+        (situation, limits)
+    }
+
+    fn forecast_acidity(&self, picture: &Picture) -> Option<&Acidity> {
+        (self.seen_ph || picture.has_ph_instrument).then_some(&self.acidity)
+    }
+
+    /// The forecast along the way, from what the last projection knew. Nothing before wort is in the kettle.
+    pub fn fan(
+        &self,
+        picture: &Picture,
+        now: Moment,
+        plant: &Plant,
+        p: &Parameters,
+    ) -> Vec<FanPoint> {
+        if self.kettle.contents().gravity_p.is_none() {
+            return Vec::new();
+        }
+        let (situation, limits) = self.situation(picture, now, plant, p);
+        let acidity = self.forecast_acidity(picture);
+        fan(&situation, &limits, &self.washout, acidity, &self.draws)
+    }
+
+    /// Brings the forecast up to now.
+    pub fn project(&mut self, picture: &Picture, now: Moment, plant: &Plant, p: &Parameters) {
+        self.washout.refit();
+        self.channel_watch
+            .remember(self.kettle.metered_l(), &self.washout);
+        let (situation, limits) = self.situation(picture, now, plant, p);
+        let acidity = self.forecast_acidity(picture);
         let ahead = crossings(&situation, &limits, &self.washout, acidity, &self.draws);
         // A limit far beyond any run-off on this plan will not be reached.
         let within = |crossing: Option<Crossing>| {

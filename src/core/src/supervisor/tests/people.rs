@@ -249,57 +249,63 @@ fn an_acknowledgement_is_recorded_with_its_name() {
 }
 
 #[test]
-fn a_note_and_a_deed_change_no_estimate_and_a_note_is_told() {
-    let (mut plain, mut busy) = (Run::new(), Run::new());
-    for run in [&mut plain, &mut busy] {
-        run.flow(600, 60.0, false);
+fn a_note_is_kept_and_neither_it_nor_a_deed_changes_anything_else() {
+    let (mut plain, mut noted) = (Run::new(), Run::new());
+    for run in [&mut plain, &mut noted] {
+        run.flow(1200, 60.0, false);
     }
-    let who = "anna".to_owned();
-    let (text, deed) = ("coarse crush".to_owned(), "sample".to_owned());
-    busy.give(Event::Note {
-        who: who.clone(),
-        text,
+    noted.give(Event::Note {
+        who: "night shift".to_owned(),
+        text: "sparge arm cleaned".to_owned(),
     });
-    busy.give(Event::Deed { who, deed });
-    for run in [&mut plain, &mut busy] {
-        run.flow(600, 60.0, false);
+    noted.give(Event::Deed {
+        who: "night shift".to_owned(),
+        deed: "sample".to_owned(),
+    });
+    for run in [&mut plain, &mut noted] {
+        run.flow(1200, 60.0, false);
     }
-    let told = |run: &Run| -> Vec<String> {
-        let occurrences = run.outputs.iter().filter_map(|dated| match &dated.output {
-            Output::Occurrence(occurrence) if occurrence.event == "note" => {
-                Some(occurrence.text.clone())
-            }
-            _ => None,
-        });
-        occurrences.collect()
-    };
-    assert_eq!(told(&busy), ["anna: coarse crush"]);
-    assert!(told(&plain).is_empty());
-    assert_eq!(plain.lines(), busy.lines());
+    let told = noted.outputs.iter().any(|dated| match &dated.output {
+        Output::Occurrence(occurrence) => {
+            occurrence.event == "note" && occurrence.text == "night shift: sparge arm cleaned"
+        }
+        _ => false,
+    });
+    assert!(told, "the note is in the record");
+    assert_eq!(plain.lines(), noted.lines());
 }
 
 #[test]
-fn the_word_that_the_rakes_run_counts_until_they_are_said_to_stop_or_were_forgotten() {
+fn a_raking_that_no_instrument_sees_is_taken_from_the_report_and_ends_by_itself() {
     let mut run = Run::new();
-    run.flow(600, 60.0, false);
-    let word = |running| Event::Rakes {
-        who: "anna".to_owned(),
-        running,
-    };
-    let raking = |run: &Run| {
+    run.flow(1200, 60.0, false);
+    let rakes = |run: &Run| {
         let now = Moment::from_seconds(run.second);
         run.supervisor.picture(now).raking
     };
-    assert!(!run.supervisor.sees_rakes() && !raking(&run));
-    run.give(word(true));
-    run.flow(30, 60.0, false);
-    assert!(raking(&run));
-    run.give(word(false));
-    run.flow(30, 60.0, false);
-    assert!(!raking(&run));
-    run.give(word(true));
-    run.flow(599, 60.0, false);
-    assert!(raking(&run));
-    run.flow(2, 60.0, false);
-    assert!(!raking(&run));
+    assert!(!rakes(&run));
+    run.give(Event::Raking {
+        who: "night shift".to_owned(),
+        minutes: 2.0,
+    });
+    run.flow(60, 60.0, false);
+    assert!(rakes(&run), "the report stands in for the instrument");
+    let brew = run.supervisor.brew.as_ref().unwrap();
+    assert!(brew.raked.is_some(), "the bed is another one after it");
+    run.flow(120, 60.0, false);
+    assert!(!rakes(&run));
+}
+
+#[test]
+fn the_forecast_begins_where_the_kettle_stands() {
+    let mut run = Run::new();
+    assert!(run.supervisor.forecast(Moment::ZERO).is_empty());
+    run.flow(2400, 60.0, false);
+    let fan = run.supervisor.forecast(Moment::from_seconds(run.second));
+    let first = fan.first().expect("a fan");
+    assert!((first.kettle_volume_l - run.volume_l).abs() < 200.0);
+    assert!(
+        fan.windows(2)
+            .all(|two| two[0].kettle_volume_l < two[1].kettle_volume_l)
+    );
 }

@@ -1,0 +1,221 @@
+//! How figures are written for people: units, digits, decimal mark and language, for the page, the charts and the
+//! report alike.
+//!
+//! Owns the writing alone. Conversions are the core's; which figure stands where is the concern of those who ask.
+
+pub mod terms;
+mod words;
+
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+use lauter_core::units::apparent_specific_gravity_from_gravity;
+
+pub use crate::config::model::Display;
+use crate::config::model::{DecimalMark, GravityUnit, Language, VolumeUnit};
+pub use terms::{alarm_name, phase_name};
+pub use words::Words;
+
+/// What stands where there is no value.
+pub const NONE: &str = "–";
+
+/// One way of speaking.
+#[derive(Clone, Copy, Debug)]
+pub struct Voice {
+    pub words: &'static Words,
+    display: Display,
+}
+
+impl Voice {
+    pub fn new(display: Display) -> Self {
+        Self {
+            words: words::of(display.language),
+            display,
+        }
+    }
+
+    pub fn language(self) -> Language {
+        self.display.language
+    }
+
+    /// As the attribute `lang` has it.
+    pub fn tag(self) -> &'static str {
+        match self.display.language {
+            Language::English => "en",
+            Language::German => "de",
+        }
+    }
+
+    pub fn number(self, value: f64, digits: usize) -> String {
+        let text = format!("{value:.digits$}");
+        // Never −0.
+        let zero = text.starts_with('-') && !text.contains(|c: char| ('1'..='9').contains(&c));
+        let text = if zero { &text[1..] } else { &text };
+        let text = text.replace('-', "−");
+        match self.display.decimal {
+            DecimalMark::Point => text,
+            DecimalMark::Comma => text.replace('.', ","),
+        }
+    }
+
+    pub fn or_none(value: Option<String>) -> String {
+        value.unwrap_or_else(|| NONE.to_owned())
+    }
+
+    /// A gravity in the unit of the page, as a number for an axis.
+    pub fn gravity_value(self, gravity_p: f64) -> f64 {
+        match self.display.gravity {
+            GravityUnit::Plato => gravity_p,
+            GravityUnit::SpecificGravity => apparent_specific_gravity_from_gravity(gravity_p),
+        }
+    }
+
+    pub fn gravity_digits(self) -> usize {
+        match self.display.gravity {
+            GravityUnit::Plato => 1,
+            GravityUnit::SpecificGravity => 3,
+        }
+    }
+
+    pub fn gravity(self, gravity_p: f64) -> String {
+        self.number(self.gravity_value(gravity_p), self.gravity_digits())
+    }
+
+    /// With a digit more, for the table and the record.
+    pub fn gravity_finely(self, gravity_p: f64) -> String {
+        self.number(self.gravity_value(gravity_p), self.gravity_digits() + 1)
+    }
+
+    pub fn gravity_unit(self) -> &'static str {
+        match self.display.gravity {
+            GravityUnit::Plato => "°P",
+            GravityUnit::SpecificGravity => "SG",
+        }
+    }
+
+    pub fn gravity_with_unit(self, gravity_p: f64) -> String {
+        match self.display.gravity {
+            GravityUnit::Plato => format!("{} °P", self.gravity(gravity_p)),
+            GravityUnit::SpecificGravity => format!("SG {}", self.gravity(gravity_p)),
+        }
+    }
+
+    pub fn volume_value(self, volume_l: f64) -> f64 {
+        match self.display.volume {
+            VolumeUnit::L => volume_l,
+            VolumeUnit::Hl => volume_l / 100.0,
+        }
+    }
+
+    pub fn volume_digits(self) -> usize {
+        match self.display.volume {
+            VolumeUnit::L => 0,
+            VolumeUnit::Hl => 1,
+        }
+    }
+
+    pub fn volume(self, volume_l: f64) -> String {
+        self.number(self.volume_value(volume_l), self.volume_digits())
+    }
+
+    pub fn volume_unit(self) -> &'static str {
+        match self.display.volume {
+            VolumeUnit::L => "L",
+            VolumeUnit::Hl => "hL",
+        }
+    }
+
+    pub fn volume_with_unit(self, volume_l: f64) -> String {
+        format!("{} {}", self.volume(volume_l), self.volume_unit())
+    }
+
+    pub fn flow_value(self, flow_l_min: f64) -> f64 {
+        match self.display.volume {
+            VolumeUnit::L => flow_l_min,
+            VolumeUnit::Hl => flow_l_min * 60.0 / 100.0,
+        }
+    }
+
+    pub fn flow(self, flow_l_min: f64) -> String {
+        self.number(self.flow_value(flow_l_min), 1)
+    }
+
+    pub fn flow_unit(self) -> &'static str {
+        match self.display.volume {
+            VolumeUnit::L => "L/min",
+            VolumeUnit::Hl => "hL/h",
+        }
+    }
+
+    pub fn ph(self, ph: f64) -> String {
+        self.number(ph, 2)
+    }
+
+    pub fn minutes(self, seconds: f64) -> String {
+        self.number(seconds / 60.0, 0)
+    }
+
+    /// Bed resistances are written in 10⁹/m.
+    pub fn resistance(self, resistance_per_m: f64) -> String {
+        self.number(resistance_per_m * 1e-9, 1)
+    }
+
+    pub fn percent(self, share: f64, digits: usize) -> String {
+        self.number(100.0 * share, digits)
+    }
+
+    /// Hours and minutes on the brewery's clock.
+    pub fn clock(self, time: Timestamp) -> String {
+        time.to_zoned_datetime(TimeZone::system())
+            .strftime("%H:%M")
+            .to_string()
+    }
+
+    pub fn date(self, time: Timestamp) -> String {
+        time.to_zoned_datetime(TimeZone::system())
+            .strftime("%Y-%m-%d %H:%M")
+            .to_string()
+    }
+}
+
+/// A moment `seconds` later.
+pub fn later(time: Timestamp, seconds: f64) -> Timestamp {
+    let moved = time.as_microsecond() as f64 + 1e6 * seconds;
+    Timestamp::from_microsecond(moved as i64).unwrap_or(time)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn voice(gravity: GravityUnit, volume: VolumeUnit, decimal: DecimalMark) -> Voice {
+        Voice::new(Display {
+            gravity,
+            volume,
+            decimal,
+            ..Display::default()
+        })
+    }
+
+    #[test]
+    fn figures_are_written_in_the_units_and_with_the_mark_of_the_setting() {
+        let metric = voice(GravityUnit::Plato, VolumeUnit::L, DecimalMark::Point);
+        assert_eq!(metric.gravity_with_unit(12.44), "12.4 °P");
+        assert_eq!(metric.volume_with_unit(4435.4), "4435 L");
+        let other = voice(
+            GravityUnit::SpecificGravity,
+            VolumeUnit::Hl,
+            DecimalMark::Comma,
+        );
+        // 12 °P is SG 1.0484 (in air, 20/20), from the density tables the core is held against.
+        assert_eq!(other.gravity_with_unit(12.0), "SG 1,048");
+        assert_eq!(other.volume_with_unit(4435.4), "44,4 hL");
+        assert_eq!(other.flow(60.0), "36,0");
+    }
+
+    #[test]
+    fn nothing_is_written_as_minus_nought() {
+        let voice = Voice::new(Display::default());
+        assert_eq!(voice.number(-0.04, 1), "0.0");
+        assert_eq!(voice.number(-0.06, 1), "−0.1");
+    }
+}

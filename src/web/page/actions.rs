@@ -1,0 +1,78 @@
+//! What people do at the tun: hand samples, notes, rakings, the start and the end of the run-off.
+
+use maud::{Markup, html};
+
+use super::View;
+use super::start;
+use super::view::{api_path, segment};
+use crate::display::terms::fill;
+
+/// The brew under way, and the time.
+pub fn brew_line(view: &View<'_>) -> Markup {
+    let (voice, words) = (view.voice, view.voice.words);
+    let time = view.status.time.parse().map(|time| voice.clock(time));
+    html! {
+        @if let Some(plan) = &view.status.plan {
+            strong { (plan.brew) } @if !plan.recipe.is_empty() { " · " (plan.recipe) }
+            @if let Some(runoff) = &view.status.runoff {
+                " · " (fill(words.minute_of, &[&voice.minutes(runoff.elapsed_s), &voice.number(plan.runoff_minutes, 0)]))
+            }
+        } @else {
+            (words.no_brew)
+            @if let Some(last) = &view.notebook.brew {
+                " · " (fill(words.last_brew, &[last])) " "
+                a href=(api_path(&view.status.site, &view.status.tun, &format!("brews/{}/report", segment(last)))) { (words.report) }
+            }
+        }
+        @if let Ok(time) = time { " · " span class="clock" { (time) } }
+    }
+}
+
+/// The buttons; without a brew the form that starts one.
+pub fn panel(view: &View<'_>) -> Markup {
+    let words = view.voice.words;
+    if view.status.brew.is_none() {
+        return start::form(view);
+    }
+    let gravity = format!("{}, {}", words.gravity, view.voice.gravity_unit());
+    let volume = format!("{}, {}", words.volume, view.voice.volume_unit());
+    let seen = view
+        .status
+        .outlook
+        .is_some_and(|outlook| outlook.rakes_are_seen);
+    html! {
+        h2 { (words.hand_sample) }
+        div class="samples" {
+            @for (id, place, place_name, what, label) in [
+                ("sample-rg", "runnings", words.runnings, "gravity", gravity.as_str()),
+                ("sample-rp", "runnings", words.runnings, "ph", "pH"),
+                ("sample-kg", "kettle", words.kettle, "gravity", gravity.as_str()),
+                ("sample-kv", "kettle", words.kettle, "volume", volume.as_str()),
+            ] {
+                button type="button" id=(id) data-act="sample" data-place=(place) data-what=(what)
+                    data-name=(format!("{place_name}: {label}")) { strong { (place_name) } " " span { (label) } }
+            }
+        }
+        div class="buttons" {
+            button type="button" id="do-note" class="quiet" data-act="note" { (words.note) "…" }
+            @if !seen { button type="button" id="do-raking" class="quiet" data-act="raking" { (words.raking) "…" } }
+            button type="button" id="do-end" class="quiet" data-act="end" { (words.end_runoff) "…" }
+        }
+    }
+}
+
+/// What was noted and reported by hand.
+pub fn notes(view: &View<'_>) -> Markup {
+    let (voice, words) = (view.voice, view.voice.words);
+    let notes = &view.notebook.notes;
+    html! {
+        @if !notes.is_empty() {
+            h2 { (words.notes) }
+            ul class="notes" {
+                @for (at_s, text) in notes.iter().rev().take(8) {
+                    li { span class="when" { (voice.minutes(*at_s)) " min" } " " (text) }
+                }
+            }
+        }
+    }
+}

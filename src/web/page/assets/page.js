@@ -1,0 +1,431 @@
+"use strict";
+// Keeps the page fresh, sends what people enter, and reads the charts. Everything that is shown in words or figures
+// comes drawn from the service; this only puts it in its place.
+
+const page = document.body;
+const words = JSON.parse(page.dataset.words || "{}");
+const api = page.dataset.api;
+const $ = (id) => document.getElementById(id);
+
+// ---- Talking to the service --------------------------------------------------------------------------------------
+
+function say(text, bad) {
+  const toast = $("toast");
+  toast.textContent = text;
+  toast.className = bad ? "shown bad" : "shown";
+  clearTimeout(say.timer);
+  say.timer = setTimeout(() => { toast.className = ""; }, bad ? 9000 : 4000);
+}
+
+async function post(path, body) {
+  const csrf = document.querySelector('meta[name="csrf"]').content;
+  const answer = await fetch(api + path, {
+    method: "POST",
+    credentials: "same-origin",
+    headers: { "Content-Type": "application/json", "X-Lauterd-Csrf": csrf },
+    body: JSON.stringify(body),
+  });
+  if (answer.ok) return answer.json();
+  let error = answer.statusText;
+  try { error = (await answer.json()).error || error; } catch { /* no body */ }
+  throw new Error(error);
+}
+
+// ---- Who it is ---------------------------------------------------------------------------------------------------
+
+const kept = {
+  get: (key) => { try { return localStorage.getItem("lauterd-" + key); } catch { return null; } },
+  set: (key, value) => { try { localStorage.setItem("lauterd-" + key, value); } catch { /* stays for this page */ } kept[key] = value; },
+};
+let name = kept.get("who") || "";
+
+function showName() {
+  $("who").textContent = name ? name : words.who;
+}
+
+function askName() {
+  return new Promise((done) => {
+    const field = $("who-name");
+    if (!field) return done("");
+    field.value = name;
+    open("dialog-who", async () => {
+      const given = field.value.trim();
+      if (!given) throw trouble(field, words.text);
+      name = given;
+      kept.set("who", name);
+      showName();
+      done(name);
+    });
+  });
+}
+
+async function who() {
+  return name || askName();
+}
+
+// ---- Dialogs -----------------------------------------------------------------------------------------------------
+
+function trouble(field, text) {
+  if (field) { field.setAttribute("aria-invalid", "true"); field.focus(); }
+  return new Error(text);
+}
+
+let opener = null;
+function open(id, send) {
+  const dialog = $(id);
+  if (!dialog) return;
+  const complaint = dialog.querySelector(".trouble");
+  complaint.hidden = true;
+  dialog.querySelectorAll("[aria-invalid]").forEach((field) => field.removeAttribute("aria-invalid"));
+  if (id !== "dialog-who") opener = document.activeElement && document.activeElement.id;
+  dialog.querySelector("form").onsubmit = async (event) => {
+    event.preventDefault();
+    try {
+      await send();
+      dialog.close();
+    } catch (error) {
+      complaint.textContent = words.failed + " " + error.message;
+      complaint.hidden = false;
+    }
+  };
+  dialog.showModal();
+  const first = dialog.querySelector("input:not([type=radio])");
+  if (first) first.select();
+}
+
+document.querySelectorAll("dialog").forEach((dialog) => {
+  dialog.addEventListener("close", () => {
+    const back = opener && $(opener);
+    if (back) back.focus();
+  });
+});
+
+function number(field, needed = true) {
+  const text = field.value.trim().replace(",", ".");
+  field.removeAttribute("aria-invalid");
+  if (!text && !needed) return null;
+  const value = Number(text);
+  if (!text || !Number.isFinite(value)) throw trouble(field, words.number);
+  return value;
+}
+
+const picked = (dialog, field) => $(dialog).querySelector(`[name=${field}]:checked`).value;
+
+// ---- What the buttons do -----------------------------------------------------------------------------------------
+
+const operate = async (button, body) => {
+  const about = button.dataset.instrument ? "?instrument=" + encodeURIComponent(button.dataset.instrument) : "";
+  await post("alarms/" + button.dataset.alarm + about, { who: await who(), ...body });
+  say(words.saved);
+};
+
+const plainly = (action) => async (button) => {
+  try { await operate(button, { action }); } catch (error) { say(words.failed + " " + error.message, true); }
+};
+
+const acts = {
+  acknowledge: plainly("acknowledge"),
+  unshelve: plainly("unshelve"),
+  "return-to-service": plainly("return-to-service"),
+
+  async shelve(button) {
+    await who();
+    $("shelve-name").textContent = button.dataset.name;
+    const longest = Number(button.dataset.longest);
+    document.querySelectorAll("#dialog-shelve [name=minutes]").forEach((choice) => {
+      choice.disabled = Number(choice.value) > longest;
+      if (choice.disabled && choice.checked) $("dialog-shelve").querySelector("[name=minutes]").checked = true;
+    });
+    open("dialog-shelve", async () => {
+      const reason = $("shelve-reason");
+      if (!reason.value.trim()) throw trouble(reason, words.text);
+      await operate(button, { action: "shelve", minutes: Number(picked("dialog-shelve", "minutes")), reason: reason.value.trim() });
+    });
+  },
+
+  sample(button) {
+    const { place, what } = button.dataset;
+    const field = $("sample-value");
+    const gravity = what === "gravity";
+    field.value = "";
+    $("sample-name").textContent = button.dataset.name;
+    $("sample-method").hidden = !gravity;
+    $("hint-kettle").hidden = place !== "kettle";
+    $("hint-runnings").hidden = place === "kettle" || what === "volume";
+    const method = gravity && kept.get("method");
+    if (method) { const choice = document.querySelector(`#sample-method [value=${method}]`); if (choice) choice.checked = true; }
+    showMethod(what);
+    open("dialog-sample", async () => {
+      const value = number(field);
+      const body = { place };
+      if (what === "ph") body.ph = value;
+      else if (what === "volume") body.volume_l = words.volume === "hL" ? 100 * value : value;
+      else if (picked("dialog-sample", "method") === "bx") body.gravity_bx = value;
+      else if (words.gravity === "SG") body.gravity_sg = value;
+      else body.gravity_p = value;
+      if (gravity) kept.set("method", picked("dialog-sample", "method"));
+      await post("samples", body);
+      say(words.saved);
+    });
+  },
+
+  async note() {
+    await who();
+    const field = $("note-text");
+    field.value = "";
+    open("dialog-note", async () => {
+      if (!field.value.trim()) throw trouble(field, words.text);
+      await post("notes", { who: name, text: field.value.trim() });
+      say(words.saved);
+    });
+  },
+
+  async raking() {
+    await who();
+    open("dialog-raking", async () => {
+      await post("raking", { who: name, minutes: Number(picked("dialog-raking", "minutes")) });
+      say(words.saved);
+    });
+  },
+
+  end() {
+    open("dialog-end", async () => {
+      await post("brew/end", {});
+      say(words.ended);
+    });
+  },
+
+  who: askName,
+
+  theme() {
+    const dark = getComputedStyle(page).getPropertyValue("--is-dark").trim() === "1";
+    const next = dark ? "light" : "dark";
+    document.documentElement.dataset.theme = next;
+    kept.set("theme", next);
+  },
+};
+
+function showMethod(what) {
+  const bx = what === "gravity" && picked("dialog-sample", "method") === "bx";
+  $("hint-bx").hidden = !bx;
+  $("sample-unit").textContent = what === "ph" ? "pH" : what === "volume" ? words.volume : bx ? "°Bx" : words.gravity;
+}
+
+const forms = {
+  async start(form) {
+    const plan = {};
+    for (const field of form.querySelectorAll("input, select")) {
+      if ("number" in field.dataset) {
+        const value = number(field, field.required);
+        if (value !== null) plan[field.name] = value;
+      } else {
+        const text = field.value.trim();
+        if (field.required && !text) throw trouble(field, words.text);
+        plan[field.name] = text;
+      }
+    }
+    await post("brew", plan);
+    say(words.started);
+  },
+  async crush(form) {
+    const fractions = [];
+    for (const field of form.querySelectorAll("[data-opening]")) {
+      const percent = number(field, false);
+      if (percent !== null) fractions.push({ opening_mm: Number(field.dataset.opening), percent });
+    }
+    const gap_mm = number($("crush-gap"));
+    await post("crush", { who: await who(), gap_mm, fractions, note: $("crush-note").value.trim() });
+    location.reload();
+  },
+};
+
+document.addEventListener("click", (event) => {
+  const button = event.target.closest("button");
+  if (!button) return;
+  if (button.dataset.key) return press(button.dataset.key);
+  if ("close" in button.dataset) return button.closest("dialog").close();
+  const act = acts[button.dataset.act];
+  if (act) act(button);
+});
+
+document.addEventListener("submit", async (event) => {
+  const act = forms[event.target.dataset.act];
+  if (!act) return;
+  event.preventDefault();
+  try { await act(event.target); } catch (error) { say(words.failed + " " + error.message, true); }
+});
+
+document.addEventListener("change", (event) => {
+  if (event.target.name === "method") showMethod("gravity");
+});
+
+function press(key) {
+  const field = $("sample-value");
+  if (key === "back") field.value = field.value.slice(0, -1);
+  else if (field.value.length < 8) field.value += key === "." ? words.point : key;
+  field.focus();
+}
+
+// ---- Live state --------------------------------------------------------------------------------------------------
+
+const shownAt = [];
+window.lauterd = { shownAt };
+let drawn = 0;
+let brew = null;
+
+function replace(id, html) {
+  const part = $(id);
+  if (!part) return;
+  const active = document.activeElement;
+  const held = part.contains(active) ? active.id : null;
+  const unfolded = [...part.querySelectorAll("details[open]")].map((it) => it.id);
+  const typed = held && /^(INPUT|SELECT)$/.test(active.tagName);
+  if (typed) return; // nobody's typing is taken away
+  part.innerHTML = html;
+  unfolded.forEach((id) => { const it = $(id); if (it) it.open = true; });
+  if (held) {
+    const again = $(held) || part.querySelector("button");
+    if (again) again.focus({ preventScroll: true });
+  }
+}
+
+function announce(before) {
+  const now = new Map([...document.querySelectorAll(".alarm.unacknowledged")].map((it) => [it.dataset.alarmCard, it]));
+  for (const [key, card] of now) {
+    if (!before.has(key)) $("call").textContent = card.querySelector("h3").textContent + ". " + card.querySelector(".message").textContent;
+  }
+}
+
+function follow() {
+  if (!page.dataset.parts) return;
+  const link = $("link");
+  const events = new EventSource(page.dataset.parts);
+  const live = (on) => {
+    link.textContent = on ? link.dataset.live : link.dataset.lost;
+    link.className = on ? "link on" : "link off";
+    page.classList.toggle("stale", !on);
+  };
+  events.addEventListener("open", () => live(true));
+  events.addEventListener("error", () => live(false));
+  events.addEventListener("parts", (event) => {
+    const changes = JSON.parse(event.data);
+    const before = new Set([...document.querySelectorAll(".alarm.unacknowledged")].map((it) => it.dataset.alarmCard));
+    for (const [id, html] of Object.entries(changes.parts)) replace(id, html);
+    announce(before);
+    if (changes.brew) {
+      if (changes.drawn !== drawn || changes.brew !== brew) draw(changes.brew);
+      drawn = changes.drawn;
+      brew = changes.brew;
+    }
+    // After the next frame is on the screen.
+    requestAnimationFrame(() => setTimeout(() => {
+      shownAt.push(Date.now() - changes.changed_ms);
+      if (shownAt.length > 2000) shownAt.shift();
+    }));
+  });
+}
+
+// ---- Charts ------------------------------------------------------------------------------------------------------
+
+const REDRAW_MS = 3000;
+let redrawing = null;
+let redrawnAt = 0;
+
+/// At most every few seconds, and not while nobody looks.
+function draw(name) {
+  if (redrawing) return;
+  redrawing = setTimeout(async () => {
+    redrawing = null;
+    redrawnAt = Date.now();
+    if (document.hidden) return;
+    await Promise.all([...document.querySelectorAll(".plot[data-chart]")].map((plot) => fetchChart(plot, name)));
+  }, Math.max(0, redrawnAt + REDRAW_MS - Date.now()));
+}
+
+async function fetchChart(plot, name) {
+  const width = Math.round(plot.clientWidth);
+  const tall = plot.dataset.chart === "gravity" ? 0.62 : plot.dataset.chart === "bed" ? 0.5 : 0.42;
+  const height = Math.round(Math.min(Math.max(width * tall, plot.dataset.chart === "ph" ? 220 : 290), 620));
+  const path = `brews/${encodeURIComponent(name)}/charts/${plot.dataset.chart}?bare=true&width=${width}&height=${height}`;
+  try {
+    const answer = await fetch(api + path, { credentials: "same-origin" });
+    if (!answer.ok) return;
+    const svg = new DOMParser().parseFromString(await answer.text(), "image/svg+xml").documentElement;
+    if (svg.nodeName !== "svg") return;
+    plot.replaceChildren(document.importNode(svg, true));
+    if (plot.at !== undefined) readAt(plot, plot.at);
+  } catch { /* the next one will come */ }
+}
+
+/// Where the curves of a class stand at a place in the drawing, or null in a gap.
+function heightAt(svg, name, x) {
+  for (const line of svg.querySelectorAll("polyline." + name)) {
+    const points = line.points;
+    for (let i = 1; i < points.numberOfItems; i += 1) {
+      const a = points.getItem(i - 1), b = points.getItem(i);
+      if (a.x <= x && x <= b.x) return a.y + ((x - a.x) / Math.max(b.x - a.x, 1e-9)) * (b.y - a.y);
+    }
+  }
+  return null;
+}
+
+const written = (value, digits) => value.toFixed(digits).replace(".", words.point || ".").replace("-", "−");
+
+/// Reads every curve at a share of the x axis and draws the hair.
+function readAt(plot, share) {
+  const svg = plot.querySelector("svg");
+  const out = plot.parentElement.querySelector(".read");
+  if (!svg || !svg.dataset.panels) return;
+  plot.at = share;
+  svg.querySelectorAll(".hair").forEach((hair) => hair.remove());
+  const parts = [];
+  let lead = "";
+  for (const panel of JSON.parse(svg.dataset.panels)) {
+    const [left, right, top, bottom] = panel.place;
+    const x = left + share * (right - left);
+    const value = panel.x[0] + share * (panel.x[1] - panel.x[0]);
+    const hair = document.createElementNS("http://www.w3.org/2000/svg", "line");
+    for (const [key, it] of Object.entries({ class: "hair", x1: x, x2: x, y1: top, y2: bottom })) hair.setAttribute(key, it);
+    svg.append(hair);
+    if (panel.x_unit) lead = panel.x_unit + " " + written(value, panel.x[1] < 100 ? 1 : 0);
+    for (const curve of panel.curves) {
+      const y = heightAt(svg, curve.class, x);
+      if (y === null) continue;
+      const reading = panel.y[0] + ((bottom - y) / (bottom - top)) * (panel.y[1] - panel.y[0]);
+      parts.push(`${curve.name} ${written(reading, curve.digits)} ${curve.unit}`.trim());
+    }
+  }
+  out.textContent = [lead, ...parts].join(" · ");
+}
+
+function unread(plot) {
+  plot.at = undefined;
+  plot.querySelectorAll(".hair").forEach((hair) => hair.remove());
+  plot.parentElement.querySelector(".read").textContent = "";
+}
+
+document.querySelectorAll(".plot").forEach((plot) => {
+  plot.addEventListener("pointermove", (event) => {
+    const svg = plot.querySelector("svg");
+    if (!svg || !svg.dataset.panels) return;
+    const box = svg.getBoundingClientRect();
+    const [left, right] = JSON.parse(svg.dataset.panels)[0].place;
+    const x = ((event.clientX - box.left) / box.width) * svg.viewBox.baseVal.width;
+    readAt(plot, Math.min(Math.max((x - left) / (right - left), 0), 1));
+  });
+  plot.addEventListener("pointerleave", () => unread(plot));
+  plot.addEventListener("blur", () => unread(plot));
+  plot.addEventListener("keydown", (event) => {
+    const steps = { ArrowLeft: -0.02, ArrowRight: 0.02, Home: -1, End: 1 };
+    if (!(event.key in steps)) return;
+    event.preventDefault();
+    readAt(plot, Math.min(Math.max((plot.at ?? 0.5) + steps[event.key], 0), 1));
+  });
+});
+
+let resized;
+addEventListener("resize", () => { clearTimeout(resized); resized = setTimeout(() => { if (brew) draw(brew); }, 300); });
+document.addEventListener("visibilitychange", () => { if (!document.hidden && brew) draw(brew); });
+
+showName();
+follow();

@@ -1,0 +1,29 @@
+//! The page at the tun: server-drawn HTML that works without a network beyond this service, kept fresh by an event
+//! stream.
+//!
+//! Owns what is shown and where. It asks the tun and the record through the same doors as the JSON interface, and
+//! whatever it changes goes through that interface. It decides nothing about the brew.
+
+mod actions;
+mod alarms;
+mod assets;
+mod believed;
+mod brews;
+mod dialogs;
+mod gauge;
+mod glance;
+mod instruments;
+mod next_step;
+mod routes;
+mod runoff;
+mod shell;
+mod start;
+mod stopped;
+mod symbols;
+mod tun;
+mod view;
+
+pub use brews::crush_of;
+pub use routes::router;
+pub use runoff::Drawings;
+pub use view::{View, parts};

@@ -1,0 +1,123 @@
+//! The frame around every page: head, heading, navigation, cautions.
+
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+use serde_json::json;
+
+use super::dialogs;
+use super::view::{api_path, page_path};
+use crate::display::Voice;
+
+/// Which page it is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Place {
+    Runoff,
+    Brews,
+    Tun,
+    Instruments,
+}
+
+/// Whose page it is.
+#[derive(Clone, Copy, Debug)]
+pub struct Frame<'a> {
+    pub site: &'a str,
+    pub tun: &'a str,
+    pub voice: Voice,
+    pub place: Place,
+}
+
+impl Frame<'_> {
+    /// A whole page; `beside` stands in the heading, beneath the name.
+    pub fn page(&self, title: &str, beside: &Markup, body: &Markup) -> Markup {
+        let words = self.voice.words;
+        let links = [
+            (Place::Runoff, "", words.runoff),
+            (Place::Brews, "brews", words.brews),
+            (Place::Tun, "tun", words.tun),
+            (Place::Instruments, "instruments", words.instruments),
+        ];
+        html! {
+            (DOCTYPE)
+            html lang=(self.voice.tag()) {
+                (head(&format!("{title} · {}", self.tun)))
+                body data-api=(api_path(self.site, self.tun, ""))
+                     data-parts=[(self.place == Place::Runoff).then(|| page_path(self.site, self.tun, "parts"))]
+                     data-words=(script_words(self.voice)) {
+                    a class="skip" href="#main" { (words.skip) }
+                    header class="top" {
+                        div class="name" {
+                            p class="tun" { (self.tun) " " span class="site" { (self.site) } }
+                            (beside)
+                        }
+                        nav aria-label=(words.pages) {
+                            @for (place, below, label) in links {
+                                a href=(page_path(self.site, self.tun, below)) aria-current=[(place == self.place).then_some("page")] { (label) }
+                            }
+                        }
+                        div class="tools" {
+                            span class="link" id="link" role="status" data-live=(words.live) data-lost=(words.not_live) {}
+                            button type="button" class="quiet" id="who" data-act="who" { (words.who) }
+                            button type="button" class="quiet" id="theme" data-act="theme" aria-label=(words.theme_says) { (words.theme) }
+                        }
+                    }
+                    main id="main" tabindex="-1" { h1 class="hidden" { (title) } (body) }
+                    (dialogs::who(self.voice))
+                    div id="toast" role="status" aria-live="polite" {}
+                    div id="call" class="hidden" role="alert" aria-live="assertive" {}
+                    footer { p { strong { (words.caution) } " " (words.cautions) } }
+                }
+            }
+        }
+    }
+}
+
+pub fn head(title: &str) -> Markup {
+    html! {
+        head {
+            meta charset="utf-8";
+            meta name="viewport" content="width=device-width, initial-scale=1";
+            meta name="color-scheme" content="light dark";
+            meta name="csrf" content="";
+            title { (title) " · lauterd" }
+            link rel="icon" href="/assets/icon.svg" type="image/svg+xml";
+            link rel="stylesheet" href="/assets/charts.css";
+            link rel="stylesheet" href="/assets/page.css";
+            script src="/assets/theme.js" {}
+            script src="/assets/page.js" defer {}
+        }
+    }
+}
+
+/// What the script says by itself.
+fn script_words(voice: Voice) -> String {
+    let words = voice.words;
+    json!({
+        "saved": words.saved,
+        "failed": words.not_saved,
+        "number": words.number_needed,
+        "text": words.text_needed,
+        "started": words.started,
+        "ended": words.ended_now,
+        "who": words.who,
+        "point": voice.number(0.5, 1).chars().nth(1).unwrap_or('.').to_string(),
+        "gravity": voice.gravity_unit(),
+        "volume": voice.volume_unit(),
+        "remove": words.remove,
+    })
+    .to_string()
+}
+
+/// A page that only says what is wrong.
+pub fn trouble(voice: Voice, title: &str, message: &str) -> Markup {
+    html! {
+        (DOCTYPE)
+        html lang=(voice.tag()) {
+            (head(title))
+            body { main id="main" class="single" { h1 { (title) } p { (message) } p { a href="/" { (voice.words.to_start) } } } }
+        }
+    }
+}
+
+/// Drawn SVG as it is.
+pub fn drawn(svg: &str) -> Markup {
+    PreEscaped(svg.to_owned())
+}
