@@ -1,10 +1,13 @@
 //! The shell around `lauter-core`: configuration, clocks, instruments, publishers, store and commands.
 
+pub mod access;
 pub mod brew_record;
 pub mod broker;
 pub mod charts;
 pub mod cli;
 pub mod clock;
+pub mod command;
+pub mod commission;
 pub mod config;
 pub mod display;
 pub mod engine;

@@ -217,6 +217,20 @@ fn the_alarm_table_is_the_programs_own() {
     );
 }
 
+#[test]
+fn the_description_of_the_interface_is_the_programs_own() {
+    let file = root().join("docs/openapi.json");
+    let mut expected = serde_json::to_string_pretty(&lauterd::web::openapi()).unwrap();
+    expected.push('\n');
+    if std::env::var_os("UPDATE_DOCUMENTS").is_some() {
+        fs::write(&file, &expected).unwrap();
+    }
+    assert!(
+        fs::read_to_string(&file).unwrap_or_default() == expected,
+        "docs/openapi.json is out of date; run UPDATE_DOCUMENTS=1 cargo test --test documents"
+    );
+}
+
 /// The pages of the manual.
 fn pages() -> Vec<PathBuf> {
     let in_docs = fs::read_dir(root().join("docs"))

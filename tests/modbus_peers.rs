@@ -333,3 +333,88 @@ async fn libmodbus_on_a_serial_line_is_read_bit_for_bit() {
         read_everything(rtu(ours)).await;
     }
 }
+
+/// `lauterd probe` on a device of which only the address is known.
+fn probed(port: u16, arguments: &[&str]) -> std::process::Output {
+    Command::new(env!("CARGO_BIN_EXE_lauterd"))
+        .args(["probe", "--tcp", &format!("127.0.0.1:{port}")])
+        .args(arguments)
+        .env_remove("LAUTERD_PYTHON")
+        .env_remove("LAUTERD_PEERS")
+        .output()
+        .unwrap()
+}
+
+#[tokio::test]
+async fn a_probe_finds_an_unknown_value_in_every_order_and_writes_a_table_that_is_right() {
+    let port = free_port();
+    let Some(_peer) = pymodbus("tcp", &port.to_string()) else {
+        return;
+    };
+    let units = probed(port, &["units", "--first", "1", "--last", "1"]);
+    assert!(units.status.success(), "{units:?}");
+    assert!(String::from_utf8_lossy(&units.stdout).contains("unit   1  answers"));
+    // The device ends at register 79 and refuses what lies beyond.
+    let range = [
+        "registers",
+        "--from",
+        "0",
+        "--count",
+        "120",
+        "--low",
+        "1048.6",
+        "--high",
+        "1048.7",
+    ];
+    let found = probed(port, &range);
+    let text = String::from_utf8(found.stdout).unwrap();
+    assert!(
+        text.starts_with("80 registers read from unit 1\n"),
+        "{text}"
+    );
+    let floats: Vec<Vec<&str>> = text
+        .lines()
+        .map(|line| line.split_whitespace().collect::<Vec<_>>())
+        .filter(|cells| cells.get(2) == Some(&"f32"))
+        .collect();
+    let expected = points()
+        .into_iter()
+        .map(|(point, _)| point)
+        .filter(|point| point.value_type == ValueType::F32 && point.table == Table::Input)
+        .map(|point| {
+            (
+                point.address.to_string(),
+                lauterd::config::spelt(point.byte_order),
+            )
+        });
+    for (address, order) in expected {
+        assert!(
+            floats
+                .iter()
+                .any(|cells| cells[1] == address && cells[3] == order),
+            "{address} {order}: {text}"
+        );
+    }
+    let table = text.split("paste:\n\n").nth(1).unwrap();
+    let table = table.split("\nThen hold").next().unwrap();
+    let file = tempfile::NamedTempFile::with_suffix(".toml").unwrap();
+    let rest = "[site]\nname = \"a\"\n[tun]\nname = \"b\"\nbed_area_m2 = 7\n[kettle]\ncapacity_l = 7000\n\
+                [[modbus_link]]\nname = \"skid\"\ntcp = \"127.0.0.1:502\"\n";
+    let thermometer = "[[instrument]]\nid = \"t\"\nmeasures = \"runnings-temperature\"\nunit = \"degC\"\nlow = 0\n\
+                       high = 110\n";
+    let density = table.replacen("unit = ", "temperature = \"t\"\nunit = ", 1);
+    std::fs::write(file.path(), format!("{rest}{thermometer}{density}")).unwrap();
+    let checked = lauterd::config::load_with(file.path(), &lauterd::config::Surroundings::none());
+    let configuration = checked.unwrap_or_else(|errors| panic!("{errors}: {table}"));
+    assert_eq!(configuration.instruments[1].instrument.id, "new_instrument");
+}
+
+#[test]
+fn a_probe_of_nothing_says_what_to_look_at() {
+    let port = free_port();
+    let nobody = probed(port, &["registers"]);
+    assert_eq!(nobody.status.code(), Some(69), "{nobody:?}");
+    assert!(String::from_utf8_lossy(&nobody.stderr).contains("check the device"));
+    let reversed = probed(port, &["registers", "--low", "1"]);
+    assert_eq!(reversed.status.code(), Some(64), "{reversed:?}");
+}

@@ -15,10 +15,14 @@ mod guard;
 mod http;
 #[path = "web/invented.rs"]
 mod invented;
+#[path = "web/metrics.rs"]
+mod metrics;
 #[path = "web/operating.rs"]
 mod operating;
 #[path = "web/page.rs"]
 mod page;
+#[path = "web/people.rs"]
+mod people;
 #[path = "web/profile.rs"]
 mod profile;
 #[path = "web/reaching.rs"]
@@ -27,3 +31,9 @@ mod reaching;
 mod record;
 #[path = "web/services.rs"]
 mod services;
+#[path = "web/signing_in.rs"]
+mod signing_in;
+#[path = "web/tls.rs"]
+mod tls;
+#[path = "web/users.rs"]
+mod users;

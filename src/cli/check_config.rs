@@ -259,7 +259,16 @@ fn services(configuration: &Configuration) -> Vec<String> {
             store.keep_readings_days
         ),
         if web.enabled {
-            format!("page: http://{}", web.listen)
+            let scheme = if web.certificate.is_some() {
+                "https"
+            } else {
+                "http"
+            };
+            let who = match &web.users_file {
+                Some(file) => format!("users of {}", file.display()),
+                None => "this machine may act, others may watch".to_owned(),
+            };
+            format!("page: {scheme}://{}; {who}", web.listen)
         } else {
             "page: none".to_owned()
         },

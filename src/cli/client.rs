@@ -37,9 +37,9 @@ pub struct Client {
 impl Client {
     /// The service of a configuration, and its tun; nothing is sent yet.
     pub fn of(configuration: &Configuration) -> Result<Self, Failure> {
-        let (url, tun) = options::of_configuration(configuration)?;
+        let (way, tun) = options::of_configuration(configuration)?;
         Ok(Self {
-            exchange: Exchange::with(&url)?,
+            exchange: Exchange::with(&way)?,
             named: Some(tun),
         })
     }

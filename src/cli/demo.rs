@@ -137,6 +137,9 @@ fn configuration(
     Ok(configuration)
 }
 
+/// Who starts and ends the demonstration's brew.
+const BREWER: &str = "the demonstration";
+
 /// Plays the brewer: starts the brew, follows it, ends it at the stop-point.
 async fn brew(
     brewhouse: &Handle,
@@ -150,6 +153,7 @@ async fn brew(
     let refused = |refusal: Refusal| Failure::new(Kind::Io, refusal.to_string());
     tun.ask(|reply| Request::StartBrew {
         plan: Box::new(plan),
+        who: BREWER.to_owned(),
         reply,
     })
     .await
@@ -169,7 +173,7 @@ async fn brew(
                 let known = snapshot.crossings.target.is_some() && reached_at_s.is_some();
                 if !ended && (known || waited || snapshot.finished || changed.is_err()) {
                     ended = true;
-                    match tun.ask(|reply| Request::EndBrew { reply }).await {
+                    match tun.ask(|reply| Request::EndBrew { who: BREWER.to_owned(), reply }).await {
                         // Somebody may have ended it on the page.
                         Ok(_) | Err(Refusal::NoBrew) => {}
                         Err(refusal) => return Err(refused(refusal)),

@@ -16,6 +16,7 @@ mod client;
 mod demo;
 #[cfg(feature = "demo")]
 mod demo_text;
+mod probe;
 mod replay;
 mod report;
 mod run;
@@ -23,6 +24,7 @@ mod sample;
 mod status;
 mod text;
 mod tun;
+mod user;
 
 /// Watches a lauter run-off through inline instruments and tells the brewer what to do next.
 #[derive(Debug, Parser)]
@@ -49,12 +51,15 @@ enum Command {
     #[cfg(feature = "demo")]
     Demo(demo::Arguments),
     CheckConfig(check_config::Arguments),
+    Probe(probe::Arguments),
     Run(run::Arguments),
     Brew(brew::Arguments),
     Sample(sample::Arguments),
     Alarms(alarms::Arguments),
     Status(status::Arguments),
     Tun(tun::Arguments),
+    User(user::UserArguments),
+    Token(user::TokenArguments),
     Report(report::Arguments),
     Replay(replay::Arguments),
     Backup(backup::Arguments),
@@ -77,6 +82,7 @@ pub fn main() -> ExitCode {
     let outcome = match arguments.command {
         Command::CheckConfig(arguments) => check_config::run(&arguments),
         Command::Calc(arguments) => calc::run(&arguments),
+        Command::Probe(arguments) => probe::run(&arguments),
         #[cfg(feature = "demo")]
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Run(arguments) => run::run(&arguments),
@@ -88,6 +94,8 @@ pub fn main() -> ExitCode {
         Command::Alarms(arguments) => alarms::run(&arguments),
         Command::Status(arguments) => status::run(&arguments),
         Command::Tun(arguments) => tun::run(&arguments),
+        Command::User(arguments) => user::user(&arguments),
+        Command::Token(arguments) => user::token(&arguments),
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,

@@ -13,7 +13,7 @@ pub struct Format {
     pub holds: fn(&str) -> bool,
 }
 
-const FORMATS: [Format; 10] = [
+const FORMATS: [Format; 11] = [
     Format {
         name: "name",
         phrase: "a name of 1 to 64 characters without '/', '\\', '+', '#' and control characters, not beginning \
@@ -59,6 +59,11 @@ const FORMATS: [Format; 10] = [
         name: "host-and-port",
         phrase: "a host and port, such as 192.0.2.10:502",
         holds: is_host_and_port,
+    },
+    Format {
+        name: "host-name",
+        phrase: "a host name, such as brewhouse.example",
+        holds: is_host_name,
     },
     Format {
         name: "http-url",
@@ -110,6 +115,19 @@ fn is_host_and_port(text: &str) -> bool {
         && port.parse::<u16>().is_ok_and(|port| port > 0)
 }
 
+/// Letters, digits and hyphens between dots (RFC 1123, section 2.1), and not an address.
+fn is_host_name(text: &str) -> bool {
+    let label = |label: &str| {
+        (1..=63).contains(&label.len())
+            && !label.starts_with('-')
+            && !label.ends_with('-')
+            && label.chars().all(|c| c.is_ascii_alphanumeric() || c == '-')
+    };
+    let last = text.rsplit('.').next().unwrap_or_default();
+    let is_address = last.chars().all(|c| c.is_ascii_digit());
+    text.len() <= 253 && text.split('.').all(label) && !is_address
+}
+
 /// The client drops a path and panics on what is no address, so neither gets that far.
 fn is_http_url(text: &str) -> bool {
     Url::parse(text).is_ok_and(|url| {
@@ -129,7 +147,7 @@ mod tests {
 
     #[test]
     fn each_format_tells_right_from_wrong() {
-        let cases: [(&str, &[&str], &[&str]); 10] = [
+        let cases: [(&str, &[&str], &[&str]); 11] = [
             (
                 "name",
                 &["north-yard", "Süd 1"],
@@ -158,6 +176,11 @@ mod tests {
                 "host-and-port",
                 &["plc:502", "[::1]:502"],
                 &["plc", "plc:", ":502", "plc:0", "a b:1", "::1:502"],
+            ),
+            (
+                "host-name",
+                &["brewhouse.example", "tun-1"],
+                &["", "192.0.2.1", "a..b", "-a", "a_b", "a.b:80", "ä"],
             ),
             (
                 "http-url",

@@ -174,7 +174,24 @@ pub struct Store {
 pub struct Web {
     pub enabled: bool,
     pub listen: SocketAddr,
+    /// The name people reach it by, beside its addresses.
+    pub host_name: Option<String>,
+    /// Users and tokens; None: nobody signs in.
+    pub users_file: Option<PathBuf>,
+    /// None: connections are not encrypted.
+    pub certificate: Option<Certificate>,
+    /// How long a person stays signed in.
+    pub session: Duration,
     pub display: Display,
+}
+
+/// What the page proves its identity with.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Certificate {
+    /// PEM, the certificate first.
+    pub chain: PathBuf,
+    /// PEM in PKCS #8 form.
+    pub key: PathBuf,
 }
 
 /// How the page and the report speak: language, units, decimal mark.
@@ -203,6 +220,8 @@ pub struct Mqtt {
     pub publish: bool,
     /// Least seconds between two `reading` messages of one instrument.
     pub reading_every: Duration,
+    /// Whether commands are taken from the broker.
+    pub commands: bool,
 }
 
 #[derive(Clone, Debug)]

@@ -3,6 +3,8 @@
 //! Owns the start and the end of everything: stores, adapters, publishers, one task a tun, the web interface.
 //! A service that cannot start says why and ends; one that runs goes on whatever happens at its edges.
 
+mod commands;
+mod door;
 mod latest;
 mod opening;
 mod outbox;
@@ -33,7 +35,8 @@ use crate::config::Configuration;
 use crate::exit::{Failure, Kind};
 use crate::ingest::{self, Intake};
 use crate::store::{Keep, Store};
-use crate::web;
+use crate::web::{self, Entrance};
+use commands::Answering;
 use opening::{open_store, retain};
 use publishers::Publishers;
 use request::{News, REQUESTS_BOUND, TunHandle};
@@ -77,6 +80,8 @@ pub enum Ending {
 pub struct Service {
     pub tuns: Vec<TunHandle>,
     pub listening: Vec<SocketAddr>,
+    /// Those of them where connections are encrypted.
+    pub encrypted: Vec<SocketAddr>,
     /// In the order of `tuns`.
     configurations: Vec<Configuration>,
     stop: CancellationToken,
@@ -96,6 +101,7 @@ impl Service {
         let mut service = Self {
             tuns: Vec::new(),
             listening: Vec::new(),
+            encrypted: Vec::new(),
             configurations: configurations.clone(),
             tasks: Tasks::new(stop.clone()),
             stop,
@@ -120,10 +126,14 @@ impl Service {
             service.tuns.push(handle);
         }
         for desk in desks.into_values() {
-            service.listening.extend(desk.listener.local_addr().ok());
+            let address = desk.listener.local_addr().ok();
+            service.listening.extend(address);
+            if desk.entrance.is_encrypted() {
+                service.encrypted.extend(address);
+            }
             if let Some(store) = desk.store {
                 let stop = service.stop.clone();
-                let task = web::serve(desk.listener, desk.tuns, store, stop);
+                let task = web::serve(desk.listener, desk.tuns, store, desk.entrance, stop);
                 service.tasks.watch("the web interface", task);
             }
         }
@@ -219,6 +229,15 @@ impl Service {
             news,
             configuration: Arc::new(configuration.clone()),
         };
+        let answers = Answering {
+            tun: handle.clone(),
+            store: store.clone(),
+            sequence: sequence.clone(),
+            clock,
+        };
+        for task in commands::start(&configuration, answers, &self.stop)? {
+            self.tasks.watch("the broker's commands", task);
+        }
         let mut tun = Tun::new(Setting {
             configuration,
             clock,
@@ -299,6 +318,7 @@ impl Service {
 /// One web address: its listener, and the tuns and the record behind it.
 struct Desk {
     listener: TcpListener,
+    entrance: Entrance,
     tuns: Vec<TunHandle>,
     store: Option<Store>,
 }
@@ -314,6 +334,7 @@ fn desks(configurations: &[Configuration]) -> Result<BTreeMap<SocketAddr, Desk>,
         if let Entry::Vacant(place) = desks.entry(address) {
             place.insert(Desk {
                 listener: web::bind(address)?,
+                entrance: Entrance::of(&configuration.web)?,
                 tuns: Vec::new(),
                 store: None,
             });
@@ -330,6 +351,7 @@ fn check(configurations: &[Configuration]) -> Result<(), Failure> {
         .map(|fault| fault.to_string())
         .collect();
     faults.extend(two_records_behind_one_address(configurations));
+    faults.extend(door::two_at_one_address(configurations));
     if faults.is_empty() {
         return Ok(());
     }

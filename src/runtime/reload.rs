@@ -56,7 +56,9 @@ fn announce(service: &Service) {
         tracing::info!("watching {}/{}", tun.site, tun.tun);
     }
     for address in &service.listening {
-        tracing::info!("listening on http://{address}");
+        let encrypted = service.encrypted.contains(address);
+        let scheme = if encrypted { "https" } else { "http" };
+        tracing::info!("listening on {scheme}://{address}");
     }
 }
 

@@ -10,6 +10,7 @@ use lauter_core::projection::Plan;
 use lauter_core::supervisor::{
     Event, FanPoint, Line, OperatorAction, Outlook, ProjectionLine, RunoffState, Sample,
 };
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 use tokio::sync::{oneshot, watch};
@@ -48,14 +49,17 @@ pub enum Request {
     /// A brew id seen before replaces its record.
     StartBrew {
         plan: Box<Plan>,
+        who: String,
         reply: Reply<()>,
     },
     /// Answers with the brew's id.
     EndBrew {
+        who: String,
         reply: Reply<String>,
     },
     Sample {
         sample: Sample,
+        who: String,
         reply: Reply<()>,
     },
     Operate {
@@ -63,6 +67,12 @@ pub enum Request {
         instrument: Option<String>,
         who: String,
         action: OperatorAction,
+        reply: Reply<()>,
+    },
+    /// Something done elsewhere that belongs in the trail.
+    Deed {
+        who: String,
+        deed: String,
         reply: Reply<()>,
     },
     /// A note or a raking: an event that only a brew under way can take.
@@ -89,7 +99,7 @@ pub struct News {
 }
 
 /// A tun as it stands now.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct TunStatus {
     pub site: String,
     pub tun: String,

@@ -240,7 +240,10 @@ impl Tun {
     fn give(&mut self, event: Event, now: Moment) {
         let now = now.max(self.last);
         let only_time = matches!(event, Event::Tick);
-        let shares_moment = only_time || matches!(event, Event::Reading { .. });
+        let shares_moment = matches!(
+            event,
+            Event::Tick | Event::Deed { .. } | Event::Reading { .. }
+        );
         self.last = if shares_moment { now } else { now.next() };
         let dated_event = DatedEvent {
             at: now,

@@ -2,6 +2,7 @@
 
 use jiff::Timestamp;
 use rusqlite::params;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::brews::wall;
@@ -9,7 +10,7 @@ use super::encoding::{from_json, to_json};
 use super::{Database, StoreError, TunId};
 
 /// One sieve: what it held back.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Fraction {
     /// Opening of the sieve, mm; 0 is the pan.
@@ -19,9 +20,11 @@ pub struct Fraction {
 }
 
 /// The mill as it was set and what it gave.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Crush {
+    /// Where people sign in, the signed-in name is written and this one may be left out.
+    #[serde(default)]
     pub who: String,
     /// Gap of the last pair of rollers, mm.
     pub gap_mm: f64,

@@ -10,23 +10,29 @@ use axum::{Extension, Router};
 use hyper::server::conn::http1;
 use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::service::TowerToHyperService;
+use tokio::io::{AsyncRead, AsyncWrite};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::Semaphore;
 use tokio::time;
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
 
-use super::parameters::{ACCEPT_PAUSE, CONNECTIONS_BOUND, HEAD_TIMEOUT, STOP_TIMEOUT};
+use super::parameters::{
+    ACCEPT_PAUSE, CONNECTIONS_BOUND, HANDSHAKE_TIMEOUT, HEAD_BOUND, HEAD_TIMEOUT, STOP_TIMEOUT,
+};
+use super::tls::Tls;
 
 /// Both ends of the connection a request came by.
 #[derive(Clone, Copy, Debug)]
 pub struct Ends {
     pub local: SocketAddr,
     pub peer: SocketAddr,
+    /// Whether what travels between them is encrypted.
+    pub secure: bool,
 }
 
 /// Accepts and serves until `stop`, then waits for the answers under way, but not for long.
-pub async fn run(listener: TcpListener, router: Router, stop: CancellationToken) {
+pub async fn run(listener: TcpListener, tls: Option<Tls>, router: Router, stop: CancellationToken) {
     let places = Arc::new(Semaphore::new(CONNECTIONS_BOUND));
     let connections = TaskTracker::new();
     // Ends what is left when the time to stop is over.
@@ -38,7 +44,7 @@ pub async fn run(listener: TcpListener, router: Router, stop: CancellationToken)
         else {
             break;
         };
-        let connection = connection(stream, peer, router.clone(), stop.clone());
+        let connection = connection(stream, peer, tls.clone(), router.clone(), stop.clone());
         let abandon = abandon.clone();
         connections.spawn(async move {
             abandon.run_until_cancelled(connection).await;
@@ -72,14 +78,45 @@ async fn accept(listener: &TcpListener) -> (TcpStream, SocketAddr) {
     }
 }
 
-async fn connection(stream: TcpStream, peer: SocketAddr, router: Router, stop: CancellationToken) {
+async fn connection(
+    stream: TcpStream,
+    peer: SocketAddr,
+    tls: Option<Tls>,
+    router: Router,
+    stop: CancellationToken,
+) {
     let Ok(local) = stream.local_addr() else {
         return; // Gone before it was served.
     };
-    let router = router.layer(Extension(Ends { local, peer }));
+    let secure = tls.is_some();
+    let ends = Ends {
+        local,
+        peer,
+        secure,
+    };
+    let Some(tls) = tls else {
+        return conversation(stream, ends, router, stop).await;
+    };
+    let acceptor = tls.acceptor();
+    let agreed = time::timeout(HANDSHAKE_TIMEOUT, acceptor.accept(stream));
+    match stop.run_until_cancelled(agreed).await {
+        Some(Ok(Ok(stream))) => conversation(stream, ends, router, stop).await,
+        Some(Ok(Err(error))) => {
+            tracing::debug!(%peer, %error, "no encrypted connection came about");
+        }
+        Some(Err(_)) | None => {}
+    }
+}
+
+async fn conversation<S>(stream: S, ends: Ends, router: Router, stop: CancellationToken)
+where
+    S: AsyncRead + AsyncWrite + Unpin + Send + 'static,
+{
+    let router = router.layer(Extension(ends));
     let served = http1::Builder::new()
         .timer(TokioTimer::new())
         .header_read_timeout(HEAD_TIMEOUT)
+        .max_buf_size(HEAD_BOUND)
         .serve_connection(TokioIo::new(stream), TowerToHyperService::new(router));
     let mut served = std::pin::pin!(served);
     let outcome = tokio::select! {
@@ -90,6 +127,6 @@ async fn connection(stream: TcpStream, peer: SocketAddr, router: Router, stop: C
         }
     };
     if let Err(error) = outcome {
-        tracing::debug!(%peer, %error, "a web connection ended early");
+        tracing::debug!(peer = %ends.peer, %error, "a web connection ended early");
     }
 }

@@ -1,19 +1,30 @@
 //! The HTTP interface: how people and the command line reach the running service.
 //!
-//! Owns the listener, the rules every request must keep (`guard`), the JSON interface below `/api/v1` (`api`, its
-//! bodies in `wire`), the page (`page`) and the event streams (`events`, fed by `live`). A request that changes a brew goes to the tun's own task and its answer comes back;
-//! what is past comes from the record. Nothing here knows an instrument or a publisher, and nothing asks for a
-//! password: whoever reaches the address may operate, so it is the loopback address unless configured otherwise.
+//! Owns the listener, the rules every request must keep (`guard`) the JSON interface below `/api/v1` (`api`,
+//! its bodies in `wire`), the page (`page`) and the event streams (`events`, fed by `live`). A request that changes a brew goes to the tun's own task and its answer comes back;
+//! what is past comes from the record. Nothing here knows an instrument or a publisher. Who may do what is `access`'
+//! to say; `identity` reads from a request who sends it, `guard` lets nobody change anything who may not.
+//!
+//! A page that changes something must send the session's own value in the header X-Lauterd-Csrf. It finds the value
+//! as `csrf` of `GET /api/v1/session`, and a handler that writes a page as that of the `Extension<Caller>`.
 
+pub mod acts;
 mod api;
+mod csrf;
 mod events;
 mod guard;
+mod identity;
 mod listener;
 mod live;
+mod metrics;
 mod page;
 mod parameters;
-mod problem;
+pub mod problem;
+mod sign_in;
+mod tls;
 pub mod wire;
+
+pub use api::openapi;
 
 use std::io::ErrorKind;
 use std::net::SocketAddr;
@@ -24,12 +35,15 @@ use tokio::sync::Semaphore;
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 
+use crate::access::Access;
+use crate::config::model::Web;
 use crate::exit::{Failure, Kind};
 use crate::runtime::request::TunHandle;
 use crate::store::Store;
 use api::Service;
 use live::Live;
 use parameters::STREAMS_BOUND;
+use tls::Tls;
 
 /// Takes the address. Must be called inside the runtime that will serve it.
 ///
@@ -69,22 +83,67 @@ pub fn bind(listen: SocketAddr) -> Result<TcpListener, Failure> {
         })
 }
 
+/// The door of one address: who may come in, and whether what travels is encrypted.
+#[derive(Clone, Debug)]
+pub struct Entrance {
+    pub access: Arc<Access>,
+    /// The name people reach it by, beside its addresses.
+    pub host_name: Option<String>,
+    tls: Option<Tls>,
+}
+
+impl Entrance {
+    /// Nobody signs in: this machine may act, others may watch.
+    pub fn open() -> Self {
+        Self {
+            access: Arc::new(Access::open()),
+            host_name: None,
+            tls: None,
+        }
+    }
+
+    /// As `[web]` has it.
+    pub fn of(web: &Web) -> Result<Self, Failure> {
+        let access = match &web.users_file {
+            Some(file) => Access::of_users(file.clone(), web.session).map_err(|error| {
+                Failure::new(Kind::Configuration, format!("web.users_file: {error}"))
+            })?,
+            None => Access::open(),
+        };
+        Ok(Self {
+            access: Arc::new(access),
+            host_name: web.host_name.clone(),
+            tls: web.certificate.as_ref().map(Tls::of).transpose()?,
+        })
+    }
+
+    pub fn is_encrypted(&self) -> bool {
+        self.tls.is_some()
+    }
+}
+
 /// Answers requests for `tuns` until `stop`; the task ends when the last answer under way has been given, or
 /// shortly after.
 pub fn serve(
     listener: TcpListener,
     tuns: Vec<TunHandle>,
     store: Store,
+    entrance: Entrance,
     stop: CancellationToken,
 ) -> JoinHandle<()> {
     if let Ok(listen) = listener.local_addr()
         && !listen.ip().is_loopback()
+        && !entrance.access.has_users()
     {
         tracing::warn!(
             %listen,
-            "the web interface can be reached from the network and asks for no password: whoever reaches it can \
-             start and end brews and operate alarms; keep it on the brewhouse's own network"
+            "whoever reaches the web interface may watch; only this machine may act. To let others, make users \
+             (lauterd user add) and name their file in [web] users_file"
         );
+    }
+    let tls = entrance.tls.clone();
+    if let Some(tls) = &tls {
+        tokio::spawn(tls.clone().renew(stop.clone()));
     }
     let live = tuns
         .iter()
@@ -93,9 +152,10 @@ pub fn serve(
     let service = Arc::new(Service {
         tuns,
         store,
+        entrance,
         live,
         streams: Arc::new(Semaphore::new(STREAMS_BOUND)),
         stop: stop.clone(),
     });
-    tokio::spawn(listener::run(listener, api::router(service), stop))
+    tokio::spawn(listener::run(listener, tls, api::router(service), stop))
 }

@@ -30,3 +30,12 @@ pub const ACCEPT_PAUSE: Duration = Duration::from_millis(200);
 
 /// Brews listed when the request does not say how many.
 pub const BREWS_LISTED: usize = 100;
+
+/// Within this time a client must have agreed on the encryption; a tablet does so in a fraction of it.
+pub const HANDSHAKE_TIMEOUT: Duration = Duration::from_secs(10);
+
+/// Room for a request's line and headers, bytes. Browsers send about one thousand.
+pub const HEAD_BOUND: usize = 32 * 1024;
+
+/// How often the certificate's files are looked at: a renewed one needs no restart.
+pub const CERTIFICATE_EVERY: Duration = Duration::from_secs(60);

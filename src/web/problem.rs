@@ -10,6 +10,7 @@ use lauter_core::alarm::OperationFault;
 
 use super::live::LookError;
 use super::wire::{ErrorBody, Fault};
+use crate::access::NotAllowed;
 use crate::charts::ChartError;
 use crate::config::{ConfigErrors, Place};
 use crate::runtime::request::Refusal;
@@ -99,6 +100,12 @@ impl From<Refusal> for Problem {
             Refusal::Store(_) | Refusal::Stopping => StatusCode::SERVICE_UNAVAILABLE,
         };
         Self::new(status, refusal.to_string())
+    }
+}
+
+impl From<NotAllowed> for Problem {
+    fn from(refused: NotAllowed) -> Self {
+        Self::new(StatusCode::FORBIDDEN, refused.to_string())
     }
 }
 

@@ -4,6 +4,7 @@
 //! readings travel in the core's own shapes. Must not know how anything is carried out.
 
 mod alarms;
+mod people;
 mod profile;
 
 use std::fmt;
@@ -13,9 +14,13 @@ use lauter_core::alarm::LONGEST_SHELVING_MIN;
 use lauter_core::projection::Plan;
 use lauter_core::supervisor::{OperatorAction, Place, Sample, SummaryLine};
 use lauter_core::units::{Unit, gravity_to_p};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 pub use alarms::{ALARM_DAYS, AlarmReport, Asked, TrailEntry, trail};
+pub use people::{
+    ActionEntry, NoteBody, Noted, RakingBody, RakingNoted, SignInBody, SignedIn, actions,
+};
 pub use profile::{KnownProfile, ProfileVersion};
 
 use crate::store::{Brew, StoreHealth};
@@ -23,8 +28,14 @@ use crate::store::{Brew, StoreHealth};
 /// Everything of the interface stands below this path.
 pub const BASE: &str = "/api/v1";
 
+/// How a point in time is described to others: RFC 3339.
+#[derive(Debug, JsonSchema)]
+#[allow(dead_code, reason = "only its shape is of use")]
+#[schemars(inline, extend("format" = "date-time"))]
+pub struct Time(String);
+
 /// The service itself.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Health {
     pub service: String,
     pub version: String,
@@ -33,7 +44,7 @@ pub struct Health {
 }
 
 /// How the record fares; see `StoreHealth`.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RecordHealth {
     pub queued: usize,
     pub refused: u64,
@@ -55,7 +66,7 @@ impl From<StoreHealth> for RecordHealth {
 }
 
 /// A tun that the service serves.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ServedTun {
     pub site: String,
     pub tun: String,
@@ -67,25 +78,28 @@ impl fmt::Display for ServedTun {
     }
 }
 
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ServedTuns {
     pub tuns: Vec<ServedTun>,
 }
 
 /// The brew that was started or ended.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct BrewName {
     pub brew: String,
 }
 
 /// A brew of the record.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RecordedBrew {
     pub brew: String,
+    #[schemars(with = "Time")]
     pub started: Timestamp,
     /// Where `elapsed_s` of its lines counts from.
+    #[schemars(with = "Time")]
     pub elapsed_from: Timestamp,
     /// Null while it runs, or when the service ended before it did.
+    #[schemars(with = "Option<Time>")]
     pub ended: Option<Timestamp>,
     /// Whether the tun's profile learnt from it; null while undecided.
     pub accepted: Option<bool>,
@@ -118,7 +132,7 @@ impl From<Brew> for RecordedBrew {
 }
 
 /// The newest brews of a tun, newest first.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RecordedBrews {
     /// How many the record has, listed here or not.
     pub total: usize,
@@ -126,22 +140,26 @@ pub struct RecordedBrews {
 }
 
 /// Names of the files a brew can be exported as.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ExportFiles {
     pub files: Vec<String>,
 }
 
 /// A hand sample. Gravity °P at 20 °C, pH of a cooled sample, volume in L as metered; at least one of them. Gravity may
 /// come as apparent specific gravity 20/20 or as a refractometer's °Bx instead, which the service converts.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
+#[schemars(extend("anyOf" = [given("gravity_p"), given("ph"), given("volume_l"), given("gravity_sg"), given("gravity_bx")]))]
 pub struct SampleBody {
     pub place: Place,
     #[serde(default)]
+    #[schemars(range(min = 0.0, max = 35.0))]
     pub gravity_p: Option<f64>,
     #[serde(default)]
+    #[schemars(range(min = 3.0, max = 9.0))]
     pub ph: Option<f64>,
     #[serde(default)]
+    #[schemars(range(min = 0.0, max = 1e6))]
     pub volume_l: Option<f64>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub gravity_sg: Option<f64>,
@@ -166,6 +184,11 @@ impl From<Sample> for SampleBody {
             gravity_bx: None,
         }
     }
+}
+
+/// That a key is there with a number.
+fn given(key: &str) -> serde_json::Value {
+    serde_json::json!({ "required": [key], "properties": { key: { "type": "number" } } })
 }
 
 impl SampleBody {
@@ -232,7 +255,7 @@ impl SampleBody {
     }
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum AlarmAction {
     Acknowledge,
@@ -244,9 +267,12 @@ pub enum AlarmAction {
 
 /// What an operator does about an alarm, and who does it. `minutes` belongs to shelving; `reason` to shelving
 /// and to taking out of service.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct AlarmOperation {
+    /// Where people sign in, the signed-in name is written and this one may be left out; a program may say here for
+    /// whom it acts.
+    #[serde(default)]
     pub who: String,
     pub action: AlarmAction,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -324,7 +350,7 @@ pub fn check_text(key: &str, text: Option<&str>, faults: &mut Vec<Fault>) {
 }
 
 /// Why a request was not carried out.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ErrorBody {
     /// In plain words, with every fault.
     pub error: String,
@@ -334,7 +360,7 @@ pub struct ErrorBody {
 }
 
 /// One value that is wrong.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Fault {
     /// Empty where the fault is no key's.
     pub key: String,

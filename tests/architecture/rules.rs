@@ -168,7 +168,7 @@ pub fn strange_dependencies(manifest: &str) -> Vec<String> {
 fn adapter(module: &[String]) -> Option<String> {
     match module.first()?.as_str() {
         side @ ("ingest" | "publish") => Some(format!("{side}::{}", module.get(1)?)),
-        room @ ("store" | "web") => Some(room.to_owned()),
+        room @ ("command" | "store" | "web") => Some(room.to_owned()),
         _ => None,
     }
 }

@@ -130,3 +130,52 @@ fn the_page_listens_on_an_address_with_a_port() {
         "web.listen: is \"8780\"; allowed is an IP address and port, such as 127.0.0.1:8780",
     );
 }
+
+#[test]
+fn users_need_encryption_where_the_network_reaches() {
+    let plain =
+        format!("{MINIMAL}\n[web]\nlisten = \"0.0.0.0:8780\"\nusers_file = \"users.toml\"\n");
+    let found = faults(&plain);
+    assert_eq!(found.len(), 1, "{found:?}");
+    assert!(found[0].starts_with("web.users_file: ") && found[0].contains("in the clear"));
+    let certified = format!("{plain}certificate_file = \"page.pem\"\nkey_file = \"page.key\"\n");
+    let web = parse(&certified).unwrap().web;
+    assert!(web.certificate.is_some() && web.users_file.is_some());
+    let here = plain.replace("0.0.0.0", "127.0.0.1");
+    assert!(parse(&here).unwrap().web.certificate.is_none());
+    let nobody = plain.replace("users_file = \"users.toml\"\n", "");
+    assert!(parse(&nobody).is_ok());
+}
+
+#[test]
+fn a_certificate_and_its_key_come_together_and_the_key_once() {
+    complete_with(
+        &[("key_file = \"/etc/lauterd/page.key\"", "")],
+        "web.certificate_file: has no private key: give key_file or key_credential too",
+    );
+    complete_with(
+        &[("certificate_file = \"/etc/lauterd/page.pem\"", "")],
+        "web.certificate_file: is missing; a private key needs its certificate",
+    );
+    let both = edited(COMPLETE, &[("# key_credential", "key_credential")]);
+    assert!(
+        faults(&both)
+            .contains(&"web.key_credential: key_file is given too; give one of them".to_owned())
+    );
+}
+
+#[test]
+fn commands_need_users_and_an_answer() {
+    let mqtt = format!("{MINIMAL}\n[mqtt]\nhost = \"broker\"\ncommands = true\n");
+    assert_eq!(
+        faults(&mqtt),
+        ["mqtt.commands: needs the tokens of a users' file: give web.users_file too"]
+    );
+    let users = format!("{mqtt}publish = false\n[web]\nusers_file = \"users.toml\"\n");
+    assert_eq!(
+        faults(&users),
+        ["mqtt.commands: needs publish = true: commands are answered"]
+    );
+    let right = users.replace("publish = false\n", "");
+    assert!(parse(&right).unwrap().mqtt.unwrap().commands);
+}

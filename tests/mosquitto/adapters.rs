@@ -94,6 +94,10 @@ fn configuration(mqtt: Mqtt) -> Configuration {
         web: Web {
             enabled: false,
             listen: ([127, 0, 0, 1], 0).into(),
+            host_name: None,
+            users_file: None,
+            certificate: None,
+            session: std::time::Duration::from_secs(3600),
             display: Display::default(),
         },
         mqtt: Some(mqtt),

@@ -73,6 +73,7 @@ async fn a_live_run_off_and_its_replay_give_the_same_lines() {
     let tun = service.tuns[0].clone();
     tun.ask(|reply| Request::StartBrew {
         plan: Box::new(plan),
+        who: "shift brewer".to_owned(),
         reply,
     })
     .await
@@ -97,9 +98,13 @@ async fn a_live_run_off_and_its_replay_give_the_same_lines() {
                 volume_l: Some(truth.kettle_volume_l),
             },
         };
-        tun.ask(|reply| Request::Sample { sample, reply })
-            .await
-            .expect("the sample is taken");
+        tun.ask(|reply| Request::Sample {
+            sample,
+            who: "shift brewer".to_owned(),
+            reply,
+        })
+        .await
+        .expect("the sample is taken");
     }
     next_line(
         &mut outputs,
@@ -110,9 +115,12 @@ async fn a_live_run_off_and_its_replay_give_the_same_lines() {
     // On past the stop-point.
     let table = |line: &Line| matches!(line, Line::Table(_));
     next_line(&mut outputs, "a line of the table", table).await;
-    tun.ask(|reply| Request::EndBrew { reply })
-        .await
-        .expect("the brew ends");
+    tun.ask(|reply| Request::EndBrew {
+        who: "shift brewer".to_owned(),
+        reply,
+    })
+    .await
+    .expect("the brew ends");
     service.end().await;
 
     let count = assert_replay_agrees(&site);

@@ -63,6 +63,7 @@ async fn steps_of_the_wall_clock_change_neither_the_order_nor_the_durations() {
         .expect("it starts");
     let tun = service.tuns[0].clone();
     tun.ask(|reply| Request::StartBrew {
+        who: "brewer".to_owned(),
         plan: Box::new(plan),
         reply,
     })

@@ -133,6 +133,7 @@ async fn points_arrive_and_a_strict_parser_takes_the_same_lines() {
     let tun = service.tuns[0].clone();
     tun.ask(|reply| Request::StartBrew {
         plan: Box::new(plan),
+        who: "shift brewer".to_owned(),
         reply,
     })
     .await

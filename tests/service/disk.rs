@@ -87,6 +87,7 @@ async fn on_a_full_disk_alarms_keep_coming_and_afterwards_the_record_has_one_mar
         .expect("it starts");
     let tun = service.tuns[0].clone();
     tun.ask(|reply| Request::StartBrew {
+        who: "brewer".to_owned(),
         plan: Box::new(plan),
         reply,
     })
@@ -101,6 +102,7 @@ async fn on_a_full_disk_alarms_keep_coming_and_afterwards_the_record_has_one_mar
     tokio::time::sleep(std::time::Duration::from_secs(3)).await;
     let before = sample(18.5);
     tun.ask(|reply| Request::Sample {
+        who: "brewer".to_owned(),
         sample: before,
         reply,
     })
@@ -116,6 +118,7 @@ async fn on_a_full_disk_alarms_keep_coming_and_afterwards_the_record_has_one_mar
     let during = sample(18.4);
     let refused = tun
         .ask(|reply| Request::Sample {
+            who: "brewer".to_owned(),
             sample: during,
             reply,
         })
@@ -166,15 +169,19 @@ async fn on_a_full_disk_alarms_keep_coming_and_afterwards_the_record_has_one_mar
     .await;
     let after = sample(18.3);
     tun.ask(|reply| Request::Sample {
+        who: "brewer".to_owned(),
         sample: after,
         reply,
     })
     .await
     .expect("it is kept");
     tokio::time::sleep(std::time::Duration::from_secs(2)).await;
-    tun.ask(|reply| Request::EndBrew { reply })
-        .await
-        .expect("it ends");
+    tun.ask(|reply| Request::EndBrew {
+        who: "brewer".to_owned(),
+        reply,
+    })
+    .await
+    .expect("it ends");
     service.end().await;
 
     let mut database = Database::open(&site.path("store")).expect("the record");

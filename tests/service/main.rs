@@ -10,11 +10,13 @@ mod alarms;
 mod beginnings;
 mod brewhouse;
 mod clocks;
+mod commands;
 mod databases;
 mod disk;
 mod endings;
 mod endurance;
 mod http;
+mod interface;
 mod kills;
 #[allow(dead_code, reason = "shared with the tests of the MQTT adapters")]
 #[path = "../mosquitto/mod.rs"]

@@ -9,7 +9,7 @@ use lauter_core::projection::Plan;
 use lauterd::config::{self, Configuration, Surroundings};
 use lauterd::runtime::request::{News, REQUESTS_BOUND, Refusal, Request, TunHandle};
 use lauterd::store::{Store, TunId};
-use lauterd::web;
+use lauterd::web::{self, Entrance};
 use tempfile::TempDir;
 use tokio::runtime::Runtime;
 use tokio::sync::{mpsc, watch};
@@ -44,6 +44,11 @@ impl Brewhouse {
     }
 
     pub fn with_tuns(names: &[&str]) -> Self {
+        Self::behind(Entrance::open(), names)
+    }
+
+    /// With a door of its own.
+    pub fn behind(entrance: Entrance, names: &[&str]) -> Self {
         let directory = tempfile::tempdir().unwrap();
         let runtime = tokio::runtime::Builder::new_multi_thread()
             .worker_threads(2)
@@ -66,7 +71,7 @@ impl Brewhouse {
                 .unwrap();
             let listener = web::bind("127.0.0.1:0".parse().unwrap()).unwrap();
             let address = listener.local_addr().unwrap();
-            let service = web::serve(listener, tuns, store.clone(), stop.clone());
+            let service = web::serve(listener, tuns, store.clone(), entrance, stop.clone());
             (address, store, service)
         });
         Self {
@@ -138,26 +143,26 @@ fn tun(id: TunId, name: &str, store: &Store, done: &Done) -> TunHandle {
             news_in.send_modify(|news| news.told += 1);
             // Who asked may have gone.
             match request {
-                Request::StartBrew { plan, reply } => {
+                Request::StartBrew { plan, who, reply } => {
                     let answer = start(brew.as_ref(), &plan);
                     if answer.is_ok() {
                         store.begin_brew(header(id, &plan.brew)).await.unwrap();
-                        note(format!("start {}", plan.brew));
+                        note(format!("start {}{}", plan.brew, by(&who)));
                         brew = Some(*plan);
                     }
                     let _ = reply.send(answer);
                 }
-                Request::EndBrew { reply } => {
+                Request::EndBrew { who, reply } => {
                     let answer = brew.take().map(|plan| plan.brew).ok_or(Refusal::NoBrew);
                     if let Ok(brew) = &answer {
-                        note(format!("end {brew}"));
+                        note(format!("end {brew}{}", by(&who)));
                     }
                     let _ = reply.send(answer);
                 }
-                Request::Sample { sample, reply } => {
+                Request::Sample { sample, who, reply } => {
                     let answer = brew.as_ref().map(|_| ()).ok_or(Refusal::NoBrew);
                     if answer.is_ok() {
-                        note(format!("{sample:?}"));
+                        note(format!("{sample:?}{}", by(&who)));
                     }
                     let _ = reply.send(answer);
                 }
@@ -178,6 +183,10 @@ fn tun(id: TunId, name: &str, store: &Store, done: &Done) -> TunHandle {
                         Ok(())
                     };
                     let _ = reply.send(answer);
+                }
+                Request::Deed { who, deed, reply } => {
+                    note(format!("{deed}{}", by(&who)));
+                    let _ = reply.send(Ok(()));
                 }
                 Request::Report { event, reply } => {
                     let answer = brew.as_ref().map(|_| ()).ok_or(Refusal::NoBrew);
@@ -202,6 +211,14 @@ fn tun(id: TunId, name: &str, store: &Store, done: &Done) -> TunHandle {
         requests,
         news,
         configuration: Arc::new(configuration()),
+    }
+}
+
+/// Who did it, where somebody signed in or was named.
+fn by(who: &str) -> String {
+    match who {
+        "somebody at this machine" => String::new(),
+        who => format!(" by {who}"),
     }
 }
 

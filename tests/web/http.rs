@@ -40,6 +40,17 @@ impl Reply {
     }
 }
 
+/// Takes an answer apart.
+pub fn taken_apart(answer: &str) -> Reply {
+    let (head, body) = answer.split_once("\r\n\r\n").expect("a head and a body");
+    let status = head.split(' ').nth(1).unwrap().parse().unwrap();
+    Reply {
+        status,
+        head: head.to_owned(),
+        body: body.to_owned(),
+    }
+}
+
 /// Sends bytes as they are and reads until the service closes.
 pub fn raw(address: SocketAddr, request: &[u8]) -> Reply {
     let mut stream = TcpStream::connect(address).unwrap();
@@ -49,14 +60,7 @@ pub fn raw(address: SocketAddr, request: &[u8]) -> Reply {
     stream.write_all(request).unwrap();
     let mut answer = Vec::new();
     stream.read_to_end(&mut answer).unwrap();
-    let answer = String::from_utf8(answer).unwrap();
-    let (head, body) = answer.split_once("\r\n\r\n").expect("a head and a body");
-    let status = head.split(' ').nth(1).unwrap().parse().unwrap();
-    Reply {
-        status,
-        head: head.to_owned(),
-        body: body.to_owned(),
-    }
+    taken_apart(&String::from_utf8(answer).unwrap())
 }
 
 /// A request with its own header lines beside what every request needs.

@@ -125,7 +125,7 @@ fn something_else_at_the_address_is_told_apart() {
 fn an_address_that_is_none_is_a_usage_error() {
     for url in [
         "127.0.0.1:8780",
-        "https://127.0.0.1:8780",
+        "ftp://127.0.0.1:8780",
         "http://127.0.0.1:8780/api",
     ] {
         let outcome = lauterd(&["status", "--url", url]);

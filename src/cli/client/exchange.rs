@@ -1,13 +1,16 @@
 //! One HTTP request and its answer, bounded in time and size.
 
+use std::fs;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use http_body_util::{BodyExt as _, Full, Limited};
 use hyper::body::Bytes;
 use hyper::client::conn::http1;
-use hyper::header::{CONTENT_TYPE, HOST};
+use hyper::header::{AUTHORIZATION, CONTENT_TYPE, HOST};
 use hyper::{Method, Request, StatusCode};
 use hyper_util::rt::TokioIo;
+use tokio::io::{AsyncRead, AsyncWrite};
 use tokio::net::TcpStream;
 use tokio::time;
 use url::{Position, Url};
@@ -31,6 +34,36 @@ pub struct Exchange {
     port: u16,
     /// `host:port` as the URL has it.
     authority: String,
+    /// None: what travels is not encrypted.
+    tls: Option<Tls>,
+    token: Option<String>,
+}
+
+/// How an encrypted connection is checked.
+struct Tls {
+    connector: tokio_native_tls::TlsConnector,
+    /// The name that the certificate must bear.
+    name: String,
+}
+
+impl std::fmt::Debug for Tls {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "TLS with {}", self.name)
+    }
+}
+
+/// Where the service is and how it is spoken to.
+#[derive(Debug)]
+pub struct Way {
+    pub url: Url,
+    /// The name its certificate bears, where it is not the URL's host.
+    pub name: Option<String>,
+    /// PEM of the authority that signed its certificate; without it the system's authorities.
+    pub authority: Option<PathBuf>,
+    /// PEM of the service's own certificate, which is trusted beside them if it signed itself.
+    pub own_certificate: Option<PathBuf>,
+    /// File of the token that is sent.
+    pub token: Option<PathBuf>,
 }
 
 /// What came back.
@@ -41,23 +74,35 @@ pub struct Answer {
 }
 
 impl Exchange {
-    pub fn with(url: &Url) -> Result<Self, Failure> {
+    pub fn with(way: &Way) -> Result<Self, Failure> {
         let runtime = tokio::runtime::Builder::new_current_thread()
             .enable_all()
             .build()
             .map_err(|error| Failure::new(Kind::Io, format!("cannot start: {error}")))?;
-        let host = url.host_str().unwrap_or_default();
+        let url = &way.url;
+        let host = url.host_str().unwrap_or_default().trim_matches(['[', ']']);
+        let tls = if url.scheme() == "https" {
+            Some(Tls {
+                connector: connector(way)?,
+                name: way.name.clone().unwrap_or_else(|| host.to_owned()),
+            })
+        } else {
+            None
+        };
         Ok(Self {
             runtime,
-            host: host.trim_matches(['[', ']']).to_owned(),
+            host: host.to_owned(),
             port: url.port_or_known_default().unwrap_or(80),
             authority: url[Position::BeforeHost..Position::AfterPort].to_owned(),
+            tls,
+            token: way.token.as_deref().map(token).transpose()?,
         })
     }
 
     /// The service's address as messages name it.
     pub fn origin(&self) -> String {
-        format!("http://{}", self.authority)
+        let scheme = if self.tls.is_some() { "https" } else { "http" };
+        format!("{scheme}://{}", self.authority)
     }
 
     /// Sends a request, with `body` as JSON, and waits for the whole answer.
@@ -69,7 +114,20 @@ impl Exchange {
     ) -> Result<Answer, Failure> {
         self.runtime.block_on(async {
             let stream = self.connect().await?;
-            time::timeout(ANSWER_TIMEOUT, self.converse(stream, method, path, body))
+            let exchanged = async {
+                match &self.tls {
+                    None => self.converse(stream, method, path, body).await,
+                    Some(tls) => {
+                        let stream = tls
+                            .connector
+                            .connect(&tls.name, stream)
+                            .await
+                            .map_err(|error| self.untrusted(&error))?;
+                        self.converse(stream, method, path, body).await
+                    }
+                }
+            };
+            time::timeout(ANSWER_TIMEOUT, exchanged)
                 .await
                 .unwrap_or_else(|_| {
                     let limit = ANSWER_TIMEOUT.as_secs();
@@ -90,13 +148,16 @@ impl Exchange {
         }
     }
 
-    async fn converse(
+    async fn converse<S>(
         &self,
-        stream: TcpStream,
+        stream: S,
         method: &Method,
         path: &str,
         body: Option<Vec<u8>>,
-    ) -> Result<Answer, Failure> {
+    ) -> Result<Answer, Failure>
+    where
+        S: AsyncRead + AsyncWrite + Unpin + Send + 'static,
+    {
         let broken = |error: &dyn std::fmt::Display| self.unreachable(&error.to_string());
         let (mut sender, connection) = http1::handshake(TokioIo::new(stream))
             .await
@@ -127,6 +188,9 @@ impl Exchange {
             .method(method)
             .uri(path)
             .header(HOST, &self.authority);
+        if let Some(token) = &self.token {
+            request = request.header(AUTHORIZATION, format!("Bearer {token}"));
+        }
         if body.is_some() {
             request = request.header(CONTENT_TYPE, "application/json");
         }
@@ -135,6 +199,17 @@ impl Exchange {
             .map_err(|error| {
                 Failure::new(Kind::Usage, format!("{path} cannot be asked for: {error}"))
             })
+    }
+
+    fn untrusted(&self, error: &native_tls::Error) -> Failure {
+        Failure::new(
+            Kind::Unavailable,
+            format!(
+                "no encrypted connection to {}: {error}; where a private authority signed its certificate, name that \
+                 one with --ca-file, and check that the certificate bears the name",
+                self.origin()
+            ),
+        )
     }
 
     fn unreachable(&self, why: &str) -> Failure {
@@ -147,4 +222,49 @@ impl Exchange {
             ),
         )
     }
+}
+
+/// With an authority of its own the connection trusts that one and no other.
+fn connector(way: &Way) -> Result<tokio_native_tls::TlsConnector, Failure> {
+    let mut builder = native_tls::TlsConnector::builder();
+    builder.min_protocol_version(Some(native_tls::Protocol::Tlsv12));
+    let wrong = |error: &native_tls::Error| {
+        Failure::new(
+            Kind::Configuration,
+            format!("the authority's certificate cannot be used: {error}"),
+        )
+    };
+    // Whoever may not read it must do with the authorities.
+    let own = way
+        .own_certificate
+        .as_ref()
+        .and_then(|path| fs::read(path).ok());
+    let own = own.and_then(|pem| native_tls::Certificate::stack_from_pem(&pem).ok());
+    for certificate in own.into_iter().flatten() {
+        builder.add_root_certificate(certificate);
+    }
+    if let Some(path) = &way.authority {
+        let pem = fs::read(path)
+            .map_err(|error| Failure::new(Kind::NoInput, format!("{}: {error}", path.display())))?;
+        builder.disable_built_in_roots(true);
+        for certificate in
+            native_tls::Certificate::stack_from_pem(&pem).map_err(|error| wrong(&error))?
+        {
+            builder.add_root_certificate(certificate);
+        }
+    }
+    Ok(builder.build().map_err(|error| wrong(&error))?.into())
+}
+
+fn token(path: &Path) -> Result<String, Failure> {
+    let text = fs::read_to_string(path)
+        .map_err(|error| Failure::new(Kind::NoInput, format!("{}: {error}", path.display())))?;
+    let token = text.trim();
+    if token.is_empty() || !token.bytes().all(|byte| byte.is_ascii_graphic()) {
+        return Err(Failure::new(
+            Kind::Data,
+            format!("{}: needed is one token and nothing else", path.display()),
+        ));
+    }
+    Ok(token.to_owned())
 }

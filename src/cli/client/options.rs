@@ -7,7 +7,7 @@ use clap::Args;
 use url::Url;
 
 use super::Client;
-use super::exchange::Exchange;
+use super::exchange::{Exchange, Way};
 use crate::config::{self, Configuration};
 use crate::exit::{Failure, Kind};
 use crate::web::wire::ServedTun;
@@ -25,6 +25,14 @@ pub struct ServiceOptions {
     /// Address of the service [default: http://127.0.0.1:8780]
     #[arg(long, global = true, value_name = "URL", value_parser = url)]
     url: Option<Url>,
+    /// File with the token this command is known by [default: lauterd/token in the configuration directory of the
+    /// user, if it is there]
+    #[arg(long, global = true, value_name = "FILE")]
+    token_file: Option<PathBuf>,
+    /// PEM file of the authority that signed the service's certificate [default: the system's authorities; with
+    /// --config also the certificate named there]
+    #[arg(long, global = true, value_name = "FILE")]
+    ca_file: Option<PathBuf>,
     /// The tun, when the service serves several
     #[arg(long, global = true, value_name = "SITE/TUN", value_parser = tun)]
     tun: Option<ServedTun>,
@@ -39,23 +47,52 @@ impl ServiceOptions {
 
     /// The service; nothing is sent yet.
     pub fn client(&self) -> Result<Client, Failure> {
-        let (url, configured) = match (&self.config, &self.url) {
+        let (mut way, configured) = match (&self.config, &self.url) {
             (Some(file), _) => {
-                let (url, tun) = of_configuration(&config::load_offline(file)?)?;
-                (url, Some(tun))
+                let (way, tun) = of_configuration(&config::load_offline(file)?)?;
+                (way, Some(tun))
             }
-            (None, Some(url)) => (url.clone(), None),
-            (None, None) => (parsed(DEFAULT_URL)?, None),
+            (None, Some(url)) => (Way::to(url.clone()), None),
+            (None, None) => (Way::to(parsed(DEFAULT_URL)?), None),
         };
+        if let Some(file) = &self.ca_file {
+            way.authority = Some(file.clone());
+            way.own_certificate = None;
+        }
+        if let Some(file) = &self.token_file {
+            way.token = Some(file.clone());
+        }
         Ok(Client {
-            exchange: Exchange::with(&url)?,
+            exchange: Exchange::with(&way)?,
             named: self.tun.clone().or(configured),
         })
     }
 }
 
-pub(super) fn of_configuration(configuration: &Configuration) -> Result<(Url, ServedTun), Failure> {
-    if !configuration.web.enabled {
+impl Way {
+    fn to(url: Url) -> Self {
+        Self {
+            url,
+            name: None,
+            authority: None,
+            own_certificate: None,
+            token: own_token(),
+        }
+    }
+}
+
+/// The token a person or program has set up for all commands.
+fn own_token() -> Option<PathBuf> {
+    let directory = match std::env::var_os("XDG_CONFIG_HOME") {
+        Some(directory) if !directory.is_empty() => PathBuf::from(directory),
+        _ => PathBuf::from(std::env::var_os("HOME")?).join(".config"),
+    };
+    Some(directory.join("lauterd/token")).filter(|file| file.is_file())
+}
+
+pub(super) fn of_configuration(configuration: &Configuration) -> Result<(Way, ServedTun), Failure> {
+    let web = &configuration.web;
+    if !web.enabled {
         return Err(Failure::new(
             Kind::Configuration,
             format!(
@@ -65,12 +102,25 @@ pub(super) fn of_configuration(configuration: &Configuration) -> Result<(Url, Se
             ),
         ));
     }
-    let address = reachable(configuration.web.listen);
+    let address = reachable(web.listen);
     let tun = ServedTun {
         site: configuration.site.clone(),
         tun: configuration.tun.name.clone(),
     };
-    Ok((parsed(&format!("http://{address}"))?, tun))
+    let scheme = if web.certificate.is_some() {
+        "https"
+    } else {
+        "http"
+    };
+    let way = Way {
+        name: web.host_name.clone(),
+        own_certificate: web
+            .certificate
+            .as_ref()
+            .map(|certificate| certificate.chain.clone()),
+        ..Way::to(parsed(&format!("{scheme}://{address}"))?)
+    };
+    Ok((way, tun))
 }
 
 /// Who listens on every address is reached on the loopback.
@@ -91,9 +141,10 @@ fn url(text: &str) -> Result<Url, String> {
     let url = Url::parse(text)
         .map_err(|error| format!("{error}; needed is an address such as {DEFAULT_URL}"))?;
     let plain = url.path() == "/" && url.query().is_none() && url.fragment().is_none();
-    if url.scheme() != "http" || !url.has_host() || !url.username().is_empty() || !plain {
+    let scheme = matches!(url.scheme(), "http" | "https");
+    if !scheme || !url.has_host() || !url.username().is_empty() || !plain {
         return Err(format!(
-            "needed is http, a host and a port, such as {DEFAULT_URL}"
+            "needed is http or https, a host and a port, such as {DEFAULT_URL}"
         ));
     }
     Ok(url)
@@ -116,17 +167,18 @@ mod tests {
     use super::*;
 
     #[test]
-    fn an_address_is_http_with_host_and_port_and_nothing_else() {
+    fn an_address_is_http_or_https_with_host_and_port_and_nothing_else() {
         for text in [
             "http://127.0.0.1:8780",
             "http://[::1]:80/",
             "http://brewhouse",
+            "https://brewhouse:8780",
         ] {
             assert!(url(text).is_ok(), "{text}");
         }
         for text in [
             "127.0.0.1:8780",
-            "https://x",
+            "ftp://x",
             "http://x/api",
             "http://u@x",
             "http://x?y",

@@ -10,6 +10,7 @@ mod link;
 mod modbus;
 mod publisher;
 mod secret;
+mod web;
 
 use std::collections::BTreeMap;
 use std::path::Path as FilePath;
@@ -21,11 +22,8 @@ use serde::Serialize;
 use super::Surroundings;
 use super::faults::Faults;
 use super::key_path::KeyPath;
-use super::model::{
-    AlarmSettings, Configuration, DecimalMark, Display, Kettle, Language, Projection, Store, Tun,
-    Watch, Web,
-};
-use super::tables::{AlarmTable, KettleTable, RootTable, WebTable};
+use super::model::{AlarmSettings, Configuration, Kettle, Projection, Store, Tun, Watch};
+use super::tables::{AlarmTable, KettleTable, RootTable};
 
 /// Checks what keys mean together, and resolves the tables if nothing at all was wrong with them.
 pub fn configuration(
@@ -39,13 +37,13 @@ pub fn configuration(
     let instruments = instrument::instruments(root, faults);
     let mqtt = publisher::mqtt(root, surroundings, faults);
     let influx = publisher::influx(root, surroundings, faults);
+    let web = web::web(root, surroundings, faults);
     limits_without_use(root.alarms.as_ref(), faults);
     if !faults.is_empty() {
         return None;
     }
     let tun = root.tun.as_ref()?;
     let store = root.store.as_ref()?;
-    let web = root.web.as_ref()?;
     let watch = root.watch.as_ref()?;
     let projection = root.projection.as_ref()?;
     Some(Configuration {
@@ -65,11 +63,7 @@ pub fn configuration(
             keep_readings_days: store.keep_readings_days?,
             keep_brews_days: store.keep_brews_days,
         },
-        web: Web {
-            enabled: web.enabled?,
-            listen: web.listen.as_ref()?.parse().ok()?,
-            display: display(web)?,
-        },
+        web: web?,
         mqtt,
         influx,
         alarms: alarms(root.alarms.as_ref()),
@@ -87,20 +81,6 @@ pub fn configuration(
             limit_ahead_s: projection.limit_ahead_s?,
             top_up_temperature_c: projection.top_up_temperature_c?,
         },
-    })
-}
-
-fn display(web: &WebTable) -> Option<Display> {
-    let language = web.language?;
-    let usual = match language {
-        Language::English => DecimalMark::Point,
-        Language::German => DecimalMark::Comma,
-    };
-    Some(Display {
-        language,
-        gravity: web.gravity?,
-        volume: web.volume?,
-        decimal: web.decimal.unwrap_or(usual),
     })
 }
 

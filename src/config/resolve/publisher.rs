@@ -29,6 +29,19 @@ pub fn mqtt(root: &RootTable, surroundings: &Surroundings, faults: &mut Faults) 
     if table.ca_file.is_some() && table.tls == Some(false) {
         faults.add(&at.key("ca_file"), "has no use without tls = true");
     }
+    if table.commands == Some(true) {
+        let users = root.web.as_ref().and_then(|web| web.users_file.as_ref());
+        if users.is_none() {
+            let message = "needs the tokens of a users' file: give web.users_file too";
+            faults.add(&at.key("commands"), message);
+        }
+        if table.publish == Some(false) {
+            faults.add(
+                &at.key("commands"),
+                "needs publish = true: commands are answered",
+            );
+        }
+    }
     let password = password.read(surroundings, faults);
     let tls = table.tls?;
     let site = root.site.as_ref()?.name.as_ref()?;
@@ -48,6 +61,7 @@ pub fn mqtt(root: &RootTable, surroundings: &Surroundings, faults: &mut Faults) 
         keep_alive: Duration::from_secs(table.keep_alive_s?.into()),
         publish: table.publish?,
         reading_every: Duration::from_secs_f64(table.reading_every_s?),
+        commands: table.commands?,
     })
 }
 

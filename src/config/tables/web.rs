@@ -12,6 +12,25 @@ pub struct WebTable {
     /// Address and port it is served on.
     #[schemars(extend("format" = "socket-address", "default" = "127.0.0.1:8780"))]
     pub listen: Option<String>,
+    /// The name people reach it by, beside its addresses: that of the certificate.
+    #[schemars(extend("format" = "host-name"))]
+    pub host_name: Option<String>,
+    /// File of the users and tokens (`lauterd user add`). Without it nobody signs in: only this machine may act,
+    /// others may watch.
+    #[schemars(extend("format" = "path"))]
+    pub users_file: Option<String>,
+    /// PEM file of the certificate and those between it and its authority; with it the connection is encrypted.
+    #[schemars(extend("format" = "path"))]
+    pub certificate_file: Option<String>,
+    /// PEM file of the certificate's private key, in PKCS #8 form.
+    #[schemars(extend("format" = "path"))]
+    pub key_file: Option<String>,
+    /// systemd credential that holds the private key (`LoadCredential=`).
+    #[schemars(extend("format" = "credential"))]
+    pub key_credential: Option<String>,
+    /// How long a person stays signed in, h.
+    #[schemars(range(min = 0.25, max = 168.0), extend("default" = 12.0))]
+    pub session_h: Option<f64>,
     /// Language of the page and the report.
     #[schemars(extend("default" = "en"))]
     pub language: Option<Language>,

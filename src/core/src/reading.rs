@@ -115,6 +115,7 @@ pub enum Status {
 
 /// Why there is no value.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum Cause {
     /// Nothing has been received from this instrument yet.

@@ -68,7 +68,7 @@ pub(super) fn status(register: &StatusRegister, payload: &Payload) -> Status {
 
 /// A number out of as many registers as its type takes. A bit kept in a register is on unless the
 /// register is zero.
-fn number(value_type: ValueType, byte_order: ByteOrder, registers: &[u16]) -> f64 {
+pub fn number(value_type: ValueType, byte_order: ByteOrder, registers: &[u16]) -> f64 {
     let bytes = big_endian(byte_order, registers);
     let bits = bytes
         .iter()

@@ -21,6 +21,7 @@ mod health;
 mod link;
 mod parameters;
 mod plan;
+pub mod probe;
 mod schedule;
 mod transport;
 #[doc(hidden)]
@@ -42,6 +43,7 @@ use crate::clock::Clock;
 use crate::config::model::{Configuration, ConfiguredInstrument, ModbusLink, Source};
 use crate::ingest::Intake;
 
+pub use decode::number;
 pub use health::{LinkFigures, LinkHealth};
 pub use parameters::Parameters;
 

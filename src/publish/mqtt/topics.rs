@@ -38,6 +38,16 @@ impl Topics {
         format!("{}/online", self.prefix)
     }
 
+    /// Where commands are listened to: one level below stands for each.
+    pub fn commands(&self) -> String {
+        format!("{}/command/+", self.prefix)
+    }
+
+    /// Where the reply to a command goes.
+    pub fn reply(&self, id: &str) -> String {
+        format!("{}/reply/{}", self.prefix, level(id))
+    }
+
     /// Whether the program is there. The last will is `online: false` with the time of the connection it belongs to:
     /// a broker cannot put in when it broke.
     pub fn online_message(&self, online: bool, stamp: Stamp) -> Message {

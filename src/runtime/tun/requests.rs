@@ -18,21 +18,31 @@ use crate::store::{BrewHeader, BrewId, FinishedBrew};
 impl Tun {
     pub(super) async fn answer(&mut self, request: Request) {
         match request {
-            Request::StartBrew { plan, reply } => {
-                let answer = self.start_brew(*plan).await;
+            Request::StartBrew { plan, who, reply } => {
+                let answer = self.start_brew(*plan, who).await;
                 send(reply, answer);
             }
-            Request::EndBrew { reply } => {
-                let answer = self.end_brew().await;
+            Request::EndBrew { who, reply } => {
+                let answer = self.end_brew(who).await;
                 send(reply, answer);
             }
-            Request::Sample { sample, reply } => {
-                let answer = self.report(Event::Sample(sample)).await;
+            Request::Sample { sample, who, reply } => {
+                let events = [Event::Sample(sample), deed(who, "sample")];
+                let answer = self.report(events).await;
                 send(reply, answer);
             }
             Request::Report { event, reply } => {
-                let answer = self.report(event).await;
+                let answer = self.report([event]).await;
                 send(reply, answer);
+            }
+            Request::Deed {
+                who,
+                deed: done,
+                reply,
+            } => {
+                self.give(deed(who, &done), self.setting.clock.now());
+                self.flush().await;
+                send(reply, self.written());
             }
             Request::Forecast { reply } => {
                 // Whoever asked may have gone.
@@ -56,16 +66,19 @@ impl Tun {
     }
 
     /// What people tell of the brew under way.
-    async fn report(&mut self, event: Event) -> Result<(), Refusal> {
+    async fn report<const N: usize>(&mut self, events: [Event; N]) -> Result<(), Refusal> {
         if self.supervisor.plan().is_none() {
             return Err(Refusal::NoBrew);
         }
-        self.give(event, self.setting.clock.now());
+        let now = self.setting.clock.now();
+        for event in events {
+            self.give(event, now);
+        }
         self.flush().await;
         self.written()
     }
 
-    async fn start_brew(&mut self, plan: Plan) -> Result<(), Refusal> {
+    async fn start_brew(&mut self, plan: Plan, who: String) -> Result<(), Refusal> {
         if let Some(current) = self.supervisor.plan() {
             return Err(Refusal::BrewUnderWay(current.brew.clone()));
         }
@@ -113,14 +126,16 @@ impl Tun {
             },
             now,
         );
+        self.give(deed(who, "brew-started"), now);
         self.flush().await;
         self.written()
     }
 
-    async fn end_brew(&mut self) -> Result<String, Refusal> {
+    async fn end_brew(&mut self, who: String) -> Result<String, Refusal> {
         let now = self.setting.clock.now().max(self.last);
         if let Some(plan) = self.supervisor.plan() {
             self.ending = Some(plan.brew.clone());
+            self.give(deed(who, "brew-ended"), now);
             self.give(Event::BrewEnded, now);
         }
         // A record that took nothing at the first asking is asked again.
@@ -220,6 +235,13 @@ pub(in crate::runtime) fn configuration_instruments(
         .iter()
         .map(|each| each.instrument.clone())
         .collect()
+}
+
+fn deed(who: String, deed: &str) -> Event {
+    Event::Deed {
+        who,
+        deed: deed.to_owned(),
+    }
 }
 
 fn send<T>(reply: Reply<T>, answer: Result<T, Refusal>) {

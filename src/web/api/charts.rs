@@ -7,26 +7,30 @@ use axum::extract::{Path, Query, State};
 use axum::http::header::CONTENT_TYPE;
 use axum::response::{IntoResponse, Response};
 use lauter_core::supervisor::FanPoint;
+use schemars::JsonSchema;
 use serde::Deserialize;
 
+use super::Service;
 use super::record::of_brew;
-use super::{Service, answered};
 use crate::brew_record::{BedSetting, BrewRecord};
 use crate::charts::{self, ChartError, Scene, Size};
 use crate::config::Configuration;
 use crate::display::Voice;
 use crate::runtime::request::TunHandle;
+use crate::web::acts::answered;
 use crate::web::page::Drawings;
 use crate::web::problem::{Answer, Problem};
 
 /// The charts by name.
-const CHARTS: [&str; 4] = ["gravity", "bed", "ph", "stop-point"];
+pub const CHARTS: [&str; 4] = ["gravity", "bed", "ph", "stop-point"];
 
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, JsonSchema)]
 pub struct ChartQuery {
     #[serde(default = "width")]
+    #[schemars(range(max = 4_294_967_295_u32))]
     width: u32,
     #[serde(default = "height")]
+    #[schemars(range(max = 4_294_967_295_u32))]
     height: u32,
     /// Without colours of its own, for a page that has them.
     #[serde(default)]

@@ -3,20 +3,23 @@
 use std::sync::Arc;
 
 use axum::Json;
-use axum::extract::{Path, State};
+use axum::extract::{Extension, Path, State};
 use axum::http::{HeaderMap, StatusCode};
 use jiff::Timestamp;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{Service, body};
+use crate::access::Caller;
 use crate::clock;
 use crate::store::Crush;
 use crate::web::problem::{Answer, Problem};
-use crate::web::wire::{Fault, check_text};
+use crate::web::wire::{Fault, Time, check_text};
 
 /// An entry with its time.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub struct LoggedCrush {
+    #[schemars(with = "Time")]
     pub time: Timestamp,
     #[serde(flatten)]
     pub crush: Crush,
@@ -39,12 +42,14 @@ pub async fn list(
 
 pub async fn enter(
     State(service): State<Arc<Service>>,
+    Extension(caller): Extension<Caller>,
     Path((site, tun)): Path<(String, String)>,
     headers: HeaderMap,
     received: body::Received,
 ) -> Result<(StatusCode, Json<LoggedCrush>), Problem> {
     let id = service.tun(&site, &tun)?.id;
-    let crush: Crush = body::json(&headers, received)?;
+    let mut crush: Crush = body::json(&headers, received)?;
+    crush.who = caller.who(&crush.who);
     let faults = faults(&crush);
     if !faults.is_empty() {
         return Err(Problem::unprocessable("crush", faults));

@@ -34,6 +34,9 @@ const CSV: &str = "text/csv; charset=utf-8";
 /// No registered type; this one is in common use.
 const JSON_LINES: &str = "application/jsonl; charset=utf-8";
 
+/// All content types above.
+pub const MEDIA_TYPES: [&str; 3] = ["application/toml", CSV, JSON_LINES];
+
 /// What an address may name.
 enum Found {
     Contents(Vec<u8>),

@@ -1,34 +1,35 @@
-//! The JSON interface below `/api/v1`: its routes and what the handlers share.
+//! The JSON interface below `/api/v1`: its router and what the handlers share; which operations there are is in
+//! `operations`.
 
 mod alarms;
-mod body;
+pub mod body;
+mod catalogue;
 mod charts;
 mod crush;
 mod export;
-mod notes;
+mod health;
 mod operate;
+mod operations;
 mod profile;
 mod record;
 mod report;
 mod tuns;
 
 use std::sync::Arc;
-use std::time::Duration;
 
 use axum::extract::DefaultBodyLimit;
 use axum::http::StatusCode;
-use axum::routing::{get, post};
-use axum::{Router, middleware};
+use axum::{Json, Router, middleware};
+use serde_json::Value;
 use tokio::sync::Semaphore;
-use tokio::time;
 use tokio_util::sync::CancellationToken;
 
 use super::live::Live;
-use super::parameters::{BODY_BOUND, TUN_TIMEOUT};
+use super::parameters::BODY_BOUND;
 use super::problem::Problem;
 use super::wire::BASE;
-use super::{events, guard, page};
-use crate::runtime::request::{Refusal, TunHandle};
+use super::{Entrance, csrf, guard, page, sign_in};
+use crate::runtime::request::TunHandle;
 use crate::store::Store;
 pub use charts::{bed_setting, running_charts};
 
@@ -37,6 +38,7 @@ pub use charts::{bed_setting, running_charts};
 pub struct Service {
     pub tuns: Vec<TunHandle>,
     pub store: Store,
+    pub entrance: Entrance,
     /// The live state of each tun, in their order.
     pub live: Vec<Live>,
     /// Places for event streams.
@@ -46,46 +48,27 @@ pub struct Service {
 
 /// Every route, behind the guard.
 pub fn router(service: Arc<Service>) -> Router {
-    let brew = Router::new()
-        .route("/", get(record::brew))
-        .route("/table", get(record::table))
-        .route("/lines", get(record::lines))
-        .route("/alarms", get(record::alarms))
-        .route("/samples", get(report::samples))
-        .route("/projections", get(report::projections))
-        .route("/occurrences", get(report::occurrences))
-        .route("/charts/{chart}", get(charts::chart))
-        .route("/report", get(report::report))
-        .route("/export", get(export::files))
-        .route("/export/{file}", get(export::file));
-    let tun = Router::new()
-        .route("/", get(tuns::status))
-        .route("/brew", post(operate::start_brew))
-        .route("/brew/end", post(operate::end_brew))
-        .route("/events", get(events::states))
-        .route("/forecast", get(charts::forecast))
-        .route("/samples", post(operate::sample))
-        .route("/notes", post(notes::note))
-        .route("/raking", post(notes::raking))
-        .route("/crush", get(crush::list).post(crush::enter))
-        .route("/alarms/report", get(alarms::report))
-        .route("/alarms/trail", get(alarms::trail))
-        .route("/alarms/{alarm}", post(operate::alarm))
-        .route("/brews", get(record::brews))
-        .route("/profile", get(profile::show).delete(profile::reset))
-        .nest("/brews/{brew}", brew);
-    let api = Router::new()
-        .route("/health", get(tuns::health))
-        .route("/tuns", get(tuns::list))
-        .nest("/tuns/{site}/{tun}", tun);
+    let (routes, document) = operations::all().finish();
+    let document = Arc::new(document);
+    let served = axum::routing::get(move || async move { Json(Value::clone(&document)) });
     Router::new()
-        .nest(BASE, api)
-        .merge(page::router())
+        .merge(routes)
+        .merge(sign_in::routes())
+        .merge(page::router().layer(middleware::from_fn(csrf::fill)))
+        .route("/api/v1/openapi.json", served)
         .fallback(no_such_path)
         .method_not_allowed_fallback(no_such_method)
         .layer(DefaultBodyLimit::max(BODY_BOUND))
-        .layer(middleware::from_fn(guard::watch))
+        .layer(middleware::from_fn_with_state(
+            Arc::clone(&service),
+            guard::watch,
+        ))
         .with_state(service)
+}
+
+/// The OpenAPI document of all operations.
+pub fn openapi() -> Value {
+    operations::all().finish().1
 }
 
 async fn no_such_path(uri: axum::http::Uri) -> Problem {
@@ -131,40 +114,5 @@ impl Service {
         found
             .map(|(_, live)| live)
             .ok_or_else(|| Problem::not_found("this tun is not watched live"))
-    }
-}
-
-/// Waits for the tun's task, but not for ever.
-async fn answered<T>(answer: impl Future<Output = Result<T, Refusal>>) -> Result<T, Problem> {
-    within(TUN_TIMEOUT, answer).await
-}
-
-async fn within<T>(
-    limit: Duration,
-    answer: impl Future<Output = Result<T, Refusal>>,
-) -> Result<T, Problem> {
-    match time::timeout(limit, answer).await {
-        Ok(answer) => answer.map_err(Problem::from),
-        Err(_) => Err(Problem::new(
-            StatusCode::GATEWAY_TIMEOUT,
-            format!(
-                "the tun's task has not answered within {} s; what was asked may still be done: look at the status \
-                 before asking again, and at the disk of the record",
-                limit.as_secs_f64()
-            ),
-        )),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[tokio::test]
-    async fn a_tun_that_does_not_answer_is_not_waited_for() {
-        let silent = std::future::pending::<Result<(), Refusal>>();
-        let problem = within(Duration::from_millis(5), silent).await.unwrap_err();
-        assert_eq!(problem.status, StatusCode::GATEWAY_TIMEOUT);
-        assert!(problem.body.error.contains("may still be done"));
     }
 }

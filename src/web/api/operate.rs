@@ -1,50 +1,58 @@
-//! What changes a brew: each request is checked here and carried out by the tun's own task.
+//! What changes a brew, as it is asked for over HTTP.
 
 use std::path::Path as FilePath;
 use std::sync::Arc;
 
 use axum::Json;
-use axum::extract::{Path, Query, State};
+use axum::extract::{Extension, Path, Query, State};
 use axum::http::{HeaderMap, StatusCode};
-use lauter_core::alarm::AlarmId;
 use lauter_core::projection::Plan;
+use schemars::JsonSchema;
 use serde::Deserialize;
 
-use super::{Service, answered, body};
+use super::{Service, body};
+use crate::access::Caller;
 use crate::config;
-use crate::runtime::request::{Refusal, Request, TunHandle};
+use crate::web::acts::Actor;
 use crate::web::guard::{MediaType, media_type};
 use crate::web::problem::{Answer, Problem};
-use crate::web::wire::{AlarmOperation, BrewName, Fault, SampleBody};
+use crate::web::wire::{AlarmOperation, BrewName, Noted, ProfileVersion, RakingNoted, SampleBody};
 
-#[derive(Debug, Deserialize)]
+/// Site and tun of a path.
+type TunPath = Path<(String, String)>;
+
+impl Service {
+    fn actor<'a>(
+        &'a self,
+        caller: &'a Caller,
+        Path((site, tun)): &TunPath,
+    ) -> Result<Actor<'a>, Problem> {
+        Ok(Actor {
+            caller,
+            tun: self.tun(site, tun)?,
+            store: &self.store,
+        })
+    }
+}
+
+#[derive(Debug, Deserialize, JsonSchema)]
 pub struct StartQuery {
     /// Whether a brew of the same id that is in the record already may be removed from it.
     #[serde(default)]
     replace: bool,
 }
 
-/// Starts a brew. A brew id that is in the record already is refused unless `replace=true`: starting removes the
-/// earlier record, and a slip in a plan must not do that.
 pub async fn start_brew(
     State(service): State<Arc<Service>>,
-    Path((site, tun)): Path<(String, String)>,
+    Extension(caller): Extension<Caller>,
+    path: TunPath,
     Query(query): Query<StartQuery>,
     headers: HeaderMap,
     received: body::Received,
 ) -> Result<(StatusCode, Json<BrewName>), Problem> {
-    let handle = service.tun(&site, &tun)?;
-    let plan = plan(&headers, received)?;
-    let brew = plan.brew.clone();
-    if !query.replace {
-        refuse_recorded(&service, handle, &brew).await?;
-    }
-    answered(handle.ask(|reply| Request::StartBrew {
-        plan: Box::new(plan),
-        reply,
-    }))
-    .await?;
-    Ok((StatusCode::CREATED, Json(BrewName { brew })))
+    let actor = service.actor(&caller, &path)?;
+    let started = actor.start_brew(plan(&headers, received)?, query.replace);
+    Ok((StatusCode::CREATED, Json(started.await?)))
 }
 
 fn plan(headers: &HeaderMap, received: body::Received) -> Result<Plan, Problem> {
@@ -61,109 +69,77 @@ fn plan(headers: &HeaderMap, received: body::Received) -> Result<Plan, Problem> 
     plan.map_err(Problem::of_plan)
 }
 
-async fn refuse_recorded(service: &Service, handle: &TunHandle, brew: &str) -> Result<(), Problem> {
-    let (id, name) = (handle.id, brew.to_owned());
-    let known = service
-        .store
-        .read(move |database| database.find_brew(id, &name))
-        .await?;
-    if known.is_none() {
-        return Ok(());
-    }
-    // A brew under way stands in the record too, and then that is the news.
-    if let Some(running) = answered(handle.status()).await?.brew {
-        return Err(Refusal::BrewUnderWay(running).into());
-    }
-    Err(Problem::new(
-        StatusCode::CONFLICT,
-        format!(
-            "brew {brew} is in the record already; give this one another id, or replace the earlier record \
-             (lauterd brew start --replace)"
-        ),
-    ))
-}
-
-/// Ends the brew under way.
 pub async fn end_brew(
     State(service): State<Arc<Service>>,
-    Path((site, tun)): Path<(String, String)>,
+    Extension(caller): Extension<Caller>,
+    path: TunPath,
 ) -> Answer<BrewName> {
-    let handle = service.tun(&site, &tun)?;
-    let brew = answered(handle.ask(|reply| Request::EndBrew { reply })).await?;
-    Ok(Json(BrewName { brew }))
+    let ended = service.actor(&caller, &path)?.end_brew().await?;
+    Ok(Json(ended))
 }
 
-/// Takes a hand sample; answers with the sample as it was understood.
 pub async fn sample(
     State(service): State<Arc<Service>>,
-    Path((site, tun)): Path<(String, String)>,
+    Extension(caller): Extension<Caller>,
+    path: TunPath,
     headers: HeaderMap,
     received: body::Received,
 ) -> Answer<SampleBody> {
-    let handle = service.tun(&site, &tun)?;
-    let taken: SampleBody = body::json(&headers, received)?;
-    let factor = handle.configuration.watch.wort_factor;
-    let (taken, sample) = taken
-        .in_plato(factor)
-        .and_then(|taken| Ok((taken, taken.sample()?)))
-        .map_err(|faults| Problem::unprocessable("sample", faults))?;
-    answered(handle.ask(|reply| Request::Sample { sample, reply })).await?;
+    let actor = service.actor(&caller, &path)?;
+    let taken = actor.sample(body::json(&headers, received)?).await?;
     Ok(Json(taken))
 }
 
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, JsonSchema)]
 pub struct AlarmQuery {
+    /// The instrument, link or publisher, for an alarm that has one.
+    #[schemars(length(min = 1, max = 64))]
     instrument: Option<String>,
 }
 
-/// Does what an operator asks about an alarm; answers with the operation as it was understood.
 pub async fn alarm(
     State(service): State<Arc<Service>>,
+    Extension(caller): Extension<Caller>,
     Path((site, tun, alarm)): Path<(String, String, String)>,
     Query(AlarmQuery { instrument }): Query<AlarmQuery>,
     headers: HeaderMap,
     received: body::Received,
 ) -> Answer<AlarmOperation> {
-    let handle = service.tun(&site, &tun)?;
-    let alarm = alarm_id(&alarm)?;
-    let operation: AlarmOperation = body::json(&headers, received)?;
-    let action = operation.clone().action().and_then(|(who, action)| {
-        check_instrument(instrument.as_deref())?;
-        Ok((who, action))
-    });
-    let (who, action) = action.map_err(|faults| Problem::unprocessable("alarm", faults))?;
-    answered(handle.ask(|reply| Request::Operate {
-        alarm,
-        instrument,
-        who,
-        action,
-        reply,
-    }))
-    .await?;
-    Ok(Json(operation))
+    let actor = service.actor(&caller, &Path((site, tun)))?;
+    let operation = body::json(&headers, received)?;
+    let done = actor.alarm(&alarm, instrument, operation).await?;
+    Ok(Json(done))
 }
 
-fn alarm_id(name: &str) -> Result<AlarmId, Problem> {
-    AlarmId::ALL
-        .into_iter()
-        .find(|alarm| alarm.name() == name)
-        .ok_or_else(|| {
-            let names: Vec<&str> = AlarmId::ALL.into_iter().map(AlarmId::name).collect();
-            Problem::not_found(format!(
-                "there is no alarm {name}; the alarms are {}",
-                names.join(", ")
-            ))
-        })
+pub async fn note(
+    State(service): State<Arc<Service>>,
+    Extension(caller): Extension<Caller>,
+    path: TunPath,
+    headers: HeaderMap,
+    received: body::Received,
+) -> Answer<Noted> {
+    let actor = service.actor(&caller, &path)?;
+    let noted = actor.note(body::json(&headers, received)?).await?;
+    Ok(Json(noted))
 }
 
-/// Only the form: whether the alarm has such an instrument (or link, or publisher) is for the tun to know.
-fn check_instrument(instrument: Option<&str>) -> Result<(), Vec<Fault>> {
-    let right = instrument.is_none_or(|id| {
-        (1..=64).contains(&id.chars().count()) && !id.chars().any(char::is_control)
-    });
-    if right {
-        return Ok(());
-    }
-    let message = "must be 1 to 64 characters on one line";
-    Err(vec![Fault::new("instrument", message)])
+pub async fn raking(
+    State(service): State<Arc<Service>>,
+    Extension(caller): Extension<Caller>,
+    path: TunPath,
+    headers: HeaderMap,
+    received: body::Received,
+) -> Answer<RakingNoted> {
+    let actor = service.actor(&caller, &path)?;
+    let noted = actor.raking(body::json(&headers, received)?).await?;
+    Ok(Json(noted))
+}
+
+pub async fn reset_profile(
+    State(service): State<Arc<Service>>,
+    Extension(caller): Extension<Caller>,
+    path: TunPath,
+) -> Answer<ProfileVersion> {
+    let reset = service.actor(&caller, &path)?.reset_profile().await?;
+    Ok(Json(reset))
 }

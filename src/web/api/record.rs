@@ -5,6 +5,7 @@ use std::sync::Arc;
 use axum::Json;
 use axum::extract::{Path, Query, State};
 use lauter_core::supervisor::{AlarmLine, Line, TableLine};
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 use super::Service;
@@ -16,9 +17,11 @@ use crate::web::wire::{RecordedBrew, RecordedBrews};
 /// Site, tun and brew of a path.
 pub type BrewPath = Path<(String, String, String)>;
 
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, JsonSchema)]
 pub struct ListQuery {
-    limit: Option<usize>,
+    /// At most so many; without it 100.
+    #[schemars(range(max = 4_294_967_295_u32))]
+    limit: Option<u32>,
 }
 
 pub async fn brews(
@@ -27,7 +30,7 @@ pub async fn brews(
     Query(query): Query<ListQuery>,
 ) -> Answer<RecordedBrews> {
     let id = service.tun(&site, &tun)?.id;
-    let limit = query.limit.unwrap_or(BREWS_LISTED);
+    let limit = query.limit.map_or(BREWS_LISTED, |limit| limit as usize);
     let listed = service
         .store
         .read(move |database| {

@@ -8,6 +8,7 @@ use axum::http::HeaderValue;
 use axum::http::header::{CONTENT_SECURITY_POLICY, CONTENT_TYPE};
 use axum::response::{Html, IntoResponse, Response};
 use lauter_core::supervisor::{Occurrence, ProjectionLine};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::record::{BrewPath, of_brew};
@@ -20,7 +21,7 @@ use crate::web::problem::{Answer, Problem};
 use crate::web::wire::SampleBody;
 
 /// The form of a report.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Format {
     #[default]
@@ -29,7 +30,14 @@ pub enum Format {
     Json,
 }
 
-#[derive(Debug, Deserialize)]
+/// All its content types.
+pub const MEDIA_TYPES: [&str; 3] = [
+    "text/html; charset=utf-8",
+    "text/csv; charset=utf-8",
+    "application/json",
+];
+
+#[derive(Debug, Deserialize, JsonSchema)]
 pub struct ReportQuery {
     #[serde(default)]
     format: Format,
@@ -77,7 +85,7 @@ pub async fn report(
 }
 
 /// A hand sample with its time.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub struct TimedSample {
     pub elapsed_s: f64,
     #[serde(flatten)]

@@ -5,8 +5,9 @@ use std::sync::Arc;
 use axum::Json;
 use axum::extract::{Path, State};
 
-use super::{Service, answered};
+use super::Service;
 use crate::runtime::request::TunStatus;
+use crate::web::acts::answered;
 use crate::web::problem::Answer;
 use crate::web::wire::{Health, ServedTun, ServedTuns};
 

@@ -8,8 +8,10 @@ use lauter_core::alarm::{
 };
 use lauter_core::reading::Moment;
 use lauter_core::supervisor::{AlarmLine, BURST_PLACE, Event};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::Time;
 use crate::store::{Brew, Database, DatedEvent, StoreError, TunId};
 
 /// Days of the record that report and trail look back when nobody says how many (own choice: ISA-18.2 asks for at
@@ -26,8 +28,9 @@ pub struct Asked {
 }
 
 /// The alarms' figures beside their benchmarks.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct AlarmReport {
+    #[schemars(with = "Time")]
     pub since: Timestamp,
     /// The brews that were watched, newest first.
     pub brews: Vec<String>,
@@ -36,8 +39,9 @@ pub struct AlarmReport {
 }
 
 /// One change of an alarm's state: when, what, by whom, why.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct TrailEntry {
+    #[schemars(with = "Time")]
     pub time: Timestamp,
     /// Null between brews.
     pub brew: Option<String>,

@@ -2,21 +2,24 @@
 
 use jiff::Timestamp;
 use lauter_core::profile::{Figures, TunProfile};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::Time;
 use crate::store::{Database, StoreError, TunId};
 
 /// The newest version of a tun's profile; without a version nothing has been learnt yet.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct KnownProfile {
     pub version: Option<u64>,
+    #[schemars(with = "Option<Time>")]
     pub saved: Option<Timestamp>,
     pub figures: Figures,
     pub profile: TunProfile,
 }
 
 /// The version that a change has made.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ProfileVersion {
     pub version: u64,
 }

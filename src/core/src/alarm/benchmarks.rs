@@ -11,6 +11,7 @@ use super::performance::{FLOOD_IN_INTERVAL, Performance};
 
 /// One figure beside its benchmark.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Benchmark {
     pub figure: String,
     pub value: Option<f64>,

@@ -37,6 +37,7 @@ pub struct Watch {
 
 /// An alarm, or an alarm of one instrument.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Source {
     pub alarm: AlarmId,
     pub instrument: Option<String>,
@@ -44,6 +45,7 @@ pub struct Source {
 
 /// One source and how often something was so.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Frequency {
     #[serde(flatten)]
     pub source: Source,
@@ -52,6 +54,7 @@ pub struct Frequency {
 
 /// The figures of some watches. What cannot be said without a watch or without an alarm is null.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Performance {
     pub watches: u32,
     pub watched_h: f64,

@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 /// A part of the run-off.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum Phase {
     #[default]

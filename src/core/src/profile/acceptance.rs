@@ -39,6 +39,7 @@ impl Default for Rules {
 
 /// Why a brew teaches or does not.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum Reason {
     Teaches,
@@ -71,6 +72,7 @@ impl Reason {
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Acceptance {
     pub accepted: bool,
     pub reason: Reason,

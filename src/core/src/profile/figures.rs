@@ -10,6 +10,7 @@ use crate::conditioning::median;
 
 /// A middle and the range of the accepted brews.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Figure {
     pub median: f64,
     pub least: f64,
@@ -19,6 +20,7 @@ pub struct Figure {
 
 /// What the accepted brews had in common; None where nothing was measured.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Figures {
     pub accepted: usize,
     pub refused: usize,

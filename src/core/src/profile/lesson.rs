@@ -9,6 +9,7 @@ use crate::projection::PhBasis;
 
 /// The curve that the runnings followed.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct WashoutLesson {
     /// First-wort gravity as seen, °P.
     pub first_wort_gravity_p: f64,
@@ -21,6 +22,7 @@ pub struct WashoutLesson {
 
 /// The stop-point, where the kettle came to its target.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct StopLesson {
     /// Run-off per kg of grist at the target, without the heel, L/kg as metered.
     pub volume_l_per_kg: f64,
@@ -30,6 +32,7 @@ pub struct StopLesson {
 
 /// What one raking did to the bed's resistance, 1/m, and to the runnings after it.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct RakeLesson {
     pub before_per_m: f64,
     pub after_per_m: f64,
@@ -44,6 +47,7 @@ pub struct RakeLesson {
 
 /// The bed under flow; None where no pressure drop was measured.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct BedLesson {
     /// Median resistance after the first tenth of the run-off, 1/m.
     pub resistance_per_m: Option<f64>,
@@ -56,6 +60,7 @@ pub struct BedLesson {
 
 /// How pH rose while the extract washed out.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct PhLesson {
     pub basis: PhBasis,
     pub first_wort_ph: f64,
@@ -65,6 +70,7 @@ pub struct PhLesson {
 
 /// The marks of the run-off up to the target, by which it is judged.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Quality {
     pub target_reached: bool,
     /// The channelling alarm was annunciated.
@@ -80,6 +86,7 @@ pub struct Quality {
 
 /// Everything a brew teaches.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct BrewLesson {
     pub brew: String,
     pub recipe: String,

@@ -29,6 +29,7 @@ pub const LESSONS_KEPT: usize = 24;
 
 /// How one brew was judged.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Verdict {
     pub brew: String,
     #[serde(flatten)]
@@ -37,6 +38,7 @@ pub struct Verdict {
 
 /// What brews taught about one tun. Which tun, the store knows.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct TunProfile {
     pub format: u32,
     /// Accepted ones, the oldest first.

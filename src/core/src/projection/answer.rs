@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 /// Quantiles of an honest forecast: 90 % of true values fall inside p5–p95.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Band {
     pub p5: f64,
     pub p50: f64,
@@ -24,6 +25,7 @@ impl Band {
 
 /// Where a limit or a target will be crossed: kettle volume and time.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Crossing {
     pub volume_l: Band,
     pub elapsed_s: Band,
@@ -31,6 +33,7 @@ pub struct Crossing {
 
 /// What ends the run-off first.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum StopCause {
     TargetGravity,
@@ -43,6 +46,7 @@ pub enum StopCause {
 
 /// What to do given every limit.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Stop {
     pub cause: StopCause,
     pub volume_l: f64,

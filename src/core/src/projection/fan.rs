@@ -13,6 +13,7 @@ use super::ensemble::{Found, Limits, Player, Situation};
 
 /// What is expected when the kettle has come to a volume.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct FanPoint {
     pub kettle_volume_l: f64,
     pub elapsed_s: f64,

@@ -11,6 +11,7 @@ use crate::reading::{Moment, Reading};
 
 /// Where a hand sample was taken.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum Place {
     Runnings,
@@ -80,6 +81,11 @@ pub enum Event {
         instrument: Option<String>,
         who: String,
         action: OperatorAction,
+    },
+    /// Somebody did what another event tells without a name: for the trail alone.
+    Deed {
+        who: String,
+        deed: String,
     },
     /// Nobody has watched since that moment: the service was not running.
     Interrupted {

@@ -161,7 +161,7 @@ impl Supervisor {
             } => {
                 self.operate(alarm, instrument, &who, &action, now);
             }
-            Event::Interrupted { .. } | Event::Tick => {}
+            Event::Deed { .. } | Event::Interrupted { .. } | Event::Tick => {}
         }
     }
 

@@ -12,6 +12,7 @@ use super::Supervisor;
 
 /// Pace and bed beside the figures of the run-off state.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Outlook {
     pub planned_flow_l_min: f64,
     /// Flow that finishes when the plan says; None before wort flows and when the time is over.

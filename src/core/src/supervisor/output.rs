@@ -13,6 +13,7 @@ use crate::reading::{Cause, Moment, Status};
 use crate::units::Unit;
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct ProjectionLine {
     pub elapsed_s: f64,
     pub kettle_volume_l: f64,
@@ -25,6 +26,7 @@ pub struct ProjectionLine {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct AlarmLine {
     pub elapsed_s: f64,
     pub alarm: crate::alarm::AlarmId,
@@ -39,6 +41,7 @@ pub struct AlarmLine {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct TableLine {
     pub elapsed_s: f64,
     pub runnings_gravity_p: Option<f64>,
@@ -50,6 +53,7 @@ pub struct TableLine {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct SummaryLine {
     pub stop_volume_l: Option<f64>,
     pub stop_elapsed_s: Option<f64>,
@@ -63,6 +67,7 @@ pub struct SummaryLine {
 
 /// A line of the replay's output and of the record.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(tag = "kind", rename_all = "kebab-case")]
 pub enum Line {
     Projection(ProjectionLine),
@@ -73,6 +78,7 @@ pub enum Line {
 
 /// A reading after conditioning.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct ConditionedReading {
     pub instrument: String,
     /// Filtered value in `unit`; null when there is none.
@@ -89,6 +95,7 @@ pub struct ConditionedReading {
 
 /// The state of the run-off now.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct RunoffState {
     pub elapsed_s: f64,
     pub brew: String,
@@ -109,6 +116,7 @@ pub struct RunoffState {
 
 /// What the kettle would need if the run-off were stopped now.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct IfStopped {
     /// Liquor that brings the kettle down to its target, as far as there is room for it, L.
     pub top_up_l: f64,
@@ -121,6 +129,7 @@ pub struct IfStopped {
 
 /// Something that happened and belongs in the record: brew started, phase changed, sample taken.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Occurrence {
     pub elapsed_s: Option<f64>,
     pub event: String,

@@ -249,7 +249,7 @@ fn an_acknowledgement_is_recorded_with_its_name() {
 }
 
 #[test]
-fn a_note_is_kept_and_changes_nothing_else() {
+fn a_note_is_kept_and_neither_it_nor_a_deed_changes_anything_else() {
     let (mut plain, mut noted) = (Run::new(), Run::new());
     for run in [&mut plain, &mut noted] {
         run.flow(1200, 60.0, false);
@@ -257,6 +257,10 @@ fn a_note_is_kept_and_changes_nothing_else() {
     noted.give(Event::Note {
         who: "night shift".to_owned(),
         text: "sparge arm cleaned".to_owned(),
+    });
+    noted.give(Event::Deed {
+        who: "night shift".to_owned(),
+        deed: "sample".to_owned(),
     });
     for run in [&mut plain, &mut noted] {
         run.flow(1200, 60.0, false);

@@ -1,0 +1,534 @@
+# Print an optspec for argparse to handle cmd's options that are independent of any subcommand.
+function __fish_lauterd_global_optspecs
+    string join \n h/help V/version
+end
+
+function __fish_lauterd_needs_command
+    # Figure out if the current invocation already has a command.
+    set -l cmd (commandline -opc)
+    set -e cmd[1]
+    argparse -s (__fish_lauterd_global_optspecs) -- $cmd 2>/dev/null
+    or return
+    if set -q argv[1]
+        # Also print the command, so this can be used to figure out what it is.
+        echo $argv[1]
+        return 1
+    end
+    return 0
+end
+
+function __fish_lauterd_using_subcommand
+    set -l cmd (__fish_lauterd_needs_command)
+    test -z "$cmd"
+    and return 1
+    contains -- $cmd[1] $argv
+end
+
+complete -c lauterd -n "__fish_lauterd_needs_command" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_needs_command" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "demo" -d 'Shows the service at work on a simulated brewhouse, sixty times faster than life'
+complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "check-config" -d 'Checks configuration files: prints the resolved instruments, or everything that is wrong'
+complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "probe" -d 'Looks at a Modbus device: which units answer, and what its registers may stand for'
+complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "run" -d 'Runs the service: one tun for each configuration file'
+complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "brew" -d 'Starts, ends, lists, shows and exports brews of the running service'
+complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "sample" -d 'Gives the running brew a hand sample'
+complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "alarms" -d 'Lists alarms, acknowledges and shelves them, takes them out of service, and tells how they behaved'
+complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "status" -d 'Shows the tuns of the running service: run-off, stop-point, alarms and readings'
+complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "tun" -d 'Shows, exports and resets what earlier brews taught about a tun'
+complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "user" -d 'Adds, removes and lists the people who may sign in'
+complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "token" -d 'Makes, removes and lists the tokens of programs'
+complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "report" -d 'Writes the report of a brew: one HTML file that needs nothing beside it and prints well, or its data'
+complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "replay" -d 'Runs recorded instruments through the same watch as the live service, as fast as it can'
+complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "calc" -d 'The brewer\'s arithmetic: each answer with its formula and its source'
+complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c lauterd -n "__fish_lauterd_using_subcommand demo" -l speed -d 'Simulated seconds in a second' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand demo" -l seed -d 'Another seed gives other noise on the instruments; without it the scenario\'s own' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand demo" -l listen -d 'Where the page is served; without it on any free port' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand demo" -l language -d 'Language of the page' -r -f -a "en\t''
+de\t''"
+complete -c lauterd -n "__fish_lauterd_using_subcommand demo" -l stay -d 'Goes on serving page and record after the run-off, until Ctrl-C'
+complete -c lauterd -n "__fish_lauterd_using_subcommand demo" -s h -l help -d 'Print help (see more with \'--help\')'
+complete -c lauterd -n "__fish_lauterd_using_subcommand demo" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand check-config" -l json -d 'Prints what was resolved as JSON'
+complete -c lauterd -n "__fish_lauterd_using_subcommand check-config" -l schema -d 'Prints the JSON Schema of the configuration file and ends'
+complete -c lauterd -n "__fish_lauterd_using_subcommand check-config" -s h -l help -d 'Print help (see more with \'--help\')'
+complete -c lauterd -n "__fish_lauterd_using_subcommand check-config" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers help" -l tcp -d 'Modbus TCP' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers help" -l rtu-over-tcp -d 'RTU frames through a TCP gateway' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers help" -l rtu -d 'Modbus RTU on a serial device' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers help" -l baud -d 'Bits a second, with --rtu' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers help" -l parity -d 'Parity, with --rtu' -r -f -a "none\t''
+even\t''
+odd\t''"
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers help" -l timeout -d 'How long an answer may take, ms' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers help" -s h -l help -d 'Print help (see more with \'--help\')'
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers help" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers help" -f -a "units" -d 'Asks every unit for one register and lists those that answer'
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers help" -f -a "registers" -d 'Reads registers and shows every plausible reading of them'
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from units" -l first -d 'First unit' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from units" -l last -d 'Last unit' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from units" -l tcp -d 'Modbus TCP' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from units" -l rtu-over-tcp -d 'RTU frames through a TCP gateway' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from units" -l rtu -d 'Modbus RTU on a serial device' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from units" -l baud -d 'Bits a second, with --rtu' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from units" -l parity -d 'Parity, with --rtu' -r -f -a "none\t''
+even\t''
+odd\t''"
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from units" -l timeout -d 'How long an answer may take, ms' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from units" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from units" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l unit -d 'Unit of the device' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l table -d 'Modbus table' -r -f -a "input\t''
+holding\t''"
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l from -d 'First address, counted from 0. Manuals often count from 1: look one before and one after, too' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l count -d 'How many registers' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l low -d 'Least value the instrument shows now' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l high -d 'Greatest value the instrument shows now' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l watch -d 'Reads again for so many seconds: what leaves the range is dropped, and what moves is shown' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l id -d 'Name of the instrument in the table to paste' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l measures -d 'What it measures, for the table to paste' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l unit-of-value -d 'Unit of its readings, for the table to paste' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l pick -d 'Which of the listed readings the table to paste is for' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l tcp -d 'Modbus TCP' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l rtu-over-tcp -d 'RTU frames through a TCP gateway' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l rtu -d 'Modbus RTU on a serial device' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l baud -d 'Bits a second, with --rtu' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l parity -d 'Parity, with --rtu' -r -f -a "none\t''
+even\t''
+odd\t''"
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l timeout -d 'How long an answer may take, ms' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from help" -f -a "units" -d 'Asks every unit for one register and lists those that answer'
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from help" -f -a "registers" -d 'Reads registers and shows every plausible reading of them'
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c lauterd -n "__fish_lauterd_using_subcommand run" -l config -d 'Configuration of a tun; may stand several times' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand run" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand run" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and not __fish_seen_subcommand_from start end list table export help" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and not __fish_seen_subcommand_from start end list table export help" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and not __fish_seen_subcommand_from start end list table export help" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and not __fish_seen_subcommand_from start end list table export help" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and not __fish_seen_subcommand_from start end list table export help" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and not __fish_seen_subcommand_from start end list table export help" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and not __fish_seen_subcommand_from start end list table export help" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and not __fish_seen_subcommand_from start end list table export help" -f -a "start" -d 'Starts a brew with its run-off plan'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and not __fish_seen_subcommand_from start end list table export help" -f -a "end" -d 'Ends the brew under way'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and not __fish_seen_subcommand_from start end list table export help" -f -a "list" -d 'Lists the brews of the record, newest first'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and not __fish_seen_subcommand_from start end list table export help" -f -a "table" -d 'Shows the brewer\'s table of a brew, by default of the newest'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and not __fish_seen_subcommand_from start end list table export help" -f -a "export" -d 'Writes a brew\'s record into a directory: plan, readings, samples, table, alarms and lines'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and not __fish_seen_subcommand_from start end list table export help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from start" -l plan -d 'Run-off plan (TOML)' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from start" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from start" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from start" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from start" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from start" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from start" -l replace -d 'Remove an earlier brew of the same id from the record'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from start" -s h -l help -d 'Print help (see more with \'--help\')'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from start" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from end" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from end" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from end" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from end" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from end" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from end" -s h -l help -d 'Print help (see more with \'--help\')'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from end" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from list" -l limit -d 'How many at most' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from list" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from list" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from list" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from list" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from list" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from list" -l json -d 'As JSON'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from list" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from list" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from table" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from table" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from table" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from table" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from table" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from table" -l json -d 'As JSON, one object for each row'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from table" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from table" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from export" -l into -d 'Directory for the files; made if it is not there' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from export" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from export" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from export" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from export" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from export" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from export" -s h -l help -d 'Print help (see more with \'--help\')'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from export" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from help" -f -a "start" -d 'Starts a brew with its run-off plan'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from help" -f -a "end" -d 'Ends the brew under way'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from help" -f -a "list" -d 'Lists the brews of the record, newest first'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from help" -f -a "table" -d 'Shows the brewer\'s table of a brew, by default of the newest'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from help" -f -a "export" -d 'Writes a brew\'s record into a directory: plan, readings, samples, table, alarms and lines'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -l place -d 'Where it was taken' -r -f -a "runnings\t'The wort leaving the tun'
+kettle\t'The kettle, well mixed'"
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -l gravity -d 'Gravity, °P at 20 °C' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -l ph -d 'pH of the cooled sample' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -l volume -d 'Volume read at the kettle, L as metered' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -s h -l help -d 'Print help (see more with \'--help\')'
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and not __fish_seen_subcommand_from list report trail acknowledge shelve unshelve out-of-service return help" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and not __fish_seen_subcommand_from list report trail acknowledge shelve unshelve out-of-service return help" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and not __fish_seen_subcommand_from list report trail acknowledge shelve unshelve out-of-service return help" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and not __fish_seen_subcommand_from list report trail acknowledge shelve unshelve out-of-service return help" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and not __fish_seen_subcommand_from list report trail acknowledge shelve unshelve out-of-service return help" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and not __fish_seen_subcommand_from list report trail acknowledge shelve unshelve out-of-service return help" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and not __fish_seen_subcommand_from list report trail acknowledge shelve unshelve out-of-service return help" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and not __fish_seen_subcommand_from list report trail acknowledge shelve unshelve out-of-service return help" -f -a "list" -d 'Every alarm: cause, response, consequence, caution, delays and what suppresses it. Needs no service; with --config it shows what that tun has changed'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and not __fish_seen_subcommand_from list report trail acknowledge shelve unshelve out-of-service return help" -f -a "report" -d 'How the alarms behaved, beside the benchmarks of EEMUA 191 and ISA-18.2. With --config it reads the record, whether or not a service runs'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and not __fish_seen_subcommand_from list report trail acknowledge shelve unshelve out-of-service return help" -f -a "trail" -d 'Every change of an alarm: when, what, who and why'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and not __fish_seen_subcommand_from list report trail acknowledge shelve unshelve out-of-service return help" -f -a "acknowledge" -d 'Tells that the alarm has been seen'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and not __fish_seen_subcommand_from list report trail acknowledge shelve unshelve out-of-service return help" -f -a "shelve" -d 'Keeps the alarm quiet for some minutes; then it returns by itself'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and not __fish_seen_subcommand_from list report trail acknowledge shelve unshelve out-of-service return help" -f -a "unshelve" -d 'Takes the alarm from the shelf before its time'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and not __fish_seen_subcommand_from list report trail acknowledge shelve unshelve out-of-service return help" -f -a "out-of-service" -d 'Takes the alarm out of service until it is returned'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and not __fish_seen_subcommand_from list report trail acknowledge shelve unshelve out-of-service return help" -f -a "return" -d 'Returns the alarm to service'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and not __fish_seen_subcommand_from list report trail acknowledge shelve unshelve out-of-service return help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from list" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from list" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from list" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from list" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from list" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from list" -l json -d 'As JSON'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from list" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from list" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from report" -l brew -d 'One brew alone' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from report" -l days -d 'How many days back' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from report" -l store -d 'Directory of the record [default: the configuration\'s]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from report" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from report" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from report" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from report" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from report" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from report" -l json -d 'As JSON'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from report" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from report" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from trail" -l brew -d 'One brew alone' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from trail" -l days -d 'How many days back' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from trail" -l store -d 'Directory of the record [default: the configuration\'s]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from trail" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from trail" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from trail" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from trail" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from trail" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from trail" -l json -d 'As JSON'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from trail" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from trail" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from acknowledge" -l instrument -d 'The instrument, link or publisher, for alarms that have one' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from acknowledge" -l who -d 'Who asks, for the record' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from acknowledge" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from acknowledge" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from acknowledge" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from acknowledge" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from acknowledge" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from acknowledge" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from acknowledge" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from shelve" -l instrument -d 'The instrument, link or publisher, for alarms that have one' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from shelve" -l who -d 'Who asks, for the record' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from shelve" -l minutes -d 'For how long, minutes' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from shelve" -l reason -d 'Why, for the record' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from shelve" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from shelve" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from shelve" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from shelve" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from shelve" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from shelve" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from shelve" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from unshelve" -l instrument -d 'The instrument, link or publisher, for alarms that have one' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from unshelve" -l who -d 'Who asks, for the record' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from unshelve" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from unshelve" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from unshelve" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from unshelve" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from unshelve" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from unshelve" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from unshelve" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from out-of-service" -l instrument -d 'The instrument, link or publisher, for alarms that have one' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from out-of-service" -l who -d 'Who asks, for the record' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from out-of-service" -l reason -d 'Why, for the record' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from out-of-service" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from out-of-service" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from out-of-service" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from out-of-service" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from out-of-service" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from out-of-service" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from out-of-service" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from return" -l instrument -d 'The instrument, link or publisher, for alarms that have one' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from return" -l who -d 'Who asks, for the record' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from return" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from return" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from return" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from return" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from return" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from return" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from return" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from help" -f -a "list" -d 'Every alarm: cause, response, consequence, caution, delays and what suppresses it. Needs no service; with --config it shows what that tun has changed'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from help" -f -a "report" -d 'How the alarms behaved, beside the benchmarks of EEMUA 191 and ISA-18.2. With --config it reads the record, whether or not a service runs'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from help" -f -a "trail" -d 'Every change of an alarm: when, what, who and why'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from help" -f -a "acknowledge" -d 'Tells that the alarm has been seen'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from help" -f -a "shelve" -d 'Keeps the alarm quiet for some minutes; then it returns by itself'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from help" -f -a "unshelve" -d 'Takes the alarm from the shelf before its time'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from help" -f -a "out-of-service" -d 'Takes the alarm out of service until it is returned'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from help" -f -a "return" -d 'Returns the alarm to service'
+complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and __fish_seen_subcommand_from help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c lauterd -n "__fish_lauterd_using_subcommand status" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand status" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand status" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand status" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand status" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand status" -l json -d 'As JSON, one object for each tun'
+complete -c lauterd -n "__fish_lauterd_using_subcommand status" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand status" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and not __fish_seen_subcommand_from show history export reset help" -l config -d 'Configuration of the tun' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and not __fish_seen_subcommand_from show history export reset help" -l store -d 'Directory of the record [default: the configuration\'s]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and not __fish_seen_subcommand_from show history export reset help" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and not __fish_seen_subcommand_from show history export reset help" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and not __fish_seen_subcommand_from show history export reset help" -f -a "show" -d 'The tun\'s typical figures, and which brews taught them'
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and not __fish_seen_subcommand_from show history export reset help" -f -a "history" -d 'Every version of the profile, newest first'
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and not __fish_seen_subcommand_from show history export reset help" -f -a "export" -d 'The profile as JSON'
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and not __fish_seen_subcommand_from show history export reset help" -f -a "reset" -d 'Begins a new profile; the versions before it stay in the record'
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and not __fish_seen_subcommand_from show history export reset help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and __fish_seen_subcommand_from show" -l config -d 'Configuration of the tun' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and __fish_seen_subcommand_from show" -l store -d 'Directory of the record [default: the configuration\'s]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and __fish_seen_subcommand_from show" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and __fish_seen_subcommand_from show" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and __fish_seen_subcommand_from history" -l config -d 'Configuration of the tun' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and __fish_seen_subcommand_from history" -l store -d 'Directory of the record [default: the configuration\'s]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and __fish_seen_subcommand_from history" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and __fish_seen_subcommand_from history" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and __fish_seen_subcommand_from export" -l config -d 'Configuration of the tun' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and __fish_seen_subcommand_from export" -l store -d 'Directory of the record [default: the configuration\'s]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and __fish_seen_subcommand_from export" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and __fish_seen_subcommand_from export" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and __fish_seen_subcommand_from reset" -l config -d 'Configuration of the tun' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and __fish_seen_subcommand_from reset" -l store -d 'Directory of the record [default: the configuration\'s]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and __fish_seen_subcommand_from reset" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and __fish_seen_subcommand_from reset" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and __fish_seen_subcommand_from help" -f -a "show" -d 'The tun\'s typical figures, and which brews taught them'
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and __fish_seen_subcommand_from help" -f -a "history" -d 'Every version of the profile, newest first'
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and __fish_seen_subcommand_from help" -f -a "export" -d 'The profile as JSON'
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and __fish_seen_subcommand_from help" -f -a "reset" -d 'Begins a new profile; the versions before it stay in the record'
+complete -c lauterd -n "__fish_lauterd_using_subcommand tun; and __fish_seen_subcommand_from help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c lauterd -n "__fish_lauterd_using_subcommand user; and not __fish_seen_subcommand_from add remove list help" -l config -d 'The service\'s configuration: its [web] users_file is used [default: /etc/lauterd/lauterd.toml]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand user; and not __fish_seen_subcommand_from add remove list help" -l users-file -d 'The users\' file itself' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand user; and not __fish_seen_subcommand_from add remove list help" -s h -l help -d 'Print help (see more with \'--help\')'
+complete -c lauterd -n "__fish_lauterd_using_subcommand user; and not __fish_seen_subcommand_from add remove list help" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand user; and not __fish_seen_subcommand_from add remove list help" -f -a "add" -d 'Adds a person, or gives them a new password and role. The password is asked for; it may come on standard input'
+complete -c lauterd -n "__fish_lauterd_using_subcommand user; and not __fish_seen_subcommand_from add remove list help" -f -a "remove" -d 'Removes a person'
+complete -c lauterd -n "__fish_lauterd_using_subcommand user; and not __fish_seen_subcommand_from add remove list help" -f -a "list" -d 'Lists the people and their roles'
+complete -c lauterd -n "__fish_lauterd_using_subcommand user; and not __fish_seen_subcommand_from add remove list help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c lauterd -n "__fish_lauterd_using_subcommand user; and __fish_seen_subcommand_from add" -l role -d 'What they may do' -r -f -a "watch\t'Sees everything, changes nothing'
+operate\t'Starts and ends brews, gives samples and notes, answers alarms'
+engineer\t'Takes alarms out of service, resets what was learnt'"
+complete -c lauterd -n "__fish_lauterd_using_subcommand user; and __fish_seen_subcommand_from add" -l config -d 'The service\'s configuration: its [web] users_file is used [default: /etc/lauterd/lauterd.toml]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand user; and __fish_seen_subcommand_from add" -l users-file -d 'The users\' file itself' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand user; and __fish_seen_subcommand_from add" -s h -l help -d 'Print help (see more with \'--help\')'
+complete -c lauterd -n "__fish_lauterd_using_subcommand user; and __fish_seen_subcommand_from add" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand user; and __fish_seen_subcommand_from remove" -l config -d 'The service\'s configuration: its [web] users_file is used [default: /etc/lauterd/lauterd.toml]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand user; and __fish_seen_subcommand_from remove" -l users-file -d 'The users\' file itself' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand user; and __fish_seen_subcommand_from remove" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand user; and __fish_seen_subcommand_from remove" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand user; and __fish_seen_subcommand_from list" -l config -d 'The service\'s configuration: its [web] users_file is used [default: /etc/lauterd/lauterd.toml]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand user; and __fish_seen_subcommand_from list" -l users-file -d 'The users\' file itself' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand user; and __fish_seen_subcommand_from list" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand user; and __fish_seen_subcommand_from list" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand user; and __fish_seen_subcommand_from help" -f -a "add" -d 'Adds a person, or gives them a new password and role. The password is asked for; it may come on standard input'
+complete -c lauterd -n "__fish_lauterd_using_subcommand user; and __fish_seen_subcommand_from help" -f -a "remove" -d 'Removes a person'
+complete -c lauterd -n "__fish_lauterd_using_subcommand user; and __fish_seen_subcommand_from help" -f -a "list" -d 'Lists the people and their roles'
+complete -c lauterd -n "__fish_lauterd_using_subcommand user; and __fish_seen_subcommand_from help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c lauterd -n "__fish_lauterd_using_subcommand token; and not __fish_seen_subcommand_from add remove list help" -l config -d 'The service\'s configuration: its [web] users_file is used [default: /etc/lauterd/lauterd.toml]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand token; and not __fish_seen_subcommand_from add remove list help" -l users-file -d 'The users\' file itself' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand token; and not __fish_seen_subcommand_from add remove list help" -s h -l help -d 'Print help (see more with \'--help\')'
+complete -c lauterd -n "__fish_lauterd_using_subcommand token; and not __fish_seen_subcommand_from add remove list help" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand token; and not __fish_seen_subcommand_from add remove list help" -f -a "add" -d 'Makes a token and prints it'
+complete -c lauterd -n "__fish_lauterd_using_subcommand token; and not __fish_seen_subcommand_from add remove list help" -f -a "remove" -d 'Removes a token'
+complete -c lauterd -n "__fish_lauterd_using_subcommand token; and not __fish_seen_subcommand_from add remove list help" -f -a "list" -d 'Lists the tokens\' names, roles and ends'
+complete -c lauterd -n "__fish_lauterd_using_subcommand token; and not __fish_seen_subcommand_from add remove list help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c lauterd -n "__fish_lauterd_using_subcommand token; and __fish_seen_subcommand_from add" -l role -d 'What the program may do' -r -f -a "watch\t'Sees everything, changes nothing'
+operate\t'Starts and ends brews, gives samples and notes, answers alarms'
+engineer\t'Takes alarms out of service, resets what was learnt'"
+complete -c lauterd -n "__fish_lauterd_using_subcommand token; and __fish_seen_subcommand_from add" -l days -d 'After so many days it is not taken any more' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand token; and __fish_seen_subcommand_from add" -l config -d 'The service\'s configuration: its [web] users_file is used [default: /etc/lauterd/lauterd.toml]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand token; and __fish_seen_subcommand_from add" -l users-file -d 'The users\' file itself' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand token; and __fish_seen_subcommand_from add" -s h -l help -d 'Print help (see more with \'--help\')'
+complete -c lauterd -n "__fish_lauterd_using_subcommand token; and __fish_seen_subcommand_from add" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand token; and __fish_seen_subcommand_from remove" -l config -d 'The service\'s configuration: its [web] users_file is used [default: /etc/lauterd/lauterd.toml]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand token; and __fish_seen_subcommand_from remove" -l users-file -d 'The users\' file itself' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand token; and __fish_seen_subcommand_from remove" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand token; and __fish_seen_subcommand_from remove" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand token; and __fish_seen_subcommand_from list" -l config -d 'The service\'s configuration: its [web] users_file is used [default: /etc/lauterd/lauterd.toml]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand token; and __fish_seen_subcommand_from list" -l users-file -d 'The users\' file itself' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand token; and __fish_seen_subcommand_from list" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand token; and __fish_seen_subcommand_from list" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand token; and __fish_seen_subcommand_from help" -f -a "add" -d 'Makes a token and prints it'
+complete -c lauterd -n "__fish_lauterd_using_subcommand token; and __fish_seen_subcommand_from help" -f -a "remove" -d 'Removes a token'
+complete -c lauterd -n "__fish_lauterd_using_subcommand token; and __fish_seen_subcommand_from help" -f -a "list" -d 'Lists the tokens\' names, roles and ends'
+complete -c lauterd -n "__fish_lauterd_using_subcommand token; and __fish_seen_subcommand_from help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c lauterd -n "__fish_lauterd_using_subcommand report" -l format -d 'html: the whole report; csv: the brewer\'s table with hand samples; json: everything' -r -f -a "html\t''
+csv\t''
+json\t''"
+complete -c lauterd -n "__fish_lauterd_using_subcommand report" -l chart -d 'One chart as SVG instead' -r -f -a "gravity\t''
+bed\t''
+ph\t''
+stop-point\t''"
+complete -c lauterd -n "__fish_lauterd_using_subcommand report" -l output -d 'File to write; without it standard output' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand report" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand report" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand report" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand report" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand report" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand report" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand report" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l config -d 'Configuration of the tun whose instruments were recorded' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l plan -d 'Run-off plan of the brew' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l data -d 'Recording: first column elapsed_s or time, the others instrument ids' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l samples -d 'Hand samples: elapsed_s,place,gravity_p,ph,volume_l' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l store -d 'Directory of a store in which the brew is kept; made if it is not there' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l results -d 'File for the lines instead of standard output' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -s h -l help -d 'Print help (see more with \'--help\')'
+complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and not __fish_seen_subcommand_from convert density mix dilute contraction flow brew-length extract ph help" -l json -d 'Give the answer as JSON, unrounded'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and not __fish_seen_subcommand_from convert density mix dilute contraction flow brew-length extract ph help" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and not __fish_seen_subcommand_from convert density mix dilute contraction flow brew-length extract ph help" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and not __fish_seen_subcommand_from convert density mix dilute contraction flow brew-length extract ph help" -f -a "convert" -d 'Converts a gravity between °P, specific gravity, density and refractive °Bx'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and not __fish_seen_subcommand_from convert density mix dilute contraction flow brew-length extract ph help" -f -a "density" -d 'Density and viscosity of wort at a temperature'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and not __fish_seen_subcommand_from convert density mix dilute contraction flow brew-length extract ph help" -f -a "mix" -d 'Gravity and volume of worts put together'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and not __fish_seen_subcommand_from convert density mix dilute contraction flow brew-length extract ph help" -f -a "dilute" -d 'Top-up liquor that brings a wort down to a gravity'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and not __fish_seen_subcommand_from convert density mix dilute contraction flow brew-length extract ph help" -f -a "contraction" -d 'Volume of a wort after cooling or heating'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and not __fish_seen_subcommand_from convert density mix dilute contraction flow brew-length extract ph help" -f -a "flow" -d 'Mean flow for a run-off'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and not __fish_seen_subcommand_from convert density mix dilute contraction flow brew-length extract ph help" -f -a "brew-length" -d 'Wort volume at target gravity per kilogram of grist'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and not __fish_seen_subcommand_from convert density mix dilute contraction flow brew-length extract ph help" -f -a "extract" -d 'Extract in a wort'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and not __fish_seen_subcommand_from convert density mix dilute contraction flow brew-length extract ph help" -f -a "ph" -d 'pH of the same wort cooled to 20 °C and in the line'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and not __fish_seen_subcommand_from convert density mix dilute contraction flow brew-length extract ph help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from convert" -l from -d 'Unit of the value' -r -f -a "degP\t'% extract by mass'
+sg\t'Apparent specific gravity 20/20 °C, in air'
+kg/m3\t'Density at --temperature-c'
+degBx\t'Refractometer reading at 20 °C'"
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from convert" -l to -d 'Unit wanted; without it, all of them' -r -f -a "degP\t'% extract by mass'
+sg\t'Apparent specific gravity 20/20 °C, in air'
+kg/m3\t'Density at --temperature-c'
+degBx\t'Refractometer reading at 20 °C'"
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from convert" -l temperature-c -d 'Temperature of the wort, °C; needed for kg/m3' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from convert" -l wort-factor -d 'Refractometer °Bx over °P (common practice: about 1.04)' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from convert" -l json -d 'Give the answer as JSON, unrounded'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from convert" -s h -l help -d 'Print help (see more with \'--help\')'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from convert" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from density" -l gravity-p -d 'Gravity, °P' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from density" -l temperature-c -d 'Temperature, °C' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from density" -l json -d 'Give the answer as JSON, unrounded'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from density" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from density" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from mix" -l portion -d 'A wort by volume (L), gravity (°P) and temperature (°C); give at least two' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from mix" -l json -d 'Give the answer as JSON, unrounded'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from mix" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from mix" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from dilute" -l volume-l -d 'Wort there is, L at --temperature-c' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from dilute" -l gravity-p -d 'Its gravity, °P' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from dilute" -l temperature-c -d 'Its temperature, °C' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from dilute" -l target-gravity-p -d 'Gravity wanted, °P' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from dilute" -l liquor-temperature-c -d 'Temperature of the liquor, °C; without it, that of the wort' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from dilute" -l json -d 'Give the answer as JSON, unrounded'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from dilute" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from dilute" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from contraction" -l volume-l -d 'Volume, L at --from-c' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from contraction" -l gravity-p -d 'Gravity, °P' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from contraction" -l from-c -d 'Temperature the volume was measured at, °C' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from contraction" -l to-c -d 'Temperature wanted, °C' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from contraction" -l json -d 'Give the answer as JSON, unrounded'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from contraction" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from contraction" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from flow" -l volume-l -d 'Wort to run off, L' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from flow" -l minutes -d 'Duration, min' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from flow" -l json -d 'Give the answer as JSON, unrounded'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from flow" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from flow" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from brew-length" -l volume-l -d 'Wort in the kettle, L at --temperature-c' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from brew-length" -l gravity-p -d 'Its gravity, °P' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from brew-length" -l temperature-c -d 'Its temperature, °C' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from brew-length" -l grist-kg -d 'Grist, kg' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from brew-length" -l target-gravity-p -d 'Start-of-boil gravity, °P; without it, the gravity given' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from brew-length" -l json -d 'Give the answer as JSON, unrounded'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from brew-length" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from brew-length" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from extract" -l gravity-p -d 'Gravity, °P' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from extract" -l temperature-c -d 'Temperature the volume is measured at, °C' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from extract" -l volume-l -d 'Volume, L; adds the extract in all' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from extract" -l json -d 'Give the answer as JSON, unrounded'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from extract" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from extract" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from ph" -l ph -d 'The pH known' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from ph" -l basis -d 'Where that pH holds' -r -f -a "room\t'A sample cooled to 20 °C'
+process\t'As read in the line at --temperature-c'"
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from ph" -l temperature-c -d 'Temperature in the line, °C' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from ph" -l json -d 'Give the answer as JSON, unrounded'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from ph" -s h -l help -d 'Print help (see more with \'--help\')'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from ph" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from help" -f -a "convert" -d 'Converts a gravity between °P, specific gravity, density and refractive °Bx'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from help" -f -a "density" -d 'Density and viscosity of wort at a temperature'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from help" -f -a "mix" -d 'Gravity and volume of worts put together'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from help" -f -a "dilute" -d 'Top-up liquor that brings a wort down to a gravity'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from help" -f -a "contraction" -d 'Volume of a wort after cooling or heating'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from help" -f -a "flow" -d 'Mean flow for a run-off'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from help" -f -a "brew-length" -d 'Wort volume at target gravity per kilogram of grist'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from help" -f -a "extract" -d 'Extract in a wort'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from help" -f -a "ph" -d 'pH of the same wort cooled to 20 °C and in the line'
+complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "demo" -d 'Shows the service at work on a simulated brewhouse, sixty times faster than life'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "check-config" -d 'Checks configuration files: prints the resolved instruments, or everything that is wrong'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "probe" -d 'Looks at a Modbus device: which units answer, and what its registers may stand for'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "run" -d 'Runs the service: one tun for each configuration file'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "brew" -d 'Starts, ends, lists, shows and exports brews of the running service'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "sample" -d 'Gives the running brew a hand sample'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "alarms" -d 'Lists alarms, acknowledges and shelves them, takes them out of service, and tells how they behaved'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "status" -d 'Shows the tuns of the running service: run-off, stop-point, alarms and readings'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "tun" -d 'Shows, exports and resets what earlier brews taught about a tun'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "user" -d 'Adds, removes and lists the people who may sign in'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "token" -d 'Makes, removes and lists the tokens of programs'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "report" -d 'Writes the report of a brew: one HTML file that needs nothing beside it and prints well, or its data'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "replay" -d 'Runs recorded instruments through the same watch as the live service, as fast as it can'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "calc" -d 'The brewer\'s arithmetic: each answer with its formula and its source'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay calc help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from probe" -f -a "units" -d 'Asks every unit for one register and lists those that answer'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from probe" -f -a "registers" -d 'Reads registers and shows every plausible reading of them'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from brew" -f -a "start" -d 'Starts a brew with its run-off plan'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from brew" -f -a "end" -d 'Ends the brew under way'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from brew" -f -a "list" -d 'Lists the brews of the record, newest first'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from brew" -f -a "table" -d 'Shows the brewer\'s table of a brew, by default of the newest'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from brew" -f -a "export" -d 'Writes a brew\'s record into a directory: plan, readings, samples, table, alarms and lines'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from alarms" -f -a "list" -d 'Every alarm: cause, response, consequence, caution, delays and what suppresses it. Needs no service; with --config it shows what that tun has changed'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from alarms" -f -a "report" -d 'How the alarms behaved, beside the benchmarks of EEMUA 191 and ISA-18.2. With --config it reads the record, whether or not a service runs'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from alarms" -f -a "trail" -d 'Every change of an alarm: when, what, who and why'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from alarms" -f -a "acknowledge" -d 'Tells that the alarm has been seen'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from alarms" -f -a "shelve" -d 'Keeps the alarm quiet for some minutes; then it returns by itself'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from alarms" -f -a "unshelve" -d 'Takes the alarm from the shelf before its time'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from alarms" -f -a "out-of-service" -d 'Takes the alarm out of service until it is returned'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from alarms" -f -a "return" -d 'Returns the alarm to service'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from tun" -f -a "show" -d 'The tun\'s typical figures, and which brews taught them'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from tun" -f -a "history" -d 'Every version of the profile, newest first'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from tun" -f -a "export" -d 'The profile as JSON'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from tun" -f -a "reset" -d 'Begins a new profile; the versions before it stay in the record'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from user" -f -a "add" -d 'Adds a person, or gives them a new password and role. The password is asked for; it may come on standard input'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from user" -f -a "remove" -d 'Removes a person'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from user" -f -a "list" -d 'Lists the people and their roles'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from token" -f -a "add" -d 'Makes a token and prints it'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from token" -f -a "remove" -d 'Removes a token'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from token" -f -a "list" -d 'Lists the tokens\' names, roles and ends'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from calc" -f -a "convert" -d 'Converts a gravity between °P, specific gravity, density and refractive °Bx'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from calc" -f -a "density" -d 'Density and viscosity of wort at a temperature'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from calc" -f -a "mix" -d 'Gravity and volume of worts put together'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from calc" -f -a "dilute" -d 'Top-up liquor that brings a wort down to a gravity'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from calc" -f -a "contraction" -d 'Volume of a wort after cooling or heating'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from calc" -f -a "flow" -d 'Mean flow for a run-off'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from calc" -f -a "brew-length" -d 'Wort volume at target gravity per kilogram of grist'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from calc" -f -a "extract" -d 'Extract in a wort'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from calc" -f -a "ph" -d 'pH of the same wort cooled to 20 °C and in the line'

@@ -1,0 +1,188 @@
+//! Every reading that some registers may stand for.
+//!
+//! Owns which types, byte orders and scalings are tried, which readings are plausible at all, and in which order they
+//! are shown. Must not know how registers are read.
+
+use crate::config::model::{ByteOrder, ValueType};
+use crate::ingest::modbus::number;
+
+/// Types in the order in which instruments use them, the commonest first (common practice, no source).
+const TYPES: [ValueType; 8] = [
+    ValueType::F32,
+    ValueType::U16,
+    ValueType::I16,
+    ValueType::I32,
+    ValueType::U32,
+    ValueType::F64,
+    ValueType::I64,
+    ValueType::U64,
+];
+
+/// The first two swap no words: a single register has none to swap.
+const ORDERS: [ByteOrder; 4] = [
+    ByteOrder::Abcd,
+    ByteOrder::Badc,
+    ByteOrder::Cdab,
+    ByteOrder::Dcba,
+];
+
+/// Scalings of whole numbers; a float bears its own point (common practice, no source).
+const SCALES: [f64; 4] = [1.0, 0.1, 0.01, 0.001];
+
+/// Beyond this, and nearer to nothing than its reverse, a float is the wrong bytes. Own choice.
+const GREATEST: f64 = 1e8;
+const LEAST: f64 = 1e-6;
+
+/// One way to read one place.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Way {
+    pub address: u16,
+    pub value_type: ValueType,
+    pub byte_order: ByteOrder,
+    pub scale: f64,
+}
+
+/// A way and what it gives.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Candidate {
+    pub way: Way,
+    pub value: f64,
+}
+
+fn words(value_type: ValueType) -> usize {
+    match value_type {
+        ValueType::Bit | ValueType::U16 | ValueType::I16 => 1,
+        ValueType::U32 | ValueType::I32 | ValueType::F32 => 2,
+        ValueType::U64 | ValueType::I64 | ValueType::F64 => 4,
+    }
+}
+
+fn is_float(value_type: ValueType) -> bool {
+    matches!(value_type, ValueType::F32 | ValueType::F64)
+}
+
+impl Way {
+    /// What this way gives, if its registers were all read and the number is plausible.
+    pub fn value(&self, registers: &[(u16, u16)]) -> Option<f64> {
+        let count = words(self.value_type);
+        let first = registers
+            .iter()
+            .position(|(address, _)| *address == self.address)?;
+        let run = registers.get(first..first + count)?;
+        let in_a_row = run
+            .iter()
+            .zip(self.address..)
+            .all(|((address, _), expected)| *address == expected);
+        if !in_a_row {
+            return None;
+        }
+        let run: Vec<u16> = run.iter().map(|(_, register)| *register).collect();
+        let raw = number(self.value_type, self.byte_order, &run);
+        let size = raw.abs();
+        let plausible = size == 0.0 || (LEAST..=GREATEST).contains(&size);
+        (raw.is_finite() && plausible).then_some(raw * self.scale)
+    }
+}
+
+/// Every plausible reading of the registers, place by place. With `expected` only what lies within it.
+pub fn candidates(registers: &[(u16, u16)], expected: Option<(f64, f64)>) -> Vec<Candidate> {
+    let mut found: Vec<Candidate> = Vec::new();
+    for (address, _) in registers {
+        for value_type in TYPES {
+            for way in ways(*address, value_type) {
+                let Some(value) = way.value(registers) else {
+                    continue;
+                };
+                let fits = expected.is_none_or(|(low, high)| (low..=high).contains(&value));
+                if fits {
+                    found.push(Candidate { way, value });
+                }
+            }
+        }
+    }
+    if expected.is_some() {
+        // An idle register fits many ranges that reach to 0; what says something comes first.
+        found
+            .sort_by_key(|candidate| (candidate.value == 0.0, !is_float(candidate.way.value_type)));
+    }
+    found
+}
+
+fn ways(address: u16, value_type: ValueType) -> impl Iterator<Item = Way> {
+    let scales = if is_float(value_type) {
+        &SCALES[..1]
+    } else {
+        &SCALES[..]
+    };
+    let orders = if words(value_type) == 1 { 2 } else { 4 };
+    ORDERS.into_iter().take(orders).flat_map(move |byte_order| {
+        scales.iter().map(move |scale| Way {
+            address,
+            value_type,
+            byte_order,
+            scale: *scale,
+        })
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn placed(from: u16, registers: &[u16]) -> Vec<(u16, u16)> {
+        (from..).zip(registers.iter().copied()).collect()
+    }
+
+    /// 1048.5 as a float is 44 83 10 00 (IEEE 754).
+    const FLOAT: [u16; 2] = [0x4483, 0x1000];
+
+    #[test]
+    fn a_float_is_found_in_each_order_at_its_address_and_nowhere_else() {
+        let swapped = |word: u16| word.swap_bytes();
+        for (order, registers) in [
+            (ByteOrder::Abcd, FLOAT),
+            (ByteOrder::Cdab, [FLOAT[1], FLOAT[0]]),
+            (ByteOrder::Badc, FLOAT.map(swapped)),
+            (ByteOrder::Dcba, [FLOAT[1], FLOAT[0]].map(swapped)),
+        ] {
+            let read = placed(100, &[0xFFFF, registers[0], registers[1], 0xFFFF]);
+            let found = candidates(&read, Some((1048.4, 1048.6)));
+            let floats: Vec<Way> = found.iter().map(|candidate| candidate.way).collect();
+            let expected = Way {
+                address: 101,
+                value_type: ValueType::F32,
+                byte_order: order,
+                scale: 1.0,
+            };
+            assert_eq!(floats[0], expected, "{floats:?}");
+        }
+    }
+
+    #[test]
+    fn a_scaled_integer_is_found_with_its_scale() {
+        let found = candidates(&placed(7, &[752]), Some((70.0, 80.0)));
+        let scales: Vec<String> = found
+            .iter()
+            .filter(|candidate| candidate.way.value_type == ValueType::U16)
+            .map(|candidate| format!("{} x {}", candidate.way.address, candidate.way.scale))
+            .collect();
+        assert_eq!(scales, ["7 x 0.1"]);
+    }
+
+    #[test]
+    fn a_gap_between_registers_is_not_read_over_and_nonsense_is_not_shown() {
+        let gap = [(1, FLOAT[0]), (3, FLOAT[1])];
+        assert!(
+            candidates(&gap, None)
+                .iter()
+                .all(|candidate| words(candidate.way.value_type) == 1)
+        );
+        let not_a_number = placed(0, &[0x7FC0, 0x0000]);
+        let floats = candidates(&not_a_number, None);
+        let abcd = |candidate: &&Candidate| {
+            candidate.way.value_type == ValueType::F32
+                && candidate.way.byte_order == ByteOrder::Abcd
+        };
+        assert_eq!(floats.iter().find(abcd), None);
+    }
+}

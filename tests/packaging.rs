@@ -1,0 +1,161 @@
+//! What a package brings beside the binary: manual pages, completions and units, as the program is now.
+//!
+//! `UPDATE_DOCUMENTS=1 cargo test --test packaging` writes pages and completions anew.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use clap::CommandFactory as _;
+use clap_complete::Shell;
+
+fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+/// Pages of a command and all below it, by file name.
+fn manual(command: &clap::Command, name: &str, pages: &mut BTreeMap<String, Vec<u8>>) {
+    let mut page = Vec::new();
+    clap_mangen::Man::new(command.clone())
+        .title(name)
+        .render(&mut page)
+        .unwrap();
+    pages.insert(format!("{name}.1"), page);
+    for below in command
+        .get_subcommands()
+        .filter(|below| !below.is_hide_set())
+    {
+        if below.get_name() != "help" {
+            manual(below, &format!("{name}-{}", below.get_name()), pages);
+        }
+    }
+}
+
+fn completions() -> BTreeMap<String, Vec<u8>> {
+    let files = [
+        (Shell::Bash, "lauterd.bash"),
+        (Shell::Zsh, "_lauterd"),
+        (Shell::Fish, "lauterd.fish"),
+    ];
+    let written = files.map(|(shell, file)| {
+        let mut command = lauterd::cli::Arguments::command();
+        let mut out = Vec::new();
+        clap_complete::generate(shell, &mut command, "lauterd", &mut out);
+        (file.to_owned(), out)
+    });
+    written.into_iter().collect()
+}
+
+/// The files of a folder of the manual are those that are expected, to the byte.
+fn assert_generated(folder: &str, expected: &BTreeMap<String, Vec<u8>>) {
+    let folder = root().join(folder);
+    if std::env::var_os("UPDATE_DOCUMENTS").is_some() {
+        let _ = fs::remove_dir_all(&folder);
+        fs::create_dir_all(&folder).unwrap();
+        for (name, contents) in expected {
+            fs::write(folder.join(name), contents).unwrap();
+        }
+    }
+    let there: BTreeMap<String, Vec<u8>> = fs::read_dir(&folder)
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .map(|path| {
+            let name = path.file_name().unwrap().to_string_lossy().into_owned();
+            (name, fs::read(path).unwrap())
+        })
+        .collect();
+    let names = |files: &BTreeMap<String, Vec<u8>>| files.keys().cloned().collect::<Vec<_>>();
+    assert_eq!(names(&there), names(expected));
+    for (name, contents) in expected {
+        assert!(
+            there[name] == *contents,
+            "{name} is out of date; run UPDATE_DOCUMENTS=1 cargo test --test packaging"
+        );
+    }
+}
+
+#[test]
+#[cfg(feature = "demo")]
+fn every_command_has_its_manual_page() {
+    let mut pages = BTreeMap::new();
+    let mut command = lauterd::cli::Arguments::command();
+    command.build();
+    manual(&command, "lauterd", &mut pages);
+    assert!(pages.len() > 20, "only {}", pages.len());
+    assert_generated("docs/man", &pages);
+}
+
+#[test]
+#[cfg(feature = "demo")]
+fn the_completions_are_those_of_the_command_line() {
+    assert_generated("docs/completions", &completions());
+}
+
+fn unit(name: &str) -> String {
+    fs::read_to_string(root().join("systemd").join(name)).unwrap()
+}
+
+/// Settings of a unit, without remarks.
+fn settings(text: &str) -> Vec<&str> {
+    text.lines()
+        .filter(|line| !line.starts_with('#') && !line.is_empty())
+        .collect()
+}
+
+#[test]
+fn the_instances_unit_is_the_services_but_for_what_names_the_instance() {
+    let (one, each) = (unit("lauterd.service"), unit("lauterd@.service"));
+    let (one, each) = (settings(&one), settings(&each));
+    assert_eq!(one.len(), each.len());
+    for (one, each) in one.iter().zip(&each) {
+        assert!(one == each || each.contains("%i"), "{one} / {each}");
+    }
+    assert_eq!(each.iter().filter(|line| line.contains("%i")).count(), 4);
+}
+
+/// None, after a notice, where there is no systemd.
+fn systemd_analyze() -> Option<PathBuf> {
+    let found = ["/usr/bin/systemd-analyze", "/bin/systemd-analyze"]
+        .map(PathBuf::from)
+        .into_iter()
+        .find(|path| path.is_file());
+    if found.is_none() {
+        eprintln!("skipped: systemd-analyze is not installed");
+    }
+    found
+}
+
+#[test]
+fn systemd_finds_no_fault_in_the_units_and_little_exposure() {
+    let Some(analyze) = systemd_analyze() else {
+        return;
+    };
+    let directory = tempfile::tempdir().unwrap();
+    for name in ["lauterd.service", "lauterd@.service"] {
+        // The binary of this build stands for the installed one.
+        let text = unit(name).replace("/usr/bin/lauterd", env!("CARGO_BIN_EXE_lauterd"));
+        let file = directory.path().join(name);
+        fs::write(&file, text).unwrap();
+        let instance = directory.path().join(name.replace("@.", "@tun-1."));
+        let verified = Command::new(&analyze)
+            .args(["verify", "--man=no"])
+            .arg(&instance)
+            .output()
+            .unwrap();
+        let words = String::from_utf8_lossy(&verified.stderr);
+        let ours: Vec<&str> = words
+            .lines()
+            .filter(|line| line.contains("lauterd"))
+            .collect();
+        assert_eq!(ours, Vec::<&str>::new());
+        let exposure = Command::new(&analyze)
+            .args(["security", "--offline=yes", "--threshold=15"])
+            .arg(&file)
+            .output()
+            .unwrap();
+        let words = String::from_utf8_lossy(&exposure.stdout);
+        assert!(exposure.status.success(), "{name}: {words}");
+        assert!(words.contains("Overall exposure level"), "{words}");
+    }
+}
