@@ -19,6 +19,9 @@ _lauterd() {
             lauterd,alarms)
                 cmd="lauterd__subcmd__alarms"
                 ;;
+            lauterd,backup)
+                cmd="lauterd__subcmd__backup"
+                ;;
             lauterd,brew)
                 cmd="lauterd__subcmd__brew"
                 ;;
@@ -213,6 +216,9 @@ _lauterd() {
                 ;;
             lauterd__subcmd__help,alarms)
                 cmd="lauterd__subcmd__help__subcmd__alarms"
+                ;;
+            lauterd__subcmd__help,backup)
+                cmd="lauterd__subcmd__help__subcmd__backup"
                 ;;
             lauterd__subcmd__help,brew)
                 cmd="lauterd__subcmd__help__subcmd__brew"
@@ -461,7 +467,7 @@ _lauterd() {
 
     case "${cmd}" in
         lauterd)
-            opts="-h -V --help --version demo check-config probe run brew sample alarms status tun user token report replay calc help"
+            opts="-h -V --help --version demo check-config probe run brew sample alarms status tun user token report replay backup calc help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 1 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -986,6 +992,28 @@ _lauterd() {
                     return 0
                     ;;
                 --tun)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__backup)
+            opts="-h -V --config --to --help --version"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                --config)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --to)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;
@@ -1765,7 +1793,7 @@ _lauterd() {
             return 0
             ;;
         lauterd__subcmd__help)
-            opts="demo check-config probe run brew sample alarms status tun user token report replay calc help"
+            opts="demo check-config probe run brew sample alarms status tun user token report replay backup calc help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -1893,6 +1921,20 @@ _lauterd() {
         lauterd__subcmd__help__subcmd__alarms__subcmd__unshelve)
             opts=""
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__help__subcmd__backup)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
             fi
@@ -2771,13 +2813,17 @@ _lauterd() {
             return 0
             ;;
         lauterd__subcmd__run)
-            opts="-h -V --config --help --version"
+            opts="-h -V --config --speed --help --version"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
             fi
             case "${prev}" in
                 --config)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --speed)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;

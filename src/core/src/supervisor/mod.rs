@@ -10,6 +10,7 @@ mod brew;
 mod channel;
 mod doubt;
 mod event;
+mod flow_sum;
 mod inflow;
 mod outlook;
 mod output;
@@ -44,7 +45,7 @@ use crate::reading::{Instrument, Measures, Moment, Reading};
 use annunciator::Annunciator;
 use brew::Brew;
 use channel::Channel;
-use inflow::FlowSum;
+use flow_sum::FlowSum;
 use silence::Silence;
 
 /// Why the supervisor wants to be called again.
