@@ -194,14 +194,15 @@ impl Brew {
             && self.notes.rakes.len() < RAKES_KEPT
         {
             let percent = 100.0 * (resistance_per_m / before_per_m - 1.0);
-            let effect = if percent < 0.0 {
-                "lowered"
+            self.notes.rake_effect = Some(if percent < 0.0 {
+                format!("Raking lowered the bed resistance ({percent:+.0} %).")
+            } else if self.notes.quality.channelled {
+                format!(
+                    "Bed resistance rose with the raking ({percent:+.0} %), as it does when a channel closes."
+                )
             } else {
-                "did not lower"
-            };
-            self.notes.rake_effect = Some(format!(
-                "Raking {effect} the bed resistance ({percent:+.0} %)."
-            ));
+                format!("Raking did not lower the bed resistance ({percent:+.0} %).")
+            });
             self.notes.rakes.push(RakeLesson {
                 before_per_m: rounded(before_per_m),
                 after_per_m: rounded(resistance_per_m),
