@@ -9,12 +9,12 @@ use std::process::Output;
 
 use lauter_core::reading::Moment;
 use lauter_core::supervisor::{Dated, Line, Place, Sample};
+use lauterd::runtime::Options;
 use lauterd::runtime::request::Request;
-use lauterd::runtime::{Options, Service};
 use lauterd::store::Database;
 use tokio::sync::mpsc;
 
-use super::brewhouse::{Brewhouse, Site, scenario};
+use super::brewhouse::{Brewhouse, Site, begin_brew, scenario};
 use super::mosquitto::PATIENCE;
 use super::program::command;
 
@@ -60,24 +60,13 @@ async fn a_live_run_off_and_its_replay_give_the_same_lines() {
         table.remove("projection");
     };
     let configuration = site.configuration(usual);
-    let plan = lauterd::config::load_plan(&site.path("plan.toml")).expect("a plan");
     let (observer, mut outputs) = mpsc::channel(OUTPUTS_BOUND);
     let options = Options {
         speed: Some(SPEED),
         observer: Some(observer),
         ..Options::default()
     };
-    let service = Service::start(vec![configuration], options)
-        .await
-        .expect("it starts");
-    let tun = service.tuns[0].clone();
-    tun.ask(|reply| Request::StartBrew {
-        plan: Box::new(plan),
-        who: "shift brewer".to_owned(),
-        reply,
-    })
-    .await
-    .expect("the brew starts");
+    let (service, tun) = begin_brew(&site, configuration, options).await;
     for (place, at_s) in [(Place::Runnings, 1500.0), (Place::Kettle, 3900.0)] {
         next_line(&mut outputs, "time for a sample", |line| {
             elapsed_s(line) > at_s

@@ -5,6 +5,8 @@ use std::net::TcpListener;
 use std::path::{Path, PathBuf};
 
 use lauterd::config::{self, Configuration, Surroundings};
+use lauterd::runtime::request::{Request, TunHandle};
+use lauterd::runtime::{self, Service};
 use simulators::scenario::Setpoint;
 use simulators::serve::{self, Handle, Options};
 use simulators::{Fault, Scenario, lauterd_files, scenario};
@@ -146,4 +148,25 @@ impl Brewhouse {
         let fault = Fault::from_command(command).expect("a command");
         self.handle.inject(fault).await.expect("it happens");
     }
+}
+
+/// The service within the test, with the site's brew begun on its one tun.
+pub async fn begin_brew(
+    site: &Site,
+    configuration: Configuration,
+    options: runtime::Options,
+) -> (Service, TunHandle) {
+    let plan = config::load_plan(&site.path("plan.toml")).expect("a plan");
+    let service = Service::start(vec![configuration], options)
+        .await
+        .expect("it starts");
+    let tun = service.tuns[0].clone();
+    tun.ask(|reply| Request::StartBrew {
+        who: "brewer".to_owned(),
+        plan: Box::new(plan),
+        reply,
+    })
+    .await
+    .expect("the brew starts");
+    (service, tun)
 }

@@ -5,12 +5,11 @@ use std::sync::atomic::{AtomicI64, Ordering};
 
 use jiff::Timestamp;
 use lauter_core::supervisor::{Dated, Line, Output};
-use lauterd::runtime::request::Request;
-use lauterd::runtime::{Options, Service};
+use lauterd::runtime::Options;
 use lauterd::store::Database;
 use tokio::sync::mpsc;
 
-use super::brewhouse::{Brewhouse, flowing_at_once, set};
+use super::brewhouse::{Brewhouse, begin_brew, flowing_at_once, set};
 use super::mosquitto::{self, Mosquitto, PATIENCE, eventually};
 
 /// What the wall clock is ahead of the machine's, s.
@@ -57,18 +56,7 @@ async fn steps_of_the_wall_clock_change_neither_the_order_nor_the_durations() {
         wall: Some(set_clock),
         ..Options::default()
     };
-    let plan = lauterd::config::load_plan(&site.path("plan.toml")).expect("a plan");
-    let service = Service::start(vec![configuration], options)
-        .await
-        .expect("it starts");
-    let tun = service.tuns[0].clone();
-    tun.ask(|reply| Request::StartBrew {
-        who: "brewer".to_owned(),
-        plan: Box::new(plan),
-        reply,
-    })
-    .await
-    .expect("the brew starts");
+    let (service, _) = begin_brew(&site, configuration, options).await;
     // Over the change, then an hour forwards, an hour back, and to the time of a machine without a battery.
     let mut states = vec![next_state(&mut outputs).await];
     for (after, ahead_s) in [

@@ -3,13 +3,12 @@
 
 use std::sync::{Arc, Mutex};
 
-use lauterd::runtime::request::Request;
-use lauterd::runtime::{Options, Service};
+use lauterd::runtime::Options;
 use serde_json::Value;
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::{TcpListener, TcpStream};
 
-use super::brewhouse::{Brewhouse, flowing_at_once, set};
+use super::brewhouse::{Brewhouse, begin_brew, flowing_at_once, set};
 use super::http::{encode, get, request};
 use super::mosquitto::eventually;
 use super::peer::Peer;
@@ -122,22 +121,11 @@ async fn points_arrive_and_a_strict_parser_takes_the_same_lines() {
         set(table, "influx.every_s", 0.5);
         set(table, "alarms.link-lost.on_delay_s", 1.0);
     });
-    let plan = configuration_plan(&site.plan());
     let options = Options {
         speed: Some(20.0),
         ..Options::default()
     };
-    let service = Service::start(vec![configuration], options)
-        .await
-        .expect("it starts");
-    let tun = service.tuns[0].clone();
-    tun.ask(|reply| Request::StartBrew {
-        plan: Box::new(plan),
-        who: "shift brewer".to_owned(),
-        reply,
-    })
-    .await
-    .expect("the brew starts");
+    let (service, _) = begin_brew(&site, configuration, options).await;
     let has = |start: &str| tap.bodies().iter().any(|body| body.contains(start));
     eventually("projections", || {
         has("projection,") && has("target_volume_p50_l=")
@@ -201,9 +189,4 @@ async fn points_arrive_and_a_strict_parser_takes_the_same_lines() {
         sent.dedup();
         assert_eq!(count, Some(sent.len() as u64), "{measurement}: {answer}");
     }
-}
-
-fn configuration_plan(text: &str) -> lauter_core::projection::Plan {
-    let name = std::path::Path::new("plan.toml");
-    lauterd::config::parse_plan(name, text.to_owned()).expect("a plan")
 }

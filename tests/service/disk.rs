@@ -5,12 +5,12 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use lauter_core::supervisor::{Event, Place, Sample};
+use lauterd::runtime::Options;
 use lauterd::runtime::request::Request;
-use lauterd::runtime::{Options, Service};
 use lauterd::store::{Database, FILE_NAME};
 use serde_json::Value;
 
-use super::brewhouse::{Brewhouse, flowing_at_once, set};
+use super::brewhouse::{Brewhouse, begin_brew, flowing_at_once, set};
 use super::mosquitto::{self, Mosquitto, eventually};
 use super::program::{Program, command};
 
@@ -81,18 +81,7 @@ async fn on_a_full_disk_alarms_keep_coming_and_afterwards_the_record_has_one_mar
         unwritten_bound: Some(BOUND),
         ..Options::default()
     };
-    let plan = lauterd::config::load_plan(&site.path("plan.toml")).expect("a plan");
-    let service = Service::start(vec![configuration], options)
-        .await
-        .expect("it starts");
-    let tun = service.tuns[0].clone();
-    tun.ask(|reply| Request::StartBrew {
-        who: "brewer".to_owned(),
-        plan: Box::new(plan),
-        reply,
-    })
-    .await
-    .expect("the brew starts");
+    let (service, tun) = begin_brew(&site, configuration, options).await;
     let sample = |gravity_p: f64| Sample {
         place: Place::Kettle,
         gravity_p: Some(gravity_p),
