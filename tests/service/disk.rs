@@ -243,9 +243,18 @@ async fn a_copy_of_the_record_is_made_while_the_service_writes_it() {
     site.configure(|_| ());
     let mut program = Program::start(&site).await;
     program.start_brew(&site).await;
+    let read = |directory: &str| {
+        let database = Database::open_read_only(&site.path(directory)).expect("a record");
+        let tun = database
+            .find_tun("harbour", "tun-1")
+            .expect("readable")
+            .expect("the tun");
+        let brew = database.brews(tun).expect("brews").remove(0);
+        database.events(brew.id).expect("events")
+    };
     program
-        .until_status("flow", |status| {
-            status.pointer("/runoff/flow_l_min")?.as_f64()
+        .until("a record of some length", async || {
+            (read("store").len() > 3).then_some(())
         })
         .await;
     let config = site.path("tun.toml").display().to_string();
@@ -258,15 +267,6 @@ async fn a_copy_of_the_record_is_made_while_the_service_writes_it() {
     let (_, log) = program.end_by("TERM");
     assert!(!log.contains("ERROR"), "{log}");
 
-    let read = |directory: &str| {
-        let database = Database::open_read_only(&site.path(directory)).expect("a record");
-        let tun = database
-            .find_tun("harbour", "tun-1")
-            .expect("readable")
-            .expect("the tun");
-        let brew = database.brews(tun).expect("brews").remove(0);
-        database.events(brew.id).expect("events")
-    };
     let (copied, whole) = (read("copy"), read("store"));
     assert!(copied.len() > 3 && copied.len() <= whole.len());
     assert_eq!(copied, whole[..copied.len()]);
