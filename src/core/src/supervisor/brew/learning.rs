@@ -180,6 +180,7 @@ impl Brew {
                 elapsed_s: now.since(self.origin),
                 resistance_ln: resistance_per_m.ln(),
                 pressure_drop_ln: pressure_drop_kpa.ln(),
+                flow_ln: flow_l_min.ln(),
             };
             watch.observe(self.kettle.metered_l(), look);
         }
