@@ -68,7 +68,7 @@ async fn sign_in(
     let [user, password] = fields(&received, ["user", "password"]);
     match begin(&service, ends, &user, &password).await {
         Ok(session) => {
-            let cookie = cookie(&service, ends, &session);
+            let cookie = cookie(ends, &session);
             ([(SET_COOKIE, cookie)], Redirect::to("/")).into_response()
         }
         Err(refused) => {
@@ -150,7 +150,7 @@ pub async fn open(
     let signed_in = caller.as_ref().map(known).ok_or_else(|| {
         Problem::new(StatusCode::UNAUTHORIZED, SignInRefused::Wrong.to_string()).into_response()
     })?;
-    let cookie = cookie(&service, ends, &session);
+    let cookie = cookie(ends, &session);
     Ok(([(SET_COOKIE, cookie)], Json(signed_in)).into_response())
 }
 
@@ -219,8 +219,8 @@ fn set_retry(answer: &mut Response, refused: &SignInRefused) {
 }
 
 /// The browser keeps it until it is closed; how long it counts is decided here.
-fn cookie(service: &Service, ends: Ends, session: &Session) -> String {
-    let seconds = service.entrance.access.session_s();
+fn cookie(ends: Ends, session: &Session) -> String {
+    let seconds = session.lasts_s();
     format!(
         "{}={}; Path=/; Max-Age={seconds}; HttpOnly; SameSite=Strict{}",
         cookie_name(ends.secure),
@@ -312,7 +312,7 @@ fn capital(words: &str) -> String {
     })
 }
 
-fn escaped(text: &str) -> String {
+pub fn escaped(text: &str) -> String {
     text.chars().fold(String::new(), |mut out, c| {
         match c {
             '&' => out.push_str("&amp;"),

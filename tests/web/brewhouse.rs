@@ -6,8 +6,9 @@ use std::sync::{Arc, Mutex};
 
 use lauter_core::alarm::{AlarmId, AlarmState, OperationFault};
 use lauter_core::projection::Plan;
+use lauter_core::supervisor::{Place, Sample, SampleDoubt};
 use lauterd::config::{self, Configuration, Surroundings};
-use lauterd::runtime::request::{News, REQUESTS_BOUND, Refusal, Request, TunHandle};
+use lauterd::runtime::request::{News, REQUESTS_BOUND, Refusal, Request, SampleReceipt, TunHandle};
 use lauterd::store::{Store, TunId};
 use lauterd::web::{self, Entrance};
 use tempfile::TempDir;
@@ -159,11 +160,46 @@ fn tun(id: TunId, name: &str, store: &Store, done: &Done) -> TunHandle {
                     }
                     let _ = reply.send(answer);
                 }
-                Request::Sample { sample, who, reply } => {
-                    let answer = brew.as_ref().map(|_| ()).ok_or(Refusal::NoBrew);
-                    if answer.is_ok() {
-                        note(format!("{sample:?}{}", by(&who)));
-                    }
+                Request::Sample {
+                    sample,
+                    ask,
+                    who,
+                    reply,
+                } => {
+                    let far = ask && sample.gravity_p.is_some_and(|p| p < 5.0);
+                    let answer = match &brew {
+                        None => Err(Refusal::NoBrew),
+                        Some(_) if far => {
+                            Err(Refusal::FarSample(vec![SampleDoubt::KettleGravity {
+                                sample_p: sample.gravity_p.unwrap(),
+                                expected_p: 18.6,
+                            }]))
+                        }
+                        Some(_) => {
+                            note(format!("{sample:?}{}", by(&who)));
+                            Ok(SampleReceipt {
+                                number: 0,
+                                repeated: false,
+                            })
+                        }
+                    };
+                    let _ = reply.send(answer);
+                }
+                Request::WithdrawSample { number, who, reply } => {
+                    let sample = Sample {
+                        place: Place::Kettle,
+                        gravity_p: Some(1.076),
+                        ph: None,
+                        volume_l: None,
+                    };
+                    let answer = match (&brew, number) {
+                        (None, _) => Err(Refusal::NoBrew),
+                        (Some(_), 0) => {
+                            note(format!("withdraw 1{}", by(&who)));
+                            Ok(sample)
+                        }
+                        (Some(_), number) => Err(Refusal::NoSample(number)),
+                    };
                     let _ = reply.send(answer);
                 }
                 Request::Operate {
