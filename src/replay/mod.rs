@@ -14,7 +14,7 @@ use std::path::{Path, PathBuf};
 
 use lauter_core::projection::Plan;
 use lauter_core::reading::{Moment, Reading, Status};
-use lauter_core::supervisor::{Dated, Event, Output, Sample, Supervisor};
+use lauter_core::supervisor::{Dated, Event, Output, Supervisor};
 
 pub use fault::DataFault;
 use keep::Keeper;
