@@ -166,40 +166,17 @@ fn tun(id: TunId, name: &str, store: &Store, done: &Done) -> TunHandle {
                     who,
                     reply,
                 } => {
-                    let far = ask && sample.gravity_p.is_some_and(|p| p < 5.0);
-                    let answer = match &brew {
-                        None => Err(Refusal::NoBrew),
-                        Some(_) if far => {
-                            Err(Refusal::FarSample(vec![SampleDoubt::KettleGravity {
-                                sample_p: sample.gravity_p.unwrap(),
-                                expected_p: 18.6,
-                            }]))
-                        }
-                        Some(_) => {
-                            note(format!("{sample:?}{}", by(&who)));
-                            Ok(SampleReceipt {
-                                number: 0,
-                                repeated: false,
-                            })
-                        }
-                    };
+                    let answer = sampled(brew.as_ref(), &sample, ask);
+                    if answer.is_ok() {
+                        note(format!("{sample:?}{}", by(&who)));
+                    }
                     let _ = reply.send(answer);
                 }
                 Request::WithdrawSample { number, who, reply } => {
-                    let sample = Sample {
-                        place: Place::Kettle,
-                        gravity_p: Some(1.076),
-                        ph: None,
-                        volume_l: None,
-                    };
-                    let answer = match (&brew, number) {
-                        (None, _) => Err(Refusal::NoBrew),
-                        (Some(_), 0) => {
-                            note(format!("withdraw 1{}", by(&who)));
-                            Ok(sample)
-                        }
-                        (Some(_), number) => Err(Refusal::NoSample(number)),
-                    };
+                    let answer = withdrawn(brew.as_ref(), number);
+                    if answer.is_ok() {
+                        note(format!("withdraw {}{}", number + 1, by(&who)));
+                    }
                     let _ = reply.send(answer);
                 }
                 Request::Operate {
@@ -247,6 +224,40 @@ fn tun(id: TunId, name: &str, store: &Store, done: &Done) -> TunHandle {
         requests,
         news,
         configuration: Arc::new(configuration()),
+    }
+}
+
+/// Whoever wants to be asked is, about a gravity of less than 5 °P.
+fn sampled(brew: Option<&Plan>, sample: &Sample, ask: bool) -> Result<SampleReceipt, Refusal> {
+    let far = sample.gravity_p.filter(|gravity_p| ask && *gravity_p < 5.0);
+    match (brew, far) {
+        (None, _) => Err(Refusal::NoBrew),
+        (Some(_), Some(sample_p)) => {
+            let expected_p = 18.6;
+            let doubt = SampleDoubt::KettleGravity {
+                sample_p,
+                expected_p,
+            };
+            Err(Refusal::FarSample(vec![doubt]))
+        }
+        (Some(_), None) => Ok(SampleReceipt {
+            number: 0,
+            repeated: false,
+        }),
+    }
+}
+
+/// There is one sample.
+fn withdrawn(brew: Option<&Plan>, number: usize) -> Result<Sample, Refusal> {
+    match (brew, number) {
+        (None, _) => Err(Refusal::NoBrew),
+        (Some(_), 0) => Ok(Sample {
+            place: Place::Kettle,
+            gravity_p: Some(1.076),
+            ph: None,
+            volume_l: None,
+        }),
+        (Some(_), number) => Err(Refusal::NoSample(number)),
     }
 }
 

@@ -159,7 +159,7 @@ pub async fn withdraw_sample(
 ) -> Answer<SampleTaken> {
     let actor = service.actor(&caller, &Path((site, tun)))?;
     let number = number
-        .parse()
+        .parse::<usize>()
         .map_err(|_| Problem::not_found(format!("there is no sample {number}")))?;
     Ok(Json(actor.withdraw_sample(number).await?))
 }
