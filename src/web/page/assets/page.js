@@ -157,8 +157,16 @@ function open(id, send) {
   if (first) first.select();
 }
 
+// The second of two taps, or a bouncing Enter, must not press what lay beneath the dialog.
+const TAP_MS = 500;
+const BOUNCE_MS = 150;
+let closedAt = 0;
+
+const isLeftOver = (event) => Date.now() - closedAt < (event.detail > 1 ? TAP_MS : event.detail === 0 ? BOUNCE_MS : 0);
+
 document.querySelectorAll("dialog").forEach((dialog) => {
   dialog.addEventListener("close", () => {
+    closedAt = Date.now();
     const back = opener && $(opener);
     if (back) back.focus();
   });
@@ -323,7 +331,7 @@ const forms = {
 
 document.addEventListener("click", (event) => {
   const button = event.target.closest("button");
-  if (!button) return;
+  if (!button || isLeftOver(event)) return;
   if (button.dataset.key) return press(button.dataset.key);
   if ("close" in button.dataset) return button.closest("dialog").close();
   const act = acts[button.dataset.act];

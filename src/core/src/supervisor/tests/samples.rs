@@ -85,13 +85,13 @@ fn a_stop_point_that_only_samples_told_of_is_taken_back_with_them() {
     for number in 0..3 {
         run.give(Event::SampleWithdrawn { number });
     }
-    run.flow(60, 60.0, false);
+    run.flow(300, 60.0, false);
     let returned = (
         AlarmId::StopPointReached,
         AlarmState::ReturnedUnacknowledged,
     );
     assert!(run.alarms().contains(&returned), "{:?}", run.alarms());
-    run.flow(3500, 60.0, false);
+    run.flow(3200, 60.0, false);
     let (volume_l, _) = truth();
     let summary = run.summary();
     let off = summary.stop_volume_l.unwrap() / volume_l - 1.0;
