@@ -6,18 +6,14 @@
 use std::fs::{self, OpenOptions};
 use std::io::{self, Write as _};
 use std::os::unix::fs::OpenOptionsExt as _;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use super::Access;
 use crate::clock::wall_now;
 
-/// Its name in the directory of the record.
-const FILE_NAME: &str = "sessions.json";
-
 impl Access {
-    /// Keeps the sessions in a directory, and takes up those that stand there.
-    pub fn keeping_sessions_in(self, directory: &Path) -> Self {
-        let path = directory.join(FILE_NAME);
+    /// Keeps the sessions in a file, and takes up those that stand there. Each address has a file of its own.
+    pub fn keeping_sessions_in(self, path: PathBuf) -> Self {
         if self.has_users() {
             self.take_up(&path);
         }

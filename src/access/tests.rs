@@ -184,7 +184,7 @@ async fn a_session_outlives_the_service_and_watching_lasts_longer() {
         Access::of_users(path.clone(), HOUR)
             .unwrap()
             .with_watch_session(30 * 24 * HOUR)
-            .keeping_sessions_in(directory.path())
+            .keeping_sessions_in(directory.path().join("sessions.json"))
     };
     let access = open();
     let now = access.now();

@@ -335,7 +335,7 @@ fn desks(configurations: &[Configuration]) -> Result<BTreeMap<SocketAddr, Desk>,
             place.insert(Desk {
                 listener: web::bind(address)?,
                 entrance: Entrance::of(&configuration.web)?
-                    .keeping_sessions_in(&configuration.store.directory),
+                    .keeping_sessions_in(&configuration.store.directory, address),
                 tuns: Vec::new(),
                 store: None,
             });

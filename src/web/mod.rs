@@ -121,11 +121,13 @@ impl Entrance {
         })
     }
 
-    /// Keeps who is signed in over a restart, in a directory that only the service reads.
-    pub fn keeping_sessions_in(self, directory: &Path) -> Self {
+    /// Keeps over a restart who is signed in at this address, in a directory of the service.
+    pub fn keeping_sessions_in(self, directory: &Path, listen: SocketAddr) -> Self {
+        let address = listen.to_string().replace([':', '[', ']', '%'], "-");
+        let file = directory.join(format!("sessions-{address}.json"));
         // Nobody else holds it yet.
         let access = match Arc::try_unwrap(self.access) {
-            Ok(access) => Arc::new(access.keeping_sessions_in(directory)),
+            Ok(access) => Arc::new(access.keeping_sessions_in(file)),
             Err(shared) => shared,
         };
         Self { access, ..self }
