@@ -13,6 +13,7 @@ use crate::clock::wall_now;
 
 impl Access {
     /// Keeps the sessions in a file, and takes up those that stand there. Each address has a file of its own.
+    #[must_use]
     pub fn keeping_sessions_in(self, path: PathBuf) -> Self {
         if self.has_users() {
             self.take_up(&path);

@@ -209,6 +209,7 @@ impl Access {
     }
 
     /// With another life for the sessions of those who only watch.
+    #[must_use]
     pub fn with_watch_session(self, session: Duration) -> Self {
         Self {
             watch_session_us: microseconds(session),

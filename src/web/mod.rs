@@ -122,6 +122,7 @@ impl Entrance {
     }
 
     /// Keeps over a restart who is signed in at this address, in a directory of the service.
+    #[must_use]
     pub fn keeping_sessions_in(self, directory: &Path, listen: SocketAddr) -> Self {
         let address = listen.to_string().replace([':', '[', ']', '%'], "-");
         let file = directory.join(format!("sessions-{address}.json"));
