@@ -54,9 +54,9 @@ fn a_sample_is_withdrawn_by_its_number_and_by_the_command_line() {
         let path = format!("/samples/{number}/withdraw");
         house.post(&path, "{}").refused(404);
     }
-    let told = house.command(&["sample", "withdraw", "1"]).done();
+    let told = house.command(&["sample", "withdraw", "1"]);
     assert_eq!(
-        told,
+        told.done(),
         "north-yard/tun-1: sample 1 of the kettle (1.08 °P) withdrawn\n"
     );
     assert_eq!(house.done()[1..], ["withdraw 1", "withdraw 1"]);
