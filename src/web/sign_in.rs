@@ -24,10 +24,11 @@ use crate::access::{Caller, Known, Session, SignInRefused, same};
 pub const PATH: &str = "/sign-in";
 const OUT: &str = "/sign-out";
 const STYLE: &str = "/sign-in.css";
+const ICON: &str = "/assets/icon.svg";
 pub const SESSION: &str = "/api/v1/session";
 
 /// What somebody who has not signed in must reach.
-pub const PUBLIC: [&str; 4] = [PATH, OUT, STYLE, SESSION];
+pub const PUBLIC: [&str; 5] = [PATH, OUT, STYLE, ICON, SESSION];
 
 const POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; base-uri 'none'; \
                       frame-ancestors 'none'";
@@ -265,8 +266,8 @@ fn fields<const N: usize>(received: &[u8], names: [&str; N]) -> [String; N] {
 fn html(status: StatusCode, main: &str) -> Response {
     let page = format!(
         "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" \
-         content=\"width=device-width, initial-scale=1\"><title>lauterd: sign in</title><link rel=\"stylesheet\" \
-         href=\"{STYLE}\"></head>\n<body><main><h1>lauterd</h1>\n{main}\n</main></body></html>\n"
+         content=\"width=device-width, initial-scale=1\"><title>lauterd: sign in</title><link rel=\"icon\" href=\"{ICON}\"><link \
+         rel=\"stylesheet\" href=\"{STYLE}\"></head>\n<body><main><h1>lauterd</h1>\n{main}\n</main></body></html>\n"
     );
     let headers = [
         (CONTENT_TYPE, "text/html; charset=utf-8"),
