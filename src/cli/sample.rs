@@ -19,7 +19,7 @@ use crate::web::wire::{SampleBody, SampleTaken, ServedTun};
 Examples:
   lauterd sample --place runnings --gravity 6.2 --ph 5.61
   lauterd sample --place kettle --gravity 12.9 --volume 4980
-  lauterd sample withdraw 3         # number 3 was a slip
+  lauterd sample withdraw 3
 
 Wort is hot: cool the sample, covered, before measuring."
 )]
@@ -51,7 +51,7 @@ enum Command {
 #[derive(Debug, Args)]
 #[command(after_help = "\
 Examples:
-  lauterd sample withdraw           # the last one
+  lauterd sample withdraw
   lauterd sample withdraw 3
 
 The sample stays in the record as withdrawn.")]
