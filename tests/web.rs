@@ -29,6 +29,8 @@ mod profile;
 mod reaching;
 #[path = "web/record.rs"]
 mod record;
+#[path = "web/samples.rs"]
+mod samples;
 #[path = "web/services.rs"]
 mod services;
 #[path = "web/signing_in.rs"]

@@ -334,6 +334,9 @@ _lauterd() {
             lauterd__subcmd__help__subcmd__probe,units)
                 cmd="lauterd__subcmd__help__subcmd__probe__subcmd__units"
                 ;;
+            lauterd__subcmd__help__subcmd__sample,withdraw)
+                cmd="lauterd__subcmd__help__subcmd__sample__subcmd__withdraw"
+                ;;
             lauterd__subcmd__help__subcmd__token,add)
                 cmd="lauterd__subcmd__help__subcmd__token__subcmd__add"
                 ;;
@@ -381,6 +384,18 @@ _lauterd() {
                 ;;
             lauterd__subcmd__probe__subcmd__help,units)
                 cmd="lauterd__subcmd__probe__subcmd__help__subcmd__units"
+                ;;
+            lauterd__subcmd__sample,help)
+                cmd="lauterd__subcmd__sample__subcmd__help"
+                ;;
+            lauterd__subcmd__sample,withdraw)
+                cmd="lauterd__subcmd__sample__subcmd__withdraw"
+                ;;
+            lauterd__subcmd__sample__subcmd__help,help)
+                cmd="lauterd__subcmd__sample__subcmd__help__subcmd__help"
+                ;;
+            lauterd__subcmd__sample__subcmd__help,withdraw)
+                cmd="lauterd__subcmd__sample__subcmd__help__subcmd__withdraw"
                 ;;
             lauterd__subcmd__token,add)
                 cmd="lauterd__subcmd__token__subcmd__add"
@@ -2297,8 +2312,22 @@ _lauterd() {
             return 0
             ;;
         lauterd__subcmd__help__subcmd__sample)
-            opts=""
+            opts="withdraw"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__help__subcmd__sample__subcmd__withdraw)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
             fi
@@ -2835,7 +2864,7 @@ _lauterd() {
             return 0
             ;;
         lauterd__subcmd__sample)
-            opts="-h -V --place --gravity --ph --volume --config --url --token-file --ca-file --tun --help --version"
+            opts="-h -V --place --gravity --ph --volume --config --url --token-file --ca-file --tun --help --version withdraw help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -2857,6 +2886,82 @@ _lauterd() {
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;
+                --config)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --url)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --token-file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --ca-file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --tun)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__sample__subcmd__help)
+            opts="withdraw help"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__sample__subcmd__help__subcmd__help)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__sample__subcmd__help__subcmd__withdraw)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__sample__subcmd__withdraw)
+            opts="-h -V --config --url --token-file --ca-file --tun --help --version"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
                 --config)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0

@@ -3,6 +3,7 @@
 //!
 //! Owns the writing alone. Conversions are the core's; which figure stands where is the concern of those who ask.
 
+mod asked;
 pub mod terms;
 mod words;
 

@@ -14,7 +14,7 @@ use std::path::{Path, PathBuf};
 
 use lauter_core::projection::Plan;
 use lauter_core::reading::{Moment, Reading, Status};
-use lauter_core::supervisor::{Dated, Event, Output, Sample, Supervisor};
+use lauter_core::supervisor::{Dated, Event, Output, Supervisor};
 
 pub use fault::DataFault;
 use keep::Keeper;
@@ -96,14 +96,14 @@ struct Player {
     supervisor: Supervisor,
     writer: Writer,
     keeper: Option<Keeper>,
-    samples: std::iter::Peekable<std::vec::IntoIter<(Moment, Sample)>>,
+    samples: std::iter::Peekable<std::vec::IntoIter<(Moment, Event)>>,
 }
 
 impl Player {
     fn play(&mut self, row: &Row) -> Result<(), Failure> {
         // A sample belongs after the readings of its own moment.
-        while let Some((at, sample)) = self.samples.next_if(|(at, _)| *at < row.at) {
-            self.give(Event::Sample(sample), at)?;
+        while let Some((at, event)) = self.samples.next_if(|(at, _)| *at < row.at) {
+            self.give(event, at)?;
         }
         for (instrument, value) in &row.values {
             let reading = Reading {
@@ -128,8 +128,8 @@ impl Player {
             .clone()
             .map(|(at, _)| at)
             .fold(last, Moment::max);
-        while let Some((at, sample)) = self.samples.next() {
-            self.give(Event::Sample(sample), at.max(last))?;
+        while let Some((at, event)) = self.samples.next() {
+            self.give(event, at.max(last))?;
         }
         self.give(Event::BrewEnded, end)?;
         if let Some(keeper) = self.keeper {

@@ -11,4 +11,4 @@ mod table;
 
 pub use data::{csv, json};
 pub use html::{Report, html};
-pub use table::rows as table_rows;
+pub use table::{rows as table_rows, sampled, told_sample};

@@ -9,6 +9,7 @@ use lauter_core::alarm::{AlarmId, OperationFault};
 use lauter_core::projection::Plan;
 use lauter_core::supervisor::{
     Event, FanPoint, Line, OperatorAction, Outlook, ProjectionLine, RunoffState, Sample,
+    SampleDoubt,
 };
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -35,10 +36,23 @@ pub enum Refusal {
         alarm: String,
         fault: OperationFault,
     },
+    #[error("the sample is far from what is expected")]
+    FarSample(Vec<SampleDoubt>),
+    #[error("sample {} does not stand in this brew: it was never given, or has been withdrawn", .0 + 1)]
+    NoSample(usize),
     #[error("the record cannot be written: {0}")]
     Store(String),
     #[error("the service is stopping")]
     Stopping,
+}
+
+/// What has become of a hand sample.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct SampleReceipt {
+    /// Its place among the brew's samples, from 0.
+    pub number: usize,
+    /// It had been given within the last minute, and was not taken a second time.
+    pub repeated: bool,
 }
 
 pub type Reply<T> = oneshot::Sender<Result<T, Refusal>>;
@@ -57,10 +71,18 @@ pub enum Request {
         who: String,
         reply: Reply<String>,
     },
+    /// `ask`: refuse a sample that is far from what instruments and balance say.
     Sample {
         sample: Sample,
+        ask: bool,
         who: String,
-        reply: Reply<()>,
+        reply: Reply<SampleReceipt>,
+    },
+    /// Numbers count from 0. Answers with the sample.
+    WithdrawSample {
+        number: usize,
+        who: String,
+        reply: Reply<Sample>,
     },
     Operate {
         alarm: AlarmId,

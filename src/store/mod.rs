@@ -35,7 +35,7 @@ pub use checkpoints::{Beginning, Checkpoint, ClockMark};
 pub use crush::{Crush, Fraction};
 pub use database::{Database, FILE_NAME, LOCK_NAME};
 pub use error::StoreError;
-pub use events::DatedEvent;
+pub use events::{DatedEvent, RecordedSample};
 pub use export::{files as export_files, write_lines, write_run, write_samples, write_table};
 pub use handle::{JOBS_BOUND, Store, StoreHealth};
 pub use outbox::{Backlog, Message, MessageClass, NewMessage, Publisher};

@@ -6,8 +6,9 @@ use std::sync::{Arc, Mutex};
 
 use lauter_core::alarm::{AlarmId, AlarmState, OperationFault};
 use lauter_core::projection::Plan;
+use lauter_core::supervisor::{Place, Sample, SampleDoubt};
 use lauterd::config::{self, Configuration, Surroundings};
-use lauterd::runtime::request::{News, REQUESTS_BOUND, Refusal, Request, TunHandle};
+use lauterd::runtime::request::{News, REQUESTS_BOUND, Refusal, Request, SampleReceipt, TunHandle};
 use lauterd::store::{Store, TunId};
 use lauterd::web::{self, Entrance};
 use tempfile::TempDir;
@@ -159,10 +160,22 @@ fn tun(id: TunId, name: &str, store: &Store, done: &Done) -> TunHandle {
                     }
                     let _ = reply.send(answer);
                 }
-                Request::Sample { sample, who, reply } => {
-                    let answer = brew.as_ref().map(|_| ()).ok_or(Refusal::NoBrew);
+                Request::Sample {
+                    sample,
+                    ask,
+                    who,
+                    reply,
+                } => {
+                    let answer = sampled(brew.as_ref(), &sample, ask);
                     if answer.is_ok() {
                         note(format!("{sample:?}{}", by(&who)));
+                    }
+                    let _ = reply.send(answer);
+                }
+                Request::WithdrawSample { number, who, reply } => {
+                    let answer = withdrawn(brew.as_ref(), number);
+                    if answer.is_ok() {
+                        note(format!("withdraw {}{}", number + 1, by(&who)));
                     }
                     let _ = reply.send(answer);
                 }
@@ -211,6 +224,40 @@ fn tun(id: TunId, name: &str, store: &Store, done: &Done) -> TunHandle {
         requests,
         news,
         configuration: Arc::new(configuration()),
+    }
+}
+
+/// Whoever wants to be asked is, about a gravity of less than 5 °P.
+fn sampled(brew: Option<&Plan>, sample: &Sample, ask: bool) -> Result<SampleReceipt, Refusal> {
+    let far = sample.gravity_p.filter(|gravity_p| ask && *gravity_p < 5.0);
+    match (brew, far) {
+        (None, _) => Err(Refusal::NoBrew),
+        (Some(_), Some(sample_p)) => {
+            let expected_p = 18.6;
+            let doubt = SampleDoubt::KettleGravity {
+                sample_p,
+                expected_p,
+            };
+            Err(Refusal::FarSample(vec![doubt]))
+        }
+        (Some(_), None) => Ok(SampleReceipt {
+            number: 0,
+            repeated: false,
+        }),
+    }
+}
+
+/// There is one sample.
+fn withdrawn(brew: Option<&Plan>, number: usize) -> Result<Sample, Refusal> {
+    match (brew, number) {
+        (None, _) => Err(Refusal::NoBrew),
+        (Some(_), 0) => Ok(Sample {
+            place: Place::Kettle,
+            gravity_p: Some(1.076),
+            ph: None,
+            volume_l: None,
+        }),
+        (Some(_), number) => Err(Refusal::NoSample(number)),
     }
 }
 

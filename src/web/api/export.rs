@@ -116,7 +116,9 @@ fn write(
             let ids: Vec<&str> = header.instruments.iter().map(|i| i.id.as_str()).collect();
             write_run(out, header.origin, &ids, &database.recording(brew.id)?)
         }
-        export_files::SAMPLES => write_samples(out, header.origin, &database.samples(brew.id)?),
+        export_files::SAMPLES => {
+            write_samples(out, header.origin, &database.recorded_samples(brew.id)?)
+        }
         export_files::TABLE => write_table(out, &database.table(brew.id)?),
         export_files::ALARMS => {
             let alarms = database.alarms(brew.id)?.into_iter().map(Line::Alarm);

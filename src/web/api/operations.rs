@@ -13,7 +13,7 @@ use crate::store::Crush;
 use crate::web::wire::{
     ActionEntry, AlarmOperation, AlarmReport, BrewName, ExportFiles, Health, KnownProfile,
     NoteBody, Noted, ProfileVersion, RakingBody, RakingNoted, RecordedBrew, RecordedBrews,
-    SampleBody, ServedTuns, SignInBody, SignedIn, TrailEntry,
+    SampleBody, SampleTaken, ServedTuns, SignInBody, SignedIn, TrailEntry,
 };
 use crate::web::{events, metrics, sign_in};
 
@@ -105,9 +105,19 @@ fn of_tun(catalogue: Catalogue) -> Catalogue {
         )
         .with(
             post("/api/v1/tuns/{site}/{tun}/samples", "sample", "Takes a hand sample")
+                .query::<operate::SampleQuery>()
                 .takes::<SampleBody>()
-                .answers::<SampleBody>(),
+                .answers::<SampleTaken>(),
             operate::sample,
+        )
+        .with(
+            post(
+                "/api/v1/tuns/{site}/{tun}/samples/{number}/withdraw",
+                "withdraw_sample",
+                "Takes a hand sample back that was a slip: it counts no more",
+            )
+            .answers::<SampleTaken>(),
+            operate::withdraw_sample,
         )
         .with(
             post("/api/v1/tuns/{site}/{tun}/notes", "note", "Puts words into the record")

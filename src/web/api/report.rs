@@ -87,7 +87,11 @@ pub async fn report(
 /// A hand sample with its time.
 #[derive(Debug, Serialize, JsonSchema)]
 pub struct TimedSample {
+    /// Counts the brew's samples from 1.
+    pub number: usize,
     pub elapsed_s: f64,
+    /// Null while it stands; otherwise when it was withdrawn.
+    pub withdrawn_s: Option<f64>,
     #[serde(flatten)]
     pub sample: SampleBody,
 }
@@ -98,11 +102,14 @@ pub async fn samples(
 ) -> Answer<Vec<TimedSample>> {
     let samples = of_brew(&service, path, |database, brew| {
         let origin = brew.header.origin;
-        let samples = database.samples(brew.id)?.into_iter();
+        let samples = database.recorded_samples(brew.id)?.into_iter();
         Ok(samples
-            .map(|(at, sample)| TimedSample {
-                elapsed_s: at.since(origin),
-                sample: sample.into(),
+            .enumerate()
+            .map(|(place, recorded)| TimedSample {
+                number: place + 1,
+                elapsed_s: recorded.at.since(origin),
+                withdrawn_s: recorded.withdrawn.map(|at| at.since(origin)),
+                sample: recorded.sample.into(),
             })
             .collect())
     })

@@ -52,6 +52,10 @@ pub enum Event {
         reading: Reading,
     },
     Sample(Sample),
+    /// A hand sample was a slip: it counts no more. Its number is its place among the brew's samples, from 0.
+    SampleWithdrawn {
+        number: usize,
+    },
     /// Something a person wants in the record.
     Note {
         who: String,

@@ -6,6 +6,7 @@
 
 mod alarms;
 mod annunciator;
+mod asked;
 mod brew;
 mod channel;
 mod doubt;
@@ -29,6 +30,7 @@ use serde::{Deserialize, Serialize};
 
 pub use crate::projection::{Band, Crossing, Stop, StopCause};
 pub use annunciator::BURST_PLACE;
+pub use brew::SampleDoubt;
 pub use event::{Event, LinkState, OperatorAction, Place, Sample};
 pub use outlook::Outlook;
 pub use output::{
@@ -132,6 +134,7 @@ impl Supervisor {
                 self.wake(now);
             }
             Event::Sample(sample) => self.take_sample(&sample, now),
+            Event::SampleWithdrawn { number } => self.withdraw_sample(number, now),
             Event::Note { who, text } => self.take_note(&who, &text, now),
             Event::Raking { who, minutes } => self.take_raking(&who, minutes, now),
             Event::Link {

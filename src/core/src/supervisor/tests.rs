@@ -1,4 +1,5 @@
 mod people;
+mod samples;
 mod silence;
 mod troubles;
 
