@@ -3,7 +3,11 @@
 //!
 //! Owns the writing alone. Conversions are the core's; which figure stands where is the concern of those who ask.
 
+mod alarm_words;
+pub mod course;
+mod pattern;
 pub mod terms;
+pub mod told;
 mod words;
 
 use jiff::Timestamp;

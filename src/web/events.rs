@@ -7,7 +7,7 @@ use std::convert::Infallible;
 use std::sync::Arc;
 
 use axum::extract::{Path, State};
-use axum::http::StatusCode;
+use axum::http::{StatusCode, Uri};
 use axum::response::sse::{Event, KeepAlive, Sse};
 use futures::stream::{Stream, unfold};
 use serde::Serialize;
@@ -16,7 +16,7 @@ use tokio_util::sync::CancellationToken;
 
 use super::api::Service;
 use super::live::Look;
-use super::page::{View, parts};
+use super::page::{View, instrument_parts, parts};
 use super::problem::Problem;
 
 /// What one stream waits on.
@@ -85,18 +85,25 @@ struct Changes<'a> {
     changed_ms: i64,
 }
 
+/// The parts of the run-off page, or of the instruments' page by its own address.
 pub async fn page_parts(
+    uri: Uri,
     State(service): State<Arc<Service>>,
     Path((site, tun)): Path<(String, String)>,
 ) -> Result<Sse<impl Stream<Item = Result<Event, Infallible>>>, Problem> {
     let watching = watching(&service, &site, &tun)?;
     let handle = service.tun(&site, &tun)?.clone();
+    let draw = if uri.path().starts_with("/instruments/") {
+        instrument_parts
+    } else {
+        parts
+    };
     let sent: BTreeMap<&'static str, String> = BTreeMap::new();
     let stream = unfold((watching, sent), move |(mut watching, mut sent)| {
         let handle = handle.clone();
         async move {
             let look = watching.next().await?;
-            let now = parts(&View::new(&handle, &look));
+            let now = draw(&View::new(&handle, &look));
             let changes = Changes {
                 parts: now
                     .iter()
