@@ -6,6 +6,7 @@
 mod alarm_words;
 pub mod course;
 mod pattern;
+pub mod refusals;
 pub mod terms;
 pub mod told;
 mod words;

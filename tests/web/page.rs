@@ -328,3 +328,25 @@ fn a_slip_in_the_crush_log_is_corrected_in_its_place() {
     assert_eq!(log[0]["gap_mm"], 0.45);
     assert_eq!(log[0]["time"], time.as_str(), "it stands at its own time");
 }
+
+#[test]
+fn a_page_is_refused_in_its_own_words_and_a_program_in_the_interfaces() {
+    let house = Brewhouse::new();
+    let path = format!("/api/v1/tuns/{SITE}/{TUN}/brew/end");
+    let ended = |language: &[(&str, &str)]| {
+        let mut headers = vec![("Content-Type", "application/json")];
+        headers.extend_from_slice(language);
+        let reply = crate::http::request(house.address, "POST", &path, &headers, "{}");
+        assert_eq!(reply.status, 409);
+        reply.json()["error"].as_str().unwrap().to_owned()
+    };
+    assert!(ended(&[]).contains("lauterd brew start"));
+    assert_eq!(
+        ended(&[("Accept-Language", "en")]),
+        "no brew is under way; start one first"
+    );
+    assert_eq!(
+        ended(&[("Accept-Language", "de")]),
+        "es läuft kein Sud; erst einen starten"
+    );
+}

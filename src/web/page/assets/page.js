@@ -22,7 +22,7 @@ async function post(path, body) {
   const answer = await fetch(api + path, {
     method: "POST",
     credentials: "same-origin",
-    headers: { "Content-Type": "application/json", "X-Lauterd-Csrf": csrf },
+    headers: { "Content-Type": "application/json", "Accept-Language": document.documentElement.lang, "X-Lauterd-Csrf": csrf },
     body: JSON.stringify(body),
   });
   if (answer.ok) return answer.json();
