@@ -59,10 +59,10 @@ words! {
     gravity_not_measured: "No gravity is believed: kettle gravity and stop-point are dead reckoning. Enter hand samples." / "Keinem Extraktwert wird geglaubt: Extrakt in der Pfanne und Endpunkt sind hochgerechnet. Handproben eintragen.";
     frozen: "not measured, may stand still" / "nicht gemessen, steht vielleicht still";
     reckoned: "reckoned, not measured" / "hochgerechnet, nicht gemessen";
-    in_doubt: "in doubt" / "unsicher";
+    in_doubt: "in doubt: channel" / "unsicher: Kanal";
     channel_open: "The stop-point is in doubt while the bed channels: its thin runnings pull the figure down." / "Der Endpunkt ist unsicher, solange ein Kanal offen ist: dessen dünne Würze zieht den Wert herab.";
-    channel_suspected: "The stop-point is in doubt: the bed may be channelling." / "Der Endpunkt ist unsicher: vielleicht bildet sich ein Kanal.";
-    stop_before: "Before, it was {0}." / "Vorher waren es {0}.";
+    channel_suspected: "Watch runnings and pressure drop: the bed may be channelling, so the stop-point is in doubt." / "Ablauf und Differenzdruck beobachten: vielleicht bildet sich ein Kanal; der Endpunkt ist unsicher.";
+    stop_before: "Before, {0} was expected." / "Vorher waren {0} erwartet.";
     next_draining: "Let the bed drain and stop at {0} in {1} min." / "Treber leerlaufen lassen und bei {0} in {1} min beenden.";
     next_early: "Run off gently; the stop-point shows once wort has flowed for a minute." / "Langsam ablaufen lassen; der Endpunkt erscheint nach einer Minute Durchfluss.";
     next_reached: "The stop-point has been reached: stop the run-off and end it here." / "Der Endpunkt ist erreicht: Ablauf beenden und hier abschließen.";

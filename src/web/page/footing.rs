@@ -70,14 +70,17 @@ pub fn channel_doubt(view: &View<'_>) -> Option<String> {
     } else {
         words.channel_suspected
     };
-    let before = doubt.target_before.map(|before| {
-        let before = view.voice.volume_with_unit(before.volume_l.p50);
-        fill(words.stop_before, &[&before])
-    });
-    Some(match before {
+    Some(match expected_before(view) {
         Some(before) => format!("{why} {before}"),
         None => why.to_owned(),
     })
+}
+
+/// Where the stop-point was expected before a channel was suspected.
+pub fn expected_before(view: &View<'_>) -> Option<String> {
+    let before = view.status.outlook.as_ref()?.channel_doubt?.target_before?;
+    let volume = view.voice.volume_with_unit(before.volume_l.p50);
+    Some(fill(view.voice.words.stop_before, &[&volume]))
 }
 
 /// The target's band as it is shown: in doubt it also holds what was projected before.

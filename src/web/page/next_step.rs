@@ -125,10 +125,13 @@ pub fn next_step(view: &View<'_>) -> NextStep {
     if !shelved.is_empty() {
         sentences.push(fill(words.next_shelved, &[&shelved.join(", ")]));
     }
-    sentences.extend(channel_doubt(view));
+    let doubt = channel_doubt(view);
+    let in_doubt = doubt.is_some();
+    sentences.extend(doubt);
     let quiet = sentences.is_empty();
     let stopping = pressing.is_some_and(|alarm| stops(alarm.alarm));
-    if !stopping {
+    // A stop-point in doubt is not given as an order.
+    if !stopping && !in_doubt {
         let urgent = pressing.is_some_and(|alarm| alarm.priority >= Priority::High);
         sentences.extend(course(view, quiet, urgent));
     }

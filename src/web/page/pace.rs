@@ -93,7 +93,11 @@ fn correction(
     ]
     .into_iter()
     .any(|alarm| is_met(view, alarm, None));
-    Some(if has_room && !tight && outlook.channel_doubt.is_none() {
+    // Who sees to the bed, or may have to, is not told to pull harder on it.
+    if tight || outlook.channel_doubt.is_some() {
+        return None;
+    }
+    Some(if has_room {
         fill(words.next_slow, &[&timely, &now, &minutes])
     } else {
         fill(words.next_slow_tight, &[&now, &minutes])

@@ -5,7 +5,7 @@ use lauter_core::supervisor::RunoffState;
 use maud::{Markup, html};
 
 use super::View;
-use super::footing::{channel_doubt, shown_band};
+use super::footing::{channel_doubt, expected_before, shown_band};
 use super::gauge::{Mark, gauge};
 use super::glance::reckoned;
 use super::symbols::flag;
@@ -45,7 +45,7 @@ pub fn stop(view: &View<'_>) -> Markup {
         }
         (kettle_scale(view, runoff))
         p class="sub" {
-            @if let Some(why) = channel_doubt(view) { strong { (why) } " " }
+            @if let Some(before) = expected_before(view) { strong { (before) } " " }
             @if let Some(target) = band {
                 (fill(words.band_says, &[&voice.volume(target.volume_l.p5), &voice.volume_with_unit(target.volume_l.p95)]))
                 " " (fill(words.band_minutes, &[
