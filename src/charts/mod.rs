@@ -1,9 +1,10 @@
 //! Charts as SVG: one piece of code for the page, the report and the command line.
 //!
-//! Owns what is drawn where. Colours are classes (`ink`), plotters is known to `sheet` alone, figures are written
+//! Owns what is drawn where. Colours are classes (`ink`), plotters is known to `sheet` and `axis` alone, figures are written
 //! by `display`. It reads nothing and knows no web.
 
 mod acidity;
+mod axis;
 mod bed;
 mod brews;
 mod crush;

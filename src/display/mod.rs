@@ -3,8 +3,13 @@
 //!
 //! Owns the writing alone. Conversions are the core's; which figure stands where is the concern of those who ask.
 
+mod alarm_words;
 mod asked;
+pub mod course;
+mod pattern;
+pub mod refusals;
 pub mod terms;
+pub mod told;
 mod words;
 
 use jiff::Timestamp;

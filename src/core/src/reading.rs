@@ -150,6 +150,26 @@ pub enum Cause {
     MissingCompensation,
 }
 
+impl Cause {
+    pub const ALL: [Self; 15] = [
+        Self::NeverRead,
+        Self::Stale,
+        Self::LinkLost,
+        Self::DeviceError,
+        Self::BadPayload,
+        Self::NotFinite,
+        Self::OutsideLimits,
+        Self::LoopBelowRange,
+        Self::LoopAboveRange,
+        Self::DeviceFailure,
+        Self::FunctionCheck,
+        Self::Stuck,
+        Self::Spike,
+        Self::Jumped,
+        Self::MissingCompensation,
+    ];
+}
+
 /// A switch's value: instruments send 0/1, some as 0.0000/1.0000.
 pub fn switch_is_on(value: f64) -> bool {
     value >= 0.5

@@ -49,7 +49,8 @@ pub fn router() -> Router<Arc<Service>> {
         .route("/parts", get(events::page_parts))
         .route("/brews", get(brews_page))
         .route("/tun", get(tun_page))
-        .route("/instruments", get(instruments_page));
+        .route("/instruments", get(instruments_page))
+        .route("/instruments/parts", get(events::page_parts));
     Router::new()
         .route("/", get(first_page))
         .route("/assets/{name}", get(assets::asset))
@@ -137,20 +138,9 @@ async fn instruments_page(
 ) -> Page {
     let handle = service.tun(&site, &tun)?;
     let look = look(handle, &service.store).await?;
-    let (id, brew) = (handle.id, look.notebook.brew.clone());
-    let changes = service
-        .store
-        .read(move |database| {
-            let brew = brew.map(|name| database.find_brew(id, &name)).transpose()?;
-            match brew.flatten() {
-                Some(brew) => database.alarms(brew.id),
-                None => Ok(Vec::new()),
-            }
-        })
-        .await?;
     let frame = frame(handle, Place::Instruments);
     let view = View::new(handle, &look);
-    Ok(served(&instruments::page(&frame, &view, &changes)))
+    Ok(served(&instruments::page(&frame, &view)))
 }
 
 fn frame(handle: &TunHandle, place: Place) -> Frame<'_> {
@@ -228,6 +218,7 @@ async fn brews_page(
 async fn tun_page(
     State(service): State<Arc<Service>>,
     Path((site, tun)): Path<(String, String)>,
+    RawQuery(query): RawQuery,
 ) -> Page {
     let handle = service.tun(&site, &tun)?;
     let (id, voice, bed) = (
@@ -257,10 +248,17 @@ async fn tun_page(
         .await?;
     let frame = frame(handle, Place::Tun);
     let chart = chart.transpose()?;
+    let asked: Option<i64> = url::form_urlencoded::parse(query.unwrap_or_default().as_bytes())
+        .find(|(key, _)| key == "correct")
+        .and_then(|(_, time_us)| time_us.parse().ok());
+    let corrected = crushes
+        .iter()
+        .find(|(time, _)| Some(time.as_microsecond()) == asked);
     Ok(served(&tun::page(
         &frame,
         &known,
         &crushes,
+        corrected,
         chart.as_deref(),
     )))
 }

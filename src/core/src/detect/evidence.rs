@@ -129,7 +129,7 @@ impl Evidence {
             signs.push(format!("runnings are {fall_p:.1} °P below the forecast"));
         }
         if self.cloudy {
-            signs.push("they turned cloudy".to_owned());
+            signs.push("the runnings turned cloudy".to_owned());
         }
         let message = format!(
             "Liquor has found a channel through the bed: {}.",

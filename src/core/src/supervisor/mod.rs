@@ -29,10 +29,11 @@ use std::collections::{BTreeMap, VecDeque};
 use serde::{Deserialize, Serialize};
 
 pub use crate::projection::{Band, Crossing, Stop, StopCause};
+pub use alarms::cause_in_words;
 pub use annunciator::BURST_PLACE;
 pub use brew::SampleDoubt;
 pub use event::{Event, LinkState, OperatorAction, Place, Sample};
-pub use outlook::Outlook;
+pub use outlook::{ChannelDoubt, Outlook};
 pub use output::{
     AlarmLine, ConditionedReading, Dated, IfStopped, Line, Occurrence, Output, Phase,
     ProjectionLine, RunoffState, SummaryLine, TableLine,
