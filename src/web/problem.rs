@@ -96,6 +96,7 @@ impl From<Refusal> for Problem {
                 | OperationFault::UnknownSubject { .. } => StatusCode::UNPROCESSABLE_ENTITY,
             },
             Refusal::BrewUnderWay(_) | Refusal::NoBrew => StatusCode::CONFLICT,
+            Refusal::NoInstrument(_) => StatusCode::NOT_FOUND,
             Refusal::Plan(_) => StatusCode::UNPROCESSABLE_ENTITY,
             Refusal::Store(_) | Refusal::Stopping => StatusCode::SERVICE_UNAVAILABLE,
         };

@@ -45,13 +45,18 @@ pub enum ReferenceError {
         "a weighed tank needs more than 0 kg and more than 0 s; given were {mass_kg} kg and {seconds} s"
     )]
     EmptyTank { mass_kg: f64, seconds: f64 },
-    #[error("an applied value is not a finite number")]
+    #[error("an applied value is not a number of reasonable size")]
     NotFinite,
+    #[error("a temperature of {0} °C is none that a reference can have; allowed is 0 to 110 °C")]
+    Temperature(f64),
     #[error(transparent)]
     Outside(#[from] OutsideRange),
     #[error(transparent)]
     Conversion(#[from] ConversionError),
 }
+
+/// No instrument of a brewhouse shows more, in whatever unit.
+pub(super) const GREATEST: f64 = 1e9;
 
 /// Density of air, kg/m³, and of the weights a scale is adjusted with, kg/m³: the conventions of weighing in air (OIML
 /// D 28, from memory).
@@ -101,6 +106,12 @@ impl Applied {
             let kind = self.kind();
             return Err(ReferenceError::DoesNotFit { kind, unit });
         }
+        if let Some(celsius) = self
+            .temperature_c()
+            .filter(|it| !(0.0..=110.0).contains(it))
+        {
+            return Err(ReferenceError::Temperature(celsius));
+        }
         let value = match *self {
             Self::Value { value } => value,
             Self::Buffer {
@@ -124,7 +135,7 @@ impl Applied {
                 unit.linear_from_base(flow_l_min).unwrap_or(f64::NAN)
             }
         };
-        if value.is_finite() {
+        if value.abs() <= GREATEST {
             Ok(value)
         } else {
             Err(ReferenceError::NotFinite)

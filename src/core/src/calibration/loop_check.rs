@@ -5,7 +5,7 @@
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
-use super::applied::{Applied, ReferenceError};
+use super::applied::{Applied, GREATEST, ReferenceError};
 use crate::reading::Measures;
 use crate::units::{Dimension, Unit};
 
@@ -154,8 +154,12 @@ impl LoopCheck {
             point.uncorrected,
             point.scatter.or(Some(0.0)),
         ];
-        if numbers.iter().flatten().any(|value| !value.is_finite()) {
-            return Some("has a reading that is not a finite number".to_owned());
+        if numbers
+            .iter()
+            .flatten()
+            .any(|value| !(-GREATEST..=GREATEST).contains(value))
+        {
+            return Some("has a reading that is not a number of reasonable size".to_owned());
         }
         if point.scatter.is_some_and(|scatter| scatter < 0.0) || point.readings == Some(0) {
             return Some("has a scatter below 0, or is the mean of no readings".to_owned());

@@ -1,3 +1,4 @@
+mod corrections;
 mod people;
 mod silence;
 mod troubles;
@@ -126,6 +127,7 @@ impl Run {
             plan: Box::new(plan()),
             zero: Moment::ZERO,
             profile,
+            corrections: Vec::new(),
         });
         run
     }
