@@ -3,6 +3,20 @@
 //!
 //! Owns the writing alone. Conversions are the core's; which figure stands where is the concern of those who ask.
 
+/// A table of words in every language: `key: "English" / "German";`.
+macro_rules! words {
+    ($($key:ident: $english:literal / $german:literal;)+) => {
+        /// One language.
+        #[derive(Debug)]
+        pub struct Words { $(pub $key: &'static str,)+ }
+        static ENGLISH: Words = Words { $($key: $english,)+ };
+        static GERMAN: Words = Words { $($key: $german,)+ };
+        #[cfg(test)]
+        const PAIRS: &[(&str, &str, &str)] = &[$((stringify!($key), $english, $german),)+];
+    };
+}
+
+mod calibration_words;
 pub mod terms;
 mod words;
 
@@ -12,6 +26,7 @@ use lauter_core::units::apparent_specific_gravity_from_gravity;
 
 pub use crate::config::model::Display;
 use crate::config::model::{DecimalMark, GravityUnit, Language, VolumeUnit};
+pub use calibration_words::Words as CalibrationWords;
 pub use terms::{alarm_name, phase_name};
 pub use words::Words;
 
@@ -35,6 +50,11 @@ impl Voice {
 
     pub fn language(self) -> Language {
         self.display.language
+    }
+
+    /// The words about loop checks and corrections.
+    pub fn calibration_words(self) -> &'static CalibrationWords {
+        calibration_words::of(self.display.language)
     }
 
     /// As the attribute `lang` has it.

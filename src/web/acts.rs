@@ -3,6 +3,8 @@
 //! Owns what each act needs and does, whichever way it was asked for: a page, a program or the broker. Must not know
 //! how the asking travelled.
 
+mod calibration;
+
 use std::time::Duration;
 
 use axum::http::StatusCode;
@@ -21,6 +23,8 @@ use crate::access::{Caller, Role};
 use crate::clock;
 use crate::runtime::request::{Refusal, Request, TunHandle};
 use crate::store::Store;
+
+pub use calibration::configured;
 
 /// One who acts on one tun.
 #[derive(Debug)]

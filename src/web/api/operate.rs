@@ -22,7 +22,7 @@ use crate::web::wire::{AlarmOperation, BrewName, Noted, ProfileVersion, RakingNo
 type TunPath = Path<(String, String)>;
 
 impl Service {
-    fn actor<'a>(
+    pub(super) fn actor<'a>(
         &'a self,
         caller: &'a Caller,
         Path((site, tun)): &TunPath,

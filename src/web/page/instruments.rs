@@ -3,6 +3,7 @@
 use lauter_core::supervisor::{AlarmLine, Line};
 use maud::{Markup, html};
 
+use super::instrument::address;
 use super::shell::Frame;
 use super::symbols::flag;
 use super::view::View;
@@ -14,6 +15,7 @@ use lauter_core::reading::Status;
 pub fn page(frame: &Frame<'_>, view: &View<'_>, changes: &[AlarmLine]) -> Markup {
     let (voice, words) = (frame.voice, frame.voice.words);
     let language = voice.language();
+    let about = voice.calibration_words();
     let number = |value: Option<f64>| value.map_or(NONE.to_owned(), |value| voice.number(value, 3));
     let body = html! {
         section class="panel" {
@@ -25,6 +27,7 @@ pub fn page(frame: &Frame<'_>, view: &View<'_>, changes: &[AlarmLine]) -> Markup
                         th scope="col" { (words.instrument) } th scope="col" class="words" { (words.measures) }
                         th scope="col" { (words.raw_value) } th scope="col" { (words.believed_value) } th scope="col" { "±" }
                         th scope="col" { (words.rate) } th scope="col" class="words" { (words.unit) }
+                        th scope="col" { (about.corrected_value) } th scope="col" class="words" { (about.due) }
                         th scope="col" class="words" { (words.status) } th scope="col" class="words" { (words.last_change) }
                     } }
                     tbody {
@@ -34,13 +37,15 @@ pub fn page(frame: &Frame<'_>, view: &View<'_>, changes: &[AlarmLine]) -> Markup
                             @let cause = reading.and_then(|reading| reading.cause);
                             @let amiss = reading.is_none_or(|reading| reading.value.is_none() || reading.status != Status::Good);
                             tr class=[amiss.then_some("amiss")] {
-                                th scope="row" { (instrument.id) }
+                                th scope="row" { a href=(address(view, &instrument.id)) { (instrument.id) } }
                                 td class="words" { (measures_words(instrument.measures, language)) }
                                 td { (number(reading.and_then(|reading| reading.raw))) }
                                 td { strong { (number(reading.and_then(|reading| reading.value))) } }
                                 td { (number(reading.and_then(|reading| reading.standard_error))) }
                                 td { (number(reading.and_then(|reading| reading.rate_per_min))) }
                                 td class="words" { (unit_name(view, &instrument.id)) }
+                                td { (number(reading.and_then(|reading| reading.corrected))) }
+                                td class="words" { (due(view, &instrument.id)) }
                                 td class="words" {
                                     @if amiss { (flag()) }
                                     (reading.map_or(words.never_read, |reading| status_words(reading.status, language)))
@@ -68,6 +73,22 @@ pub fn page(frame: &Frame<'_>, view: &View<'_>, changes: &[AlarmLine]) -> Markup
         }
     };
     frame.page(words.instruments, &html! {}, &body)
+}
+
+/// When it is to be checked again, and what somebody should see to.
+fn due(view: &View<'_>, id: &str) -> Markup {
+    let known = view
+        .status
+        .calibration
+        .iter()
+        .find(|it| it.instrument == id);
+    let day = known
+        .and_then(|it| it.due.as_ref())
+        .map(|due| due.chars().take(10).collect::<String>());
+    html! {
+        @match day { Some(day) => (day), None => (NONE) }
+        @if let Some(hint) = known.and_then(|it| it.hint.as_ref()) { " · " (flag()) span lang="en" { (hint) } }
+    }
 }
 
 fn unit_name(view: &View<'_>, id: &str) -> String {

@@ -12,6 +12,7 @@ mod brews;
 mod dialogs;
 mod gauge;
 mod glance;
+mod instrument;
 mod instruments;
 mod next_step;
 mod routes;
