@@ -3,19 +3,8 @@
 //!
 //! Owns the writing alone. Conversions are the core's; which figure stands where is the concern of those who ask.
 
-/// A table of words in every language: `key: "English" / "German";`.
-macro_rules! words {
-    ($($key:ident: $english:literal / $german:literal;)+) => {
-        /// One language.
-        #[derive(Debug)]
-        pub struct Words { $(pub $key: &'static str,)+ }
-        static ENGLISH: Words = Words { $($key: $english,)+ };
-        static GERMAN: Words = Words { $($key: $german,)+ };
-        #[cfg(test)]
-        const PAIRS: &[(&str, &str, &str)] = &[$((stringify!($key), $english, $german),)+];
-    };
-}
-
+#[macro_use]
+mod pairs;
 mod calibration_words;
 pub mod terms;
 mod words;

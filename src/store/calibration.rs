@@ -78,13 +78,13 @@ const CORRECTION_COLUMNS: &str =
     "SELECT instrument, version, made_us, due_us, who, body FROM correction";
 
 impl Database {
-    /// Keeps a loop check and says under which number.
+    /// Keeps a loop check; gives it as it stands in the record, with its number.
     pub fn enter_check(
         &mut self,
         tun: TunId,
         checked: Timestamp,
-        new: &NewCheck,
-    ) -> Result<i64, StoreError> {
+        new: NewCheck,
+    ) -> Result<StoredCheck, StoreError> {
         self.connection
             .execute(
                 "INSERT INTO loop_check (tun_id, instrument, checked_us, due_us, who, note, body) \
@@ -100,7 +100,14 @@ impl Database {
                 ],
             )
             .map_err(self.failed("entering a loop check"))?;
-        Ok(self.connection.last_insert_rowid())
+        Ok(StoredCheck {
+            number: self.connection.last_insert_rowid(),
+            checked: kept(checked),
+            due: new.due.map(kept),
+            who: new.who,
+            note: new.note,
+            check: new.check,
+        })
     }
 
     /// One loop check of a tun.
@@ -195,7 +202,12 @@ impl Database {
             )
             .map_err(&failed)?;
         transaction.commit().map_err(&failed)?;
-        Ok(StoredCorrection { version, ..new })
+        Ok(StoredCorrection {
+            version,
+            made: kept(new.made),
+            due: new.due.map(kept),
+            ..new
+        })
     }
 
     /// The newest version of every instrument's correction.
@@ -271,6 +283,11 @@ impl Database {
             })
             .map_err(self.failed("reading when an instrument is due"))
     }
+}
+
+/// A time as the record keeps it: to the microsecond.
+fn kept(time: Timestamp) -> Timestamp {
+    wall(time.as_microsecond())
 }
 
 fn correction_row(row: &Row<'_>) -> rusqlite::Result<(StoredCorrection, Option<String>)> {

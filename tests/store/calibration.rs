@@ -75,10 +75,15 @@ fn checks_keep_their_numbers_and_come_back_as_they_were() {
     let tun = database.tun("north-yard", "tun-1").unwrap();
     let other = database.tun("north-yard", "tun-2").unwrap();
     let first = check("runnings_gravity", 12.05);
-    assert_eq!(database.enter_check(tun, wall(100.0), &first).unwrap(), 1);
+    let entered = database
+        .enter_check(tun, wall(100.0), first.clone())
+        .unwrap();
+    assert_eq!(entered.number, 1);
     let second = check("kettle_gravity", 12.5);
-    assert_eq!(database.enter_check(tun, wall(200.0), &second).unwrap(), 2);
+    let other_check = database.enter_check(tun, wall(200.0), second).unwrap();
+    assert_eq!(other_check.number, 2);
     let stored = database.loop_check(tun, 1).unwrap().unwrap();
+    assert_eq!(stored, entered);
     assert_eq!((stored.check, stored.due), (first.check, first.due));
     assert_eq!(stored.checked, wall(100.0));
     assert_eq!(database.loop_checks(tun, None).unwrap().len(), 2);
@@ -121,7 +126,7 @@ fn an_instrument_is_due_as_its_newest_check_or_calibration_says() {
     let id = "runnings_gravity";
     assert_eq!(database.last_looked_at(tun, id).unwrap(), None);
     database
-        .enter_check(tun, wall(100.0), &check(id, 12.0))
+        .enter_check(tun, wall(100.0), check(id, 12.0))
         .unwrap();
     let due = |database: &Database| database.last_looked_at(tun, id).unwrap().unwrap().1;
     assert_eq!(due(&database), Some(wall(9_000.0)));

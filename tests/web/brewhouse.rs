@@ -243,16 +243,8 @@ async fn corrected(store: &Store, tun: TunId, new: NewCorrection) -> StoredCorre
 }
 
 async fn checked(store: &Store, tun: TunId, new: NewCheck) -> StoredCheck {
-    let (checked, kept) = (wall_now(), new.clone());
-    let entered = store.run(move |db| db.enter_check(tun, checked, &kept));
-    StoredCheck {
-        number: entered.await.unwrap(),
-        checked,
-        due: new.due,
-        who: new.who,
-        note: new.note,
-        check: new.check,
-    }
+    let entered = store.run(move |db| db.enter_check(tun, wall_now(), new));
+    entered.await.unwrap()
 }
 
 /// Who did it, where somebody signed in or was named.

@@ -168,39 +168,24 @@ impl Tun {
 
     pub(super) async fn enter_check(&mut self, new: NewCheck) -> Result<StoredCheck, Refusal> {
         let checked = self.setting.clock.wall(self.setting.clock.now());
-        let (tun, kept) = (self.setting.tun, new.clone());
-        let number = self
+        let tun = self.setting.tun;
+        let stored = self
             .setting
             .store
-            .run(move |database| database.enter_check(tun, checked, &kept))
+            .run(move |database| database.enter_check(tun, checked, new))
             .await
             .map_err(|error| Refusal::Store(error.to_string()))?;
-        let NewCheck {
-            check,
-            due,
-            who,
-            note,
-        } = new;
-        let known = self
-            .calibration
-            .entry(check.instrument.clone())
-            .or_default();
-        (known.looked_at, known.due) = (Some(checked), due);
+        let instrument = &stored.check.instrument;
+        let known = self.calibration.entry(instrument.clone()).or_default();
+        (known.looked_at, known.due) = (Some(stored.checked), stored.due);
         let deed = Event::Deed {
-            who: who.clone(),
-            deed: format!("loop-check {number} of {}", check.instrument),
+            who: stored.who.clone(),
+            deed: format!("loop-check {} of {instrument}", stored.number),
         };
         self.give(deed, self.setting.clock.now());
         self.flush().await;
         self.written()?;
-        Ok(StoredCheck {
-            number,
-            checked,
-            due,
-            who,
-            note,
-            check,
-        })
+        Ok(stored)
     }
 
     /// How the instruments stand that have a check or a correction.
