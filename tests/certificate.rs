@@ -141,7 +141,7 @@ fn the_printed_certificate_shows_the_worked_figures() {
     }
 }
 
-/// NIST / DIN 19266 at 0, 20, 25, 40 and 60 °C (the table that DESIGN's physics page was checked with).
+/// NIST / DIN 19266 tables at 0, 20, 25, 40 and 60 °C. Exact: the values stand in the table.
 #[test]
 fn the_applied_values_of_buffers_are_those_of_the_published_table() {
     let table = [

@@ -131,7 +131,10 @@ impl<R: BufRead> Guide<'_, R> {
             who: self.arguments.common.who.clone(),
         };
         let path = tun_path(self.tun, &["loop-checks"]);
-        let entered: LoopCheckRecord = self.client.post(&path, &body)?;
+        let entered: LoopCheckRecord = self
+            .client
+            .post(&path, &body)
+            .map_err(|failure| set_aside(&body, failure))?;
         print(&format!("\n{}", page::checked(&entered)))
     }
 
@@ -310,6 +313,21 @@ fn typed(direction: Direction, reading: f64) -> Point {
         scatter: None,
         readings: None,
     }
+}
+
+/// What was taken at the instrument is not lost with the connection: it goes into a file that `enter` takes.
+fn set_aside(body: &LoopCheckBody, failure: Failure) -> Failure {
+    let file = format!("loop-check-{}.json", body.instrument);
+    let written = serde_json::to_vec_pretty(body)
+        .map_err(std::io::Error::other)
+        .and_then(|text| std::fs::write(&file, text));
+    let words = match written {
+        Ok(()) => format!(
+            "{failure}\nThe check is in {file}; enter it with: lauterd loop-check enter {file}"
+        ),
+        Err(error) => format!("{failure}\nThe check could not be put into {file} either: {error}"),
+    };
+    Failure::new(failure.kind, words)
 }
 
 /// A series as it stands, before anything is kept.
