@@ -134,7 +134,7 @@ impl<R: BufRead> Guide<'_, R> {
         let entered: LoopCheckRecord = self
             .client
             .post(&path, &body)
-            .map_err(|failure| set_aside(&body, failure))?;
+            .map_err(|failure| set_aside(&body, &failure))?;
         print(&format!("\n{}", page::checked(&entered)))
     }
 
@@ -316,7 +316,7 @@ fn typed(direction: Direction, reading: f64) -> Point {
 }
 
 /// What was taken at the instrument is not lost with the connection: it goes into a file that `enter` takes.
-fn set_aside(body: &LoopCheckBody, failure: Failure) -> Failure {
+fn set_aside(body: &LoopCheckBody, failure: &Failure) -> Failure {
     let file = format!("loop-check-{}.json", body.instrument);
     let written = serde_json::to_vec_pretty(body)
         .map_err(std::io::Error::other)
