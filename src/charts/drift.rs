@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 
 use super::ink::Ink;
-use super::sheet::{Axis, ChartError, Size, draw};
+use super::sheet::{Axis, ChartError, Panel, Side, Size, draw};
 use crate::display::Voice;
 
 /// The greatest errors of one check, each as a share of its tolerance.
@@ -16,6 +16,13 @@ pub struct DriftPoint {
 
 const DAY_S: f64 = 86_400.0;
 
+/// Room beside the first and the last check, days: less would write the same date twice.
+const LEAST_ROOM_DAYS: f64 = 5.0;
+
+/// Errors beyond this stand at the edge with their figure, so that one of them does not flatten the others, % of the
+/// tolerance.
+const FURTHEST_PERCENT: f64 = 250.0;
+
 /// Errors over time, with the tolerance. Checks whose tolerance has changed stay comparable.
 pub fn drift(points: &[DriftPoint], voice: Voice, size: Size) -> Result<String, ChartError> {
     let words = voice.calibration_words();
@@ -27,13 +34,13 @@ pub fn drift(points: &[DriftPoint], voice: Voice, size: Size) -> Result<String, 
         days().fold(f64::NEG_INFINITY, f64::max),
     );
     let (from, to) = if from <= to { (from, to) } else { (0.0, 1.0) };
-    let room = (0.04 * (to - from)).max(1.0);
+    let room = (0.04 * (to - from)).max(LEAST_ROOM_DAYS);
     let errors = points
         .iter()
         .flat_map(|point| [point.as_found, point.as_left])
         .flatten()
         .map(|share| percent(share).abs());
-    let far = 1.1 * errors.fold(110.0, f64::max);
+    let far = 1.1 * errors.fold(110.0, f64::max).min(FURTHEST_PERCENT);
     let date = |day: f64| {
         let time = Timestamp::from_second((day * DAY_S) as i64);
         time.map_or_else(
@@ -61,20 +68,41 @@ pub fn drift(points: &[DriftPoint], voice: Voice, size: Size) -> Result<String, 
             }
             let found: Vec<_> = points
                 .iter()
-                .map(|point| Some((day(point), percent(point.as_found?))))
+                .map(|point| Some((day(point), within(percent(point.as_found?)))))
                 .collect();
-            panel.curve(&found, Ink::Runnings, (words.as_found, "%", 0))?;
+            panel.curve(&found, Ink::Sample, (words.as_found, "%", 0))?;
             for point in points {
-                if let Some(share) = point.as_found {
-                    panel.dot((day(point), percent(share)), Ink::Runnings, true)?;
-                }
-                if let Some(share) = point.as_left {
-                    panel.dot((day(point), percent(share)), Ink::Kettle, false)?;
+                for (share, ink, hollow) in [
+                    (point.as_found, Ink::Sample, true),
+                    (point.as_left, Ink::Kettle, false),
+                ] {
+                    if let Some(share) = share {
+                        mark(panel, (day(point), percent(share)), (ink, hollow), voice)?;
+                    }
                 }
             }
             Ok(())
         })
     })
+}
+
+fn within(percent: f64) -> f64 {
+    percent.clamp(-FURTHEST_PERCENT, FURTHEST_PERCENT)
+}
+
+fn mark(
+    panel: &mut Panel<'_>,
+    (day, percent): (f64, f64),
+    (ink, hollow): (Ink, bool),
+    voice: Voice,
+) -> Result<(), ChartError> {
+    let shown = within(percent);
+    panel.dot((day, shown), ink, hollow)?;
+    if shown.to_bits() != percent.to_bits() {
+        let figure = format!("{} %", voice.number(percent, 0));
+        panel.label((day, shown), &figure, ink, Side::Left)?;
+    }
+    Ok(())
 }
 
 #[cfg(test)]
@@ -98,5 +126,7 @@ mod tests {
         assert_eq!(drawn.matches("<circle").count(), 3);
         assert!(drawn.contains("b-limit"));
         assert!(drift(&[], voice, size).is_ok());
+        let broken = drift(&[check(0, Some(-18.3))], voice, size).unwrap();
+        assert!(broken.contains("−1830 %"), "its figure stands at the edge");
     }
 }

@@ -24,8 +24,8 @@ words! {
     never: "never" / "nie";
     reference: "Reference" / "Referenz";
     reference_says: "which one, its certificate, its lot" / "welche, ihr Zertifikat, ihre Charge";
-    reference_uncertainty: "its expanded uncertainty (k = 2)" / "ihre erweiterte Unsicherheit (k = 2)";
-    temperature_uncertainty: "of its temperature (k = 2), K" / "ihrer Temperatur (k = 2), K";
+    reference_uncertainty: "Expanded uncertainty of the reference (k = 2)" / "Erweiterte Unsicherheit der Referenz (k = 2)";
+    temperature_uncertainty: "Expanded uncertainty of its temperature (k = 2), K" / "Erweiterte Unsicherheit ihrer Temperatur (k = 2), K";
     tolerance: "Tolerance, either way" / "Toleranz, beidseitig";
     resolution: "Least step of the reading" / "Kleinster Schritt der Anzeige";
     as_found: "As-found" / "Wie vorgefunden";

@@ -203,10 +203,7 @@ fn form(view: &View<'_>, shown: &Shown<'_>) -> Markup {
         ),
         (
             "expanded_uncertainty",
-            format!(
-                "{}: {}, {unit}",
-                about.reference, about.reference_uncertainty
-            ),
+            format!("{}, {unit}", about.reference_uncertainty),
             String::new(),
             true,
         ),
