@@ -228,3 +228,42 @@ fn worn(correction: Option<Correction>) -> Option<String> {
                 .to_owned()
         })
 }
+
+#[cfg(test)]
+mod tests {
+    use lauter_core::calibration::Rule;
+
+    use super::*;
+
+    fn day(days: i64) -> Timestamp {
+        Timestamp::from_second(1_790_000_000 + days * 86_400).unwrap()
+    }
+
+    #[test]
+    fn an_instrument_is_hinted_at_once_its_date_has_passed_and_not_before() {
+        let known = Known {
+            due: Some(day(30)),
+            ..Known::default()
+        };
+        assert_eq!(overdue(&known, day(29)), None);
+        let hint = overdue(&known, day(31)).expect("it is over");
+        assert!(hint.contains("was due on"), "{hint}");
+        assert_eq!(overdue(&Known::default(), day(31)), None);
+    }
+
+    #[test]
+    fn an_electrode_near_its_end_is_hinted_at() {
+        let electrode = |slope_percent| {
+            Some(Correction {
+                version: 1,
+                rule: Rule::Electrode {
+                    offset_mv: 5.0,
+                    slope_percent,
+                },
+            })
+        };
+        assert_eq!(worn(electrode(97.0)), None);
+        assert!(worn(electrode(85.0)).is_some());
+        assert_eq!(worn(None), None);
+    }
+}
