@@ -28,7 +28,7 @@ pub struct Report<'a> {
     pub voice: Voice,
 }
 
-const STYLE: &str = include_str!("report.css");
+pub const STYLE: &str = include_str!("report.css");
 /// Charts as wide as a printed page.
 const WIDE: Size = Size {
     width: 720,

@@ -3,6 +3,7 @@
 
 mod alarms;
 pub mod body;
+mod calibration;
 mod catalogue;
 mod charts;
 mod crush;
