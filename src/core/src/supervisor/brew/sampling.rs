@@ -81,10 +81,12 @@ struct Taken {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub(in super::super) struct Samples {
     taken: Vec<Taken>,
-    limit: f64,
     /// The line's gravity and pH against them.
     pub gravity: SampleWatch,
     pub ph: SampleWatch,
+    /// Samples before these met an instrument that was corrected otherwise.
+    gravity_from: usize,
+    ph_from: usize,
     /// The pH law with no sample ever given.
     acidity_without: Acidity,
 }
@@ -94,9 +96,10 @@ impl Samples {
         let limit = parameters.detect.sample_deviations;
         Self {
             taken: Vec::new(),
-            limit,
             gravity: SampleWatch::new(GRAVITY_SAMPLES, limit),
             ph: SampleWatch::new(PH_SAMPLES, limit),
+            gravity_from: 0,
+            ph_from: 0,
             acidity_without: Acidity::new(parameters.acidity),
         }
     }
@@ -122,20 +125,38 @@ impl Samples {
         Some(taken.sample)
     }
 
+    /// The line's gravity is corrected otherwise from now on: what it was held to have shown is forgotten.
+    pub fn begin_gravity_anew(&mut self) {
+        self.gravity.begin_anew();
+        self.gravity_from = self.taken.len();
+    }
+
+    /// As for gravity.
+    pub fn begin_ph_anew(&mut self) {
+        self.ph.begin_anew();
+        self.ph_from = self.taken.len();
+    }
+
     /// What the line is held to have shown, from those that stand.
     fn compare_again(&mut self) {
-        self.gravity = SampleWatch::new(GRAVITY_SAMPLES, self.limit);
-        self.ph = SampleWatch::new(PH_SAMPLES, self.limit);
-        for taken in self.taken.iter().filter(|taken| !taken.withdrawn) {
-            if let Some(Gravity::Compared {
-                difference_p,
-                moving_p,
-            }) = taken.gravity
-            {
-                self.gravity.compare(difference_p, moving_p);
+        self.gravity.begin_anew();
+        self.ph.begin_anew();
+        for (number, taken) in self.taken.iter().enumerate() {
+            if taken.withdrawn {
+                continue;
             }
-            if let Some(Ph::Compared { line_ph, sample_ph }) = taken.ph {
-                self.ph.compare(line_ph - sample_ph, 0.0);
+            match taken.gravity {
+                Some(Gravity::Compared {
+                    difference_p,
+                    moving_p,
+                }) if number >= self.gravity_from => self.gravity.compare(difference_p, moving_p),
+                _ => {}
+            }
+            match taken.ph {
+                Some(Ph::Compared { line_ph, sample_ph }) if number >= self.ph_from => {
+                    self.ph.compare(line_ph - sample_ph, 0.0);
+                }
+                _ => {}
             }
         }
     }
