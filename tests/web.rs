@@ -3,6 +3,8 @@
 
 #[path = "web/brewhouse.rs"]
 mod brewhouse;
+#[path = "web/calibration.rs"]
+mod calibration;
 #[path = "web/command_line.rs"]
 mod command_line;
 #[path = "web/commands.rs"]

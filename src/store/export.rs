@@ -3,6 +3,8 @@
 //! Owns the columns and the spelling of numbers: a value is printed with the fewest digits that give back every
 //! bit of it, so that a replay of the files computes with the same numbers as the service did.
 //!
+//! Corrections have a file of their own, since RUN.csv holds the readings as they came.
+//!
 //! What RUN.csv cannot carry: why a reading is missing (the cell is empty, a replay sees no reading), an
 //! instrument's status, its own time where it has one, and links going up and down. The store keeps all of it;
 //! recovery and comparison use `Database::events`.
@@ -22,6 +24,8 @@ pub mod files {
     pub const RUN: &str = "RUN.csv";
     /// Hand samples: `elapsed_s,place,gravity_p,ph,volume_l`, and `withdrawn_s` where one was withdrawn.
     pub const SAMPLES: &str = "samples.csv";
+    /// Which corrections were in force from when on, one JSON object a line; empty where none were.
+    pub const CORRECTIONS: &str = "corrections.jsonl";
     pub const PLAN: &str = "plan.toml";
     /// The brewer's table.
     pub const TABLE: &str = "table.csv";
@@ -50,6 +54,10 @@ impl Database {
         let samples = self.recorded_samples(brew)?;
         write_file(directory, files::SAMPLES, |out| {
             write_samples(out, origin, &samples)
+        })?;
+        let changes = super::changes(&self.brew(brew)?.header, &self.other_events(brew)?);
+        write_file(directory, files::CORRECTIONS, |out| {
+            super::write_changes(out, &changes)
         })?;
         let table = self.table(brew)?;
         write_file(directory, files::TABLE, |out| write_table(out, &table))?;

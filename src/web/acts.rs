@@ -3,6 +3,8 @@
 //! Owns what each act needs and does, whichever way it was asked for: a page, a program or the broker. Must not know
 //! how the asking travelled.
 
+mod calibration;
+
 use std::time::Duration;
 
 use axum::http::StatusCode;
@@ -23,6 +25,8 @@ use crate::clock;
 use crate::display::Voice;
 use crate::runtime::request::{Refusal, Request, SampleReceipt, TunHandle};
 use crate::store::Store;
+
+pub use calibration::configured;
 
 /// A kettle's volume may be read with the foam on it: beyond this share of what it holds it is a slip.
 const OVERFULL: f64 = 1.1;

@@ -10,7 +10,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use axum::extract::{Extension, Path, State};
-use axum::http::{HeaderMap, StatusCode};
+use axum::http::{HeaderMap, StatusCode, Uri};
 use axum::response::sse::{Event, KeepAlive, Sse};
 use futures::stream::{Stream, unfold};
 use serde::Serialize;
@@ -22,7 +22,7 @@ use super::api::Service;
 use super::identity::identify;
 use super::listener::Ends;
 use super::live::Look;
-use super::page::{View, parts};
+use super::page::{View, instrument_parts, parts};
 use super::places::Taken;
 use super::problem::Problem;
 use crate::access::Role;
@@ -138,7 +138,9 @@ struct Changes<'a> {
     changed_ms: i64,
 }
 
+/// The parts of the run-off page, or of the instruments' page by its own address.
 pub async fn page_parts(
+    uri: Uri,
     State(service): State<Arc<Service>>,
     Extension(ends): Extension<Ends>,
     Path((site, tun)): Path<(String, String)>,
@@ -151,12 +153,17 @@ pub async fn page_parts(
         headers,
     };
     let watching = watching(right, &site, &tun)?;
+    let draw = if uri.path().starts_with("/instruments/") {
+        instrument_parts
+    } else {
+        parts
+    };
     let sent: BTreeMap<&'static str, String> = BTreeMap::new();
     let stream = unfold((watching, sent), move |(mut watching, mut sent)| {
         let handle = handle.clone();
         async move {
             let look = watching.next().await?;
-            let now = parts(&View::new(&handle, &look));
+            let now = draw(&View::new(&handle, &look));
             let changes = Changes {
                 parts: now
                     .iter()

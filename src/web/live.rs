@@ -7,7 +7,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use jiff::Timestamp;
-use lauter_core::supervisor::{Sample, TableLine};
+use lauter_core::supervisor::{AlarmLine, Occurrence, Sample, TableLine};
 use tokio::sync::{Notify, watch};
 use tokio::time::{MissedTickBehavior, interval, sleep};
 use tokio_util::sync::CancellationToken;
@@ -42,7 +42,9 @@ pub struct Notebook {
     /// Their numbers, counted from 1 over all that were taken.
     pub sample_numbers: Vec<usize>,
     /// What was noted and reported by hand, with `elapsed_s`.
-    pub notes: Vec<(f64, String)>,
+    pub notes: Vec<(f64, Occurrence)>,
+    /// The last change of each alarm about an instrument.
+    pub changes: Vec<AlarmLine>,
     /// Grows when charts should be drawn anew.
     pub drawn: u64,
 }
@@ -133,12 +135,25 @@ async fn notebook(
                     .filter(|(_, it)| {
                         matches!(it.event.as_str(), "note" | "raking" | "rake-effect")
                     })
-                    .map(|(at, it)| (at.since(origin), it.text))
+                    .map(|(at, it)| (at.since(origin), it))
                     .collect(),
+                changes: last_changes(database.alarms(brew.id)?),
                 drawn,
             })
         })
         .await
+}
+
+/// The last line of each alarm about an instrument, in their order.
+fn last_changes(alarms: Vec<AlarmLine>) -> Vec<AlarmLine> {
+    let mut last: Vec<AlarmLine> = Vec::new();
+    for line in alarms {
+        if line.instrument.is_some() {
+            last.retain(|it| (it.alarm, &it.instrument) != (line.alarm, &line.instrument));
+            last.push(line);
+        }
+    }
+    last
 }
 
 struct Desk {

@@ -14,6 +14,7 @@ mod csrf;
 mod events;
 mod guard;
 mod identity;
+mod in_language;
 mod listener;
 mod live;
 mod metrics;

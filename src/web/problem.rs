@@ -113,7 +113,7 @@ impl From<Refusal> for Problem {
             Refusal::BrewUnderWay(_) | Refusal::NoBrew | Refusal::FarSample(_) => {
                 StatusCode::CONFLICT
             }
-            Refusal::NoSample(_) => StatusCode::NOT_FOUND,
+            Refusal::NoSample(_) | Refusal::NoInstrument(_) => StatusCode::NOT_FOUND,
             Refusal::Plan(_) => StatusCode::UNPROCESSABLE_ENTITY,
             Refusal::Store(_) | Refusal::Stopping => StatusCode::SERVICE_UNAVAILABLE,
         };

@@ -4,6 +4,7 @@
 //! readings travel in the core's own shapes. Must not know how anything is carried out.
 
 mod alarms;
+pub mod calibration;
 mod people;
 mod profile;
 mod samples;

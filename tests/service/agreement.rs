@@ -172,6 +172,7 @@ fn replayed(site: &Site) -> Output {
         .args(["--plan", &path("export/plan.toml")])
         .args(["--data", &path("export/RUN.csv")])
         .args(["--samples", &path("export/samples.csv")])
+        .args(["--corrections", &path("export/corrections.jsonl")])
         .output()
         .expect("the binary runs")
 }

@@ -7,9 +7,12 @@ use std::sync::{Arc, Mutex};
 use lauter_core::alarm::{AlarmId, AlarmState, OperationFault};
 use lauter_core::projection::Plan;
 use lauter_core::supervisor::{Place, Sample, SampleDoubt};
+use lauterd::clock::wall_now;
 use lauterd::config::{self, Configuration, Surroundings};
-use lauterd::runtime::request::{News, REQUESTS_BOUND, Refusal, Request, SampleReceipt, TunHandle};
-use lauterd::store::{Store, TunId};
+use lauterd::runtime::request::{
+    NewCorrection, News, REQUESTS_BOUND, Refusal, Request, SampleReceipt, TunHandle,
+};
+use lauterd::store::{NewCheck, Store, StoredCheck, StoredCorrection, TunId};
 use lauterd::web::{self, Entrance};
 use tempfile::TempDir;
 use tokio::runtime::Runtime;
@@ -208,6 +211,20 @@ fn tun(id: TunId, name: &str, store: &Store, done: &Done) -> TunHandle {
                     }
                     let _ = reply.send(answer);
                 }
+                Request::Correct { new, reply } => {
+                    let stored = corrected(&store, id, new).await;
+                    note(format!(
+                        "correction {} of {}",
+                        stored.version, stored.instrument
+                    ));
+                    let _ = reply.send(Ok(stored));
+                }
+                Request::EnterCheck { new, reply } => {
+                    let stored = checked(&store, id, *new).await;
+                    let instrument = &stored.check.instrument;
+                    note(format!("loop-check {} of {instrument}", stored.number));
+                    let _ = reply.send(Ok(stored));
+                }
                 Request::Forecast { reply } => {
                     let _ = reply.send(Vec::new());
                 }
@@ -259,6 +276,24 @@ fn withdrawn(brew: Option<&Plan>, number: usize) -> Result<Sample, Refusal> {
         }),
         (Some(_), number) => Err(Refusal::NoSample(number)),
     }
+}
+
+async fn corrected(store: &Store, tun: TunId, new: NewCorrection) -> StoredCorrection {
+    let entry = StoredCorrection {
+        instrument: new.instrument.clone(),
+        version: 0,
+        made: wall_now(),
+        due: new.due,
+        who: new.who,
+        correction: new.correction,
+    };
+    let entered = store.run(move |db| db.enter_correction(tun, &new.instrument, entry));
+    entered.await.unwrap()
+}
+
+async fn checked(store: &Store, tun: TunId, new: NewCheck) -> StoredCheck {
+    let entered = store.run(move |db| db.enter_check(tun, wall_now(), new));
+    entered.await.unwrap()
 }
 
 /// Who did it, where somebody signed in or was named.

@@ -69,6 +69,14 @@ impl Tun {
                 let answer = self.operate(alarm, instrument, who, action).await;
                 send(reply, answer);
             }
+            Request::Correct { new, reply } => {
+                let answer = self.correct(new).await;
+                send(reply, answer);
+            }
+            Request::EnterCheck { new, reply } => {
+                let answer = self.enter_check(*new).await;
+                send(reply, answer);
+            }
             Request::Status { reply } => {
                 // Whoever asked may have gone.
                 let _ = reply.send(self.status());
@@ -176,6 +184,7 @@ impl Tun {
                 plan: Box::new(plan),
                 zero: now,
                 profile,
+                corrections: self.corrections(),
             },
             now,
         );
@@ -262,6 +271,7 @@ impl Tun {
                     .iter()
                     .map(|each| each.instrument.id.as_str()),
             ),
+            calibration: self.calibrated(),
             health: json!({
                 "arrivals_refused": self.setting.intake.refused(),
                 "unwritten_dropped": self.unwritten.total,

@@ -27,7 +27,7 @@ use crate::web::wire::{
 type TunPath = Path<(String, String)>;
 
 impl Service {
-    fn actor<'a>(
+    pub(super) fn actor<'a>(
         &'a self,
         caller: &'a Caller,
         Path((site, tun)): &TunPath,

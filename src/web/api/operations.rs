@@ -2,6 +2,8 @@
 //!
 //! Owns the list: path, name, what each takes and answers, and the role it needs. Must not know how any is carried out.
 
+mod instruments;
+
 use lauter_core::projection::Plan;
 use lauter_core::supervisor::{AlarmLine, FanPoint, Line, Occurrence, ProjectionLine, TableLine};
 
@@ -18,7 +20,7 @@ use crate::web::wire::{
 use crate::web::{events, metrics, sign_in};
 
 pub fn all() -> Catalogue {
-    let now = of_page(of_tun(of_service(Catalogue::new())));
+    let now = instruments::all(of_page(of_tun(of_service(Catalogue::new()))));
     of_charts(of_record(now))
 }
 

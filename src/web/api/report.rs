@@ -30,6 +30,22 @@ pub enum Format {
     Json,
 }
 
+impl Format {
+    /// What stands for this format.
+    pub(super) fn choose<T>(
+        self,
+        html: impl FnOnce() -> T,
+        csv: impl FnOnce() -> T,
+        json: impl FnOnce() -> T,
+    ) -> T {
+        match self {
+            Self::Html => html(),
+            Self::Csv => csv(),
+            Self::Json => json(),
+        }
+    }
+}
+
 /// All its content types.
 pub const MEDIA_TYPES: [&str; 3] = [
     "text/html; charset=utf-8",
@@ -40,11 +56,11 @@ pub const MEDIA_TYPES: [&str; 3] = [
 #[derive(Debug, Deserialize, JsonSchema)]
 pub struct ReportQuery {
     #[serde(default)]
-    format: Format,
+    pub(super) format: Format,
 }
 
 /// A report runs no script and loads nothing; its one style is inside.
-const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
+pub(super) const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
 
 pub async fn report(
     State(service): State<Arc<Service>>,

@@ -26,6 +26,16 @@ pub struct Frame<'a> {
 }
 
 impl Frame<'_> {
+    /// Where the changing parts of the page come from; None for a page that stands still.
+    fn parts(&self) -> Option<String> {
+        let below = match self.place {
+            Place::Runoff => "parts",
+            Place::Instruments => "instruments/parts",
+            Place::Brews | Place::Tun => return None,
+        };
+        Some(page_path(self.site, self.tun, below))
+    }
+
     /// A whole page; `beside` stands in the heading, beneath the name.
     pub fn page(&self, title: &str, beside: &Markup, body: &Markup) -> Markup {
         let (words, asked) = (self.voice.words, self.voice.asked());
@@ -40,7 +50,7 @@ impl Frame<'_> {
             html lang=(self.voice.tag()) {
                 (head(&format!("{title} · {}", self.tun)))
                 body data-api=(api_path(self.site, self.tun, ""))
-                     data-parts=[(self.place == Place::Runoff).then(|| page_path(self.site, self.tun, "parts"))]
+                     data-parts=[self.parts()]
                      data-words=(script_words(self.voice)) {
                     a class="skip" href="#main" { (words.skip) }
                     header class="top" {

@@ -112,6 +112,8 @@ pub(super) struct Brew {
     pub flow_started: Option<Moment>,
     /// The channel that is suspected now has been alarmed.
     channel_alarmed: bool,
+    /// The target as it was projected before a channel was suspected, while one is.
+    pub before_channel: Option<Crossing>,
     disturbed: Moment,
     /// What had run off by then, L.
     disturbed_l: f64,
@@ -203,6 +205,7 @@ impl Brew {
             witnesses: Witnesses::default(),
             flow_started: None,
             channel_alarmed: false,
+            before_channel: None,
             disturbed: origin,
             disturbed_l: 0.0,
             unpulled: origin,

@@ -236,6 +236,9 @@ impl Supervisor {
                 status: channel.status(),
                 cause,
                 raw: channel.raw(),
+                measured: channel.last_measured(),
+                corrected: channel.last_corrected(),
+                correction: channel.correction().map(|made| made.version),
             });
         }
         for reading in readings {

@@ -1,3 +1,4 @@
+mod corrections;
 mod people;
 mod samples;
 mod silence;
@@ -127,6 +128,7 @@ impl Run {
             plan: Box::new(plan()),
             zero: Moment::ZERO,
             profile,
+            corrections: Vec::new(),
         });
         run
     }

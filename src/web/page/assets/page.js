@@ -29,7 +29,7 @@ async function post(path, body) {
     answer = await fetch(api + path, {
       method: "POST",
       credentials: "same-origin",
-      headers: { "Content-Type": "application/json", "X-Lauterd-Csrf": meta("csrf") },
+      headers: { "Content-Type": "application/json", "Accept-Language": document.documentElement.lang, "X-Lauterd-Csrf": meta("csrf") },
       body: JSON.stringify(body),
       signal: AbortSignal.timeout(ANSWER_MS),
     });
@@ -324,8 +324,8 @@ const forms = {
       if (percent !== null) fractions.push({ opening_mm: Number(field.dataset.opening), percent });
     }
     const gap_mm = number($("crush-gap"));
-    await post("crush", { who: await who(), gap_mm, fractions, note: $("crush-note").value.trim() });
-    location.reload();
+    await post("crush", { who: await who(), gap_mm, fractions, note: $("crush-note").value.trim(), replaces: form.dataset.replaces });
+    location.assign(location.pathname);
   },
 };
 
@@ -513,7 +513,7 @@ function draw(name) {
 
 async function fetchChart(plot, name) {
   const width = Math.round(plot.clientWidth);
-  const tall = plot.dataset.chart === "gravity" ? 0.62 : plot.dataset.chart === "bed" ? 0.5 : 0.42;
+  const tall = plot.dataset.chart === "gravity" ? (innerWidth >= 1500 ? 0.92 : 0.62) : plot.dataset.chart === "bed" ? 0.5 : 0.42;
   const height = Math.round(Math.min(Math.max(width * tall, plot.dataset.chart === "ph" ? 220 : 290), 620));
   const path = `brews/${encodeURIComponent(name)}/charts/${plot.dataset.chart}?bare=true&width=${width}&height=${height}`;
   try {

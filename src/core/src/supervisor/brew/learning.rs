@@ -106,6 +106,7 @@ impl Brew {
                 elapsed_s: now.since(self.origin),
                 resistance_ln: resistance_per_m.ln(),
                 pressure_drop_ln: pressure_drop_kpa.ln(),
+                flow_ln: flow_l_min.ln(),
             };
             watch.observe(self.kettle.metered_l(), look);
         }
@@ -211,9 +212,19 @@ impl Brew {
         }
     }
 
+    /// A channel is alarmed or suspected: what its runnings say of the stop-point is in doubt.
+    pub fn is_in_channel_doubt(&self, alarmed: bool) -> bool {
+        alarmed || self.channel_watch.suspected_from_l().is_some()
+    }
+
     /// Runnings that are suspected to be a channel's do not shape the forecast; if the suspicion passes without
     /// an alarm, they do after all.
     pub fn heed_suspicion(&mut self, alarmed: bool) {
+        if !self.is_in_channel_doubt(alarmed) {
+            self.before_channel = None;
+        } else if self.before_channel.is_none() {
+            self.before_channel = self.crossings.target;
+        }
         match self.channel_watch.suspected_from_l() {
             Some(from_l) => {
                 self.washout.set_aside_from(from_l);
