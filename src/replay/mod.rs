@@ -74,11 +74,8 @@ pub fn run(job: &Job, progress: &mut dyn FnMut(f64)) -> Result<(), Failure> {
         Some(path) => corrections::read(path, &ids, start)?,
         None => Corrections::default(),
     };
-    let samples = samples.into_iter();
-    let mut beside: Vec<(Moment, Event)> = samples
-        .map(|(at, sample)| (at, Event::Sample(sample)))
-        .chain(corrections.changes)
-        .collect();
+    let mut beside = samples;
+    beside.extend(corrections.changes);
     beside.sort_by_key(|(at, _)| *at);
     let mut player = Player {
         supervisor: engine::supervisor(&job.configuration),

@@ -119,6 +119,31 @@ def test_an_open_page_outlives_a_restart_and_says_when_its_session_is_gone(chrom
     one.close()
 
 
+def fill_plan(page):
+    values = {"brew": "7", "grist_kg": "980", "target_gravity_p": "12.4", "planned_volume_l": "5200"}
+    for key, value in values.items():
+        page.locator(f"#plan-{key}").fill(value)
+
+
+def test_two_taps_on_start_are_one_start_and_a_slip_in_the_plan_is_named(chromium, service):
+    one = Watched(chromium, service.address, "tablet")
+    one.refusals += ["401", "422"]
+    page = one.open()
+    sign_in(page, "anna")
+    page.wait_for_selector(".link.on")
+    fill_plan(page)
+    page.locator("#plan-target_gravity_p").fill("1.059")
+    start = page.locator("#start-form button")
+    start.click()
+    page.locator("#toast.bad", has_text="as a specific gravity that would be").wait_for()
+    fill_plan(page)
+    start.dblclick()
+    page.locator("#do-end").wait_for()
+    page.wait_for_timeout(1000)
+    assert "bad" not in (page.locator("#toast").get_attribute("class") or ""), "the second tap says nothing"
+    one.close()
+
+
 def test_a_silent_service_is_not_live(chromium, service):
     one = Watched(chromium, service.address, "tablet")
     one.refusals += ["ERR_", "504"]
@@ -129,9 +154,7 @@ def test_a_silent_service_is_not_live(chromium, service):
     page.wait_for_selector(".link.off", timeout=40_000)
     assert " s old" in page.locator("#link").text_content()
     assert page.evaluate("() => getComputedStyle(document.querySelector('#part-next')).opacity") != "1", "what to do next is dimmed"
-    page.locator("#start-form [name=brew]").fill("7")
-    for key, value in [("grist_kg", "980"), ("target_gravity_p", "12.4"), ("planned_volume_l", "5200")]:
-        page.locator(f"#plan-{key}").fill(value)
+    fill_plan(page)
     page.locator("#start-form button").click()
     page.locator("#toast.bad", has_text="no answer within 8 s").wait_for(timeout=20_000)
     os.kill(service.process.pid, signal.SIGCONT)
