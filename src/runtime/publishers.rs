@@ -12,6 +12,7 @@ use tokio_util::sync::CancellationToken;
 
 use super::outbox::{Pump, Receiver};
 use super::sequence::Sequence;
+use super::sparkplug;
 use crate::clock::Clock;
 use crate::config::Configuration;
 use crate::exit::{Failure, Kind};
@@ -43,6 +44,7 @@ pub struct Publishers {
     sequence: Sequence,
     mqtt: Option<MqttSide>,
     influx: Option<InfluxSide>,
+    pub sparkplug: Option<sparkplug::Side>,
     pumps: Vec<Pump>,
     pub tasks: Vec<JoinHandle<()>>,
 }
@@ -60,6 +62,7 @@ impl Publishers {
             sequence,
             mqtt: None,
             influx: None,
+            sparkplug: None,
             pumps: Vec::new(),
             tasks: Vec::new(),
         };
@@ -131,6 +134,9 @@ impl Publishers {
     pub fn publish(&mut self, dated: &Dated) -> Vec<NewMessage> {
         let time = self.clock.wall(dated.at);
         let mut rows = Vec::new();
+        if let Some(side) = &mut self.sparkplug {
+            side.publish(dated, self.clock);
+        }
         if let Some(side) = &mut self.mqtt {
             let due = match &dated.output {
                 Output::Reading(reading) => side.pace.is_due(reading, dated.at),
@@ -294,7 +300,8 @@ impl Publishers {
                 "set_aside": health.set_aside,
             })
         });
-        json!({ "mqtt": mqtt, "influx": influx })
+        let sparkplug = self.sparkplug.as_ref().map(sparkplug::Side::health);
+        json!({ "mqtt": mqtt, "sparkplug": sparkplug, "influx": influx })
     }
 }
 

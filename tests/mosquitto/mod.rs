@@ -175,6 +175,7 @@ impl Mosquitto {
             keep_alive: Duration::from_secs(2),
             publish: true,
             reading_every: Duration::from_secs(1),
+            overview: false,
             commands: false,
         }
     }

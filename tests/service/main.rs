@@ -28,3 +28,4 @@ mod program;
 mod published;
 mod reload;
 mod restart;
+mod sparkplug;
