@@ -3,6 +3,9 @@
 //!
 //! Owns the writing alone. Conversions are the core's; which figure stands where is the concern of those who ask.
 
+#[macro_use]
+mod pairs;
+pub mod fleet_words;
 pub mod terms;
 mod words;
 

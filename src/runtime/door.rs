@@ -1,9 +1,15 @@
-//! What the files of several tuns must agree on where they share an address.
+//! What the files of several tuns must agree on where they share an address, and the list of all tuns that is shown
+//! there.
 
 use std::collections::BTreeMap;
 use std::net::SocketAddr;
 
+use tokio::task::JoinHandle;
+use tokio_util::sync::CancellationToken;
+
+use super::Desk;
 use crate::config::Configuration;
+use crate::fleet;
 
 /// One address has one door: whoever comes in there reaches all its tuns.
 pub fn two_at_one_address(configurations: &[Configuration]) -> Vec<String> {
@@ -36,4 +42,23 @@ pub fn two_at_one_address(configurations: &[Configuration]) -> Vec<String> {
         }
     }
     faults
+}
+
+/// Listens to all tuns behind a broker, once for each address that shows them.
+pub fn open_fleets(
+    configurations: &[Configuration],
+    desks: &mut BTreeMap<SocketAddr, Desk>,
+    stop: &CancellationToken,
+) -> Vec<JoinHandle<()>> {
+    let mut tasks = Vec::new();
+    for configuration in configurations.iter().filter(|given| given.web.fleet) {
+        let desk = desks.get_mut(&configuration.web.listen);
+        let desk = desk.filter(|desk| desk.entrance.fleet.is_none());
+        if let (Some(desk), Some(mqtt)) = (desk, configuration.mqtt.clone()) {
+            let (task, listening) = fleet::start(mqtt, stop.clone());
+            tasks.push(task);
+            desk.entrance.fleet = Some(listening);
+        }
+    }
+    tasks
 }

@@ -112,6 +112,9 @@ impl Service {
         };
         // Ports first: a service that cannot be reached must not begin to record.
         let mut desks = desks(&configurations)?;
+        for fleet in door::open_fleets(&configurations, &mut desks, &service.stop) {
+            service.tasks.watch("the page of all tuns", fleet);
+        }
         let (nodes, outlets) = sparkplug::start(&configurations, &service.stop);
         for node in nodes {
             service.tasks.watch("the Sparkplug edge node", node);

@@ -19,15 +19,18 @@ use crate::exit::{Failure, Kind};
 use crate::publish::influx::{self, DeliveryParameters, Source};
 use crate::publish::mqtt::health::MqttPublishState;
 use crate::publish::mqtt::message::{Message, Outlet, Quality, RECEIPTS_BOUND, Receipt};
+use crate::publish::mqtt::overview::Overviews;
 use crate::publish::mqtt::pace::ReadingPace;
 use crate::publish::mqtt::topics::{Stamp, Topics};
 use crate::publish::mqtt::{self as mqtt};
 use crate::store::{MessageClass, NewMessage, Publisher, Store, StoreError, TunId};
+use crate::web::tun_path;
 
 struct MqttSide {
     topics: Topics,
     outlet: Outlet,
     pace: ReadingPace,
+    overviews: Option<Overviews>,
     receipts: mpsc::Receiver<Receipt>,
     health: watch::Receiver<MqttPublishState>,
 }
@@ -95,6 +98,9 @@ impl Publishers {
             topics: Topics::new(&configuration.site, &configuration.tun.name),
             outlet,
             pace: ReadingPace::new(settings.reading_every),
+            overviews: settings
+                .overview
+                .then(|| Overviews::new(page_of(configuration))),
             receipts,
             health: publisher.health,
         });
@@ -160,6 +166,23 @@ impl Publishers {
                         created: time,
                     }),
                 }
+            }
+        }
+        if let Some(MqttSide {
+            overviews: Some(overviews),
+            topics,
+            outlet,
+            ..
+        }) = &mut self.mqtt
+        {
+            overviews.note(&dated.output);
+            let stamp = || Stamp {
+                time,
+                seq: self.sequence.next(),
+            };
+            if let Some(message) = overviews.due(topics, dated.at, stamp) {
+                // As with every live message: the next one comes soon.
+                _ = outlet.put(message);
             }
         }
         if let Some(side) = &self.influx {
@@ -324,6 +347,14 @@ impl Settled {
             }
         }
     }
+}
+
+/// Where the tun's own page is reached from other machines.
+fn page_of(configuration: &Configuration) -> Option<String> {
+    let web = &configuration.web;
+    let url = web.url.as_ref().filter(|_| web.enabled)?;
+    let path = tun_path(&configuration.site, &configuration.tun.name);
+    Some(format!("{url}{path}"))
 }
 
 fn class(output: &Output) -> MessageClass {

@@ -5,6 +5,7 @@
 use std::collections::BTreeMap;
 use std::convert::Infallible;
 use std::sync::Arc;
+use std::time::Duration;
 
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
@@ -12,12 +13,18 @@ use axum::response::sse::{Event, KeepAlive, Sse};
 use futures::stream::{Stream, unfold};
 use serde::Serialize;
 use tokio::sync::{OwnedSemaphorePermit, watch};
+use tokio::time::{sleep, timeout};
 use tokio_util::sync::CancellationToken;
 
 use super::api::Service;
 use super::live::Look;
-use super::page::{View, parts};
+use super::page::{View, fleet_parts as fleet_page_parts, parts};
 use super::problem::Problem;
+use crate::clock::wall_now;
+
+/// Least time between two looks at all tuns, and the longest while nothing is said. Own choice.
+const FLEET_PAUSE: Duration = Duration::from_secs(1);
+const FLEET_AGES_EVERY: Duration = Duration::from_secs(5);
 
 /// What one stream waits on.
 struct Watching {
@@ -40,16 +47,20 @@ impl Watching {
     }
 }
 
+/// A place for one more stream.
+fn place(service: &Service) -> Result<OwnedSemaphorePermit, Problem> {
+    let place = Arc::clone(&service.streams).try_acquire_owned();
+    place.map_err(|_| {
+        Problem::new(
+            StatusCode::SERVICE_UNAVAILABLE,
+            "too many screens watch this service; close one, or ask the state instead",
+        )
+    })
+}
+
 fn watching(service: &Service, site: &str, tun: &str) -> Result<Watching, Problem> {
     let live = service.live(site, tun)?;
-    let place = Arc::clone(&service.streams)
-        .try_acquire_owned()
-        .map_err(|_| {
-            Problem::new(
-                StatusCode::SERVICE_UNAVAILABLE,
-                "too many screens watch this service; close one, or ask the state instead",
-            )
-        })?;
+    let place = place(service)?;
     let mut looks = live.watch();
     // What is known already is the first event.
     looks.mark_changed();
@@ -110,6 +121,48 @@ pub async fn page_parts(
             let event = Event::default().event("parts").json_data(&changes);
             sent = now;
             Some((Ok(event.unwrap_or_default()), (watching, sent)))
+        }
+    });
+    Ok(Sse::new(stream).keep_alive(KeepAlive::default()))
+}
+
+/// What has changed on the page of all tuns.
+pub async fn fleet_parts(
+    State(service): State<Arc<Service>>,
+) -> Result<Sse<impl Stream<Item = Result<Event, Infallible>>>, Problem> {
+    let mut fleet = service.fleet()?.clone();
+    fleet.mark_changed();
+    let voice = service.voice();
+    let stop = service.stop.clone();
+    let watching = (fleet, place(&service)?, BTreeMap::new());
+    let stream = unfold(watching, move |(mut fleet, place, sent)| {
+        let stop = stop.clone();
+        async move {
+            let now = loop {
+                // Ages grow even when nobody says anything.
+                let changed = timeout(FLEET_AGES_EVERY, fleet.changed());
+                if let Ok(Err(_)) = stop.run_until_cancelled(changed).await? {
+                    return None;
+                }
+                let now = fleet_page_parts(&fleet.borrow_and_update(), voice, wall_now());
+                if now != sent {
+                    break now;
+                }
+            };
+            let changes = Changes {
+                parts: now
+                    .iter()
+                    .filter(|(id, html)| sent.get(*id) != Some(html))
+                    .map(|(id, html)| (*id, html.as_str()))
+                    .collect(),
+                drawn: 0,
+                brew: None,
+                changed_ms: wall_now().as_millisecond(),
+            };
+            let event = Event::default().event("parts").json_data(&changes);
+            // Many tuns speak at once; nobody reads faster.
+            sleep(FLEET_PAUSE).await;
+            Some((Ok(event.unwrap_or_default()), (fleet, place, now)))
         }
     });
     Ok(Sse::new(stream).keep_alive(KeepAlive::default()))

@@ -109,6 +109,10 @@ impl Mosquitto {
             .expect("its configuration is written");
     }
 
+    pub fn id(&self) -> u32 {
+        self.process.as_ref().expect("it runs").id()
+    }
+
     pub fn path(&self, name: &str) -> PathBuf {
         self.directory.path().join(name)
     }

@@ -4,10 +4,13 @@
 //! a birth, data by change, deaths, and values of the past. Pure: it takes what is told and gives messages; it knows no
 //! connection and no clock.
 
+mod known;
+
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
-use super::metrics::{Quality, Told};
-use super::payload::{Datatype, Metric, Payload, PropertySet, Value};
+use self::known::Known;
+use super::metrics::Told;
+use super::payload::{Datatype, Metric, Payload, Value};
 use super::topics::{Kind, Topics};
 
 /// The metric by which a receiver asks for all births anew.
@@ -27,14 +30,6 @@ const HISTORY_IN_ONE: usize = 200;
 pub struct Message {
     pub topic: String,
     pub payload: Vec<u8>,
-}
-
-#[derive(Debug)]
-struct Known {
-    alias: u64,
-    told: Told,
-    /// The quality that the receiver knows.
-    quality_sent: Quality,
 }
 
 #[derive(Debug)]
@@ -385,46 +380,6 @@ impl Node {
         Message {
             topic,
             payload: payload.to_bytes(),
-        }
-    }
-}
-
-impl Known {
-    fn of(alias: u64, told: Told) -> Self {
-        Self {
-            alias,
-            quality_sent: told.quality,
-            told,
-        }
-    }
-
-    /// With everything a receiver must know to understand what follows.
-    fn birth(&mut self) -> Metric {
-        self.quality_sent = self.told.quality;
-        let mut properties = PropertySet::default();
-        if !self.told.unit.is_empty() {
-            properties.put_text("engUnit", self.told.unit);
-        }
-        properties.put_int("Quality", self.told.quality.code());
-        Metric {
-            name: Some(self.told.name.clone()),
-            datatype: Some(self.told.datatype as u32),
-            properties: Some(properties),
-            ..self.data(false)
-        }
-    }
-
-    /// The value alone, by its alias.
-    fn data(&self, with_quality: bool) -> Metric {
-        let mut properties = PropertySet::default();
-        properties.put_int("Quality", self.told.quality.code());
-        Metric {
-            alias: Some(self.alias),
-            timestamp: Some(self.told.at_ms),
-            is_null: self.told.value.is_none().then_some(true),
-            value: self.told.value.clone(),
-            properties: with_quality.then_some(properties),
-            ..Metric::default()
         }
     }
 }

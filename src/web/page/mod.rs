@@ -10,6 +10,7 @@ mod assets;
 mod believed;
 mod brews;
 mod dialogs;
+mod fleet;
 mod gauge;
 mod glance;
 mod instruments;
@@ -24,6 +25,7 @@ mod tun;
 mod view;
 
 pub use brews::crush_of;
+pub use fleet::parts as fleet_parts;
 pub use routes::router;
 pub use runoff::Drawings;
-pub use view::{View, parts};
+pub use view::{View, parts, tun_path};

@@ -14,10 +14,10 @@ use super::brews::{self, COMPARED, Row};
 use super::runoff::{self, Drawings};
 use super::shell::{self, Frame, Place};
 use super::view::page_path;
-use super::{View, assets, instruments, tun};
+use super::{View, assets, fleet, instruments, tun};
 use crate::brew_record::BrewRecord;
 use crate::charts::{self, Comparison, CrushPoint, Size};
-use crate::display::Voice;
+use crate::display::{Voice, fleet_words};
 use crate::runtime::request::TunHandle;
 use crate::web::api::{Service, bed_setting, running_charts};
 use crate::web::events;
@@ -52,6 +52,8 @@ pub fn router() -> Router<Arc<Service>> {
         .route("/instruments", get(instruments_page));
     Router::new()
         .route("/", get(first_page))
+        .route("/fleet", get(fleet_page))
+        .route("/fleet/parts", get(events::fleet_parts))
         .route("/assets/{name}", get(assets::asset))
         .nest("/tuns/{site}/{tun}", tun)
 }
@@ -102,20 +104,23 @@ async fn first_page(State(service): State<Arc<Service>>) -> Response {
     if let [(only, _)] = paths.as_slice() {
         return Redirect::to(only).into_response();
     }
-    let display = service
-        .tuns
-        .first()
-        .map(|handle| handle.configuration.web.display);
-    let voice = Voice::new(display.unwrap_or_default());
+    let voice = service.voice();
     let page = html! {
         (DOCTYPE)
         html lang=(voice.tag()) {
             (shell::head("lauterd"))
             body { main id="main" class="single" { h1 { "lauterd" }
-                ul class="choices" { @for (path, name) in &paths { li { a class="button" href=(path) { (name) } } } } } }
+                ul class="choices" { @for (path, name) in &paths { li { a class="button" href=(path) { (name) } } }
+                    @if service.fleet().is_ok() { li { a class="button" href="/fleet" { (fleet_words::of(voice.language()).all_tuns) } } } } } }
         }
     };
     served(&page)
+}
+
+async fn fleet_page(State(service): State<Arc<Service>>) -> Page {
+    let listening = service.fleet()?;
+    let page = fleet::page(&listening.borrow(), service.voice());
+    Ok(served(&page))
 }
 
 async fn runoff_page(
@@ -159,6 +164,7 @@ fn frame(handle: &TunHandle, place: Place) -> Frame<'_> {
         tun: &handle.tun,
         voice: voice_of(handle),
         place,
+        fleet: handle.configuration.web.fleet,
     }
 }
 

@@ -1,6 +1,7 @@
 use proptest::prelude::*;
 
 use super::*;
+use crate::publish::sparkplug::metrics::Quality;
 
 fn number(name: &str, value: Option<f64>, at_ms: u64) -> Told {
     Told {
@@ -140,6 +141,42 @@ fn a_metric_that_no_birth_named_makes_the_device_be_born_again() {
     let news = node.news(120);
     assert_eq!(kinds(&news), ["DBIRTH/n/t2"]);
     assert_eq!(read(&news[0]).metrics.len(), 3);
+}
+
+#[test]
+fn after_number_255_comes_0() {
+    let mut node = node();
+    node.connecting(0, 90);
+    node.take(0, vec![number("a", Some(0.5), 10)]);
+    let births = node.births(100).len() as u64;
+    for told in 0..300_u32 {
+        node.take(0, vec![number("a", Some(f64::from(told)), 110)]);
+        let news = node.news(120);
+        let expected = (births + u64::from(told)) % 256;
+        assert_eq!(read(&news[0]).seq, Some(expected), "after {told}");
+    }
+}
+
+#[test]
+fn changes_beyond_the_bound_are_given_up_oldest_first_and_counted() {
+    let mut node = node();
+    node.connecting(0, 90);
+    node.take(0, vec![number("a", Some(-1.0), 1)]);
+    node.births(100);
+    node.lost_connection();
+    for told in 0..HISTORY_BOUND as u64 + 3 {
+        node.take(0, vec![number("a", Some(told as f64), told)]);
+    }
+    node.connecting(1, 190);
+    let births = node.births(200);
+    let lost = read(&births[0]).metrics.into_iter();
+    let lost: Vec<_> = lost
+        .filter(|metric| metric.name.as_deref() == Some("changes_lost"))
+        .map(|metric| metric.value)
+        .collect();
+    assert_eq!(lost, [Some(Value::Long(3))]);
+    let first = read(&births[2]).metrics[0].clone();
+    assert_eq!(first.timestamp, Some(3), "the oldest went");
 }
 
 #[test]

@@ -40,7 +40,7 @@ const kept = {
 let name = kept.get("who") || "";
 
 function showName() {
-  $("who").textContent = name ? name : words.who;
+  if ($("who")) $("who").textContent = name ? name : words.who;
 }
 
 function askName() {
