@@ -119,7 +119,19 @@ impl Payload {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
+
     use super::*;
+
+    proptest! {
+        /// Anybody at the broker can send a command.
+        #[test]
+        fn whatever_bytes_come_are_a_payload_or_none(bytes in proptest::collection::vec(any::<u8>(), 0..200)) {
+            if let Some(payload) = Payload::from_bytes(&bytes) {
+                prop_assert_eq!(Payload::from_bytes(&payload.to_bytes()).is_some(), true);
+            }
+        }
+    }
 
     #[test]
     fn a_payload_is_the_bytes_that_its_field_numbers_make() {
