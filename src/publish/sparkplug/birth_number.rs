@@ -45,6 +45,10 @@ impl BirthNumbers {
 }
 
 async fn keep(file: &Path, number: u8) -> io::Result<()> {
+    // The first connection may come before the record has made its directory.
+    if let Some(directory) = file.parent() {
+        tokio::fs::create_dir_all(directory).await?;
+    }
     let beside = file.with_extension("new");
     tokio::fs::write(&beside, format!("{number}\n")).await?;
     tokio::fs::rename(&beside, file).await
@@ -57,7 +61,7 @@ mod tests {
     #[tokio::test]
     async fn numbers_go_on_over_a_restart_and_begin_anew_after_255() {
         let directory = tempfile::tempdir().expect("a directory");
-        let file = directory.path().join("sparkplug-node");
+        let file = directory.path().join("store/sparkplug-node");
         let mut numbers = BirthNumbers::of(file.clone());
         assert_eq!((numbers.next().await, numbers.next().await), (0, 1));
         let mut restarted = BirthNumbers::of(file.clone());
@@ -70,7 +74,7 @@ mod tests {
 
     #[tokio::test]
     async fn without_a_place_for_the_file_the_numbers_still_grow() {
-        let mut numbers = BirthNumbers::of(PathBuf::from("/nowhere/at/all"));
+        let mut numbers = BirthNumbers::of(PathBuf::from("/dev/null/at/all"));
         assert_eq!((numbers.next().await, numbers.next().await), (0, 1));
     }
 }
