@@ -8,6 +8,7 @@ use std::process::{Child, ChildStdin, Command, Stdio};
 use std::sync::{Arc, Mutex};
 
 use serde_json::Value;
+use simulators::Scenario;
 
 use super::brewhouse::{Brewhouse, flowing_at_once, set};
 use super::mosquitto::{Mosquitto, PASSWORD, USER, eventually, peer};
@@ -109,6 +110,36 @@ fn bd_seq(message: &Value) -> i64 {
         .expect("a bdSeq")
 }
 
+/// With units and quality.
+async fn assert_births_name_everything(host: &Host, scenario: &Scenario) {
+    eventually("the tun is born", || !host.of("DBIRTH").is_empty()).await;
+    let nbirth = host.of("NBIRTH").remove(0);
+    assert_eq!((&nbirth["node"], bd_seq(&nbirth)), (&"hill".into(), 0));
+    assert_eq!(nbirth["metrics"]["Properties/program"]["value"], "lauterd");
+    let dbirth = host.of("DBIRTH").remove(0);
+    assert_eq!(dbirth["device"], "tun-1");
+    for instrument in &scenario.instruments {
+        let metric = &dbirth["metrics"][format!("reading/{}", instrument.id)];
+        assert!(metric["Quality"].is_number(), "{}: {metric}", instrument.id);
+    }
+    let volume = &dbirth["metrics"]["runoff/kettle_volume_l"];
+    assert_eq!(
+        (&volume["engUnit"], &volume["value"]),
+        (&"L".into(), &Value::Null)
+    );
+}
+
+async fn assert_data_follows(host: &Host) {
+    eventually("the run-off in data", || {
+        host.has_data(|data| data["metrics"]["runoff/kettle_gravity_p"]["value"].is_number())
+    })
+    .await;
+    eventually("a projected stop-point", || {
+        host.has_data(|data| data["metrics"]["projection/stop_volume_l"]["value"].is_number())
+    })
+    .await;
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn a_host_understands_births_data_rebirths_the_past_and_deaths() {
     let Some(python) = python() else { return };
@@ -127,33 +158,9 @@ async fn a_host_understands_births_data_rebirths_the_past_and_deaths() {
     let mut host = Host::start(&python, &broker).await;
     let mut program = Program::start(&site).await;
 
-    // Births name everything that follows, with units and quality.
-    eventually("the tun is born", || !host.of("DBIRTH").is_empty()).await;
-    let nbirth = host.of("NBIRTH").remove(0);
-    assert_eq!((&nbirth["node"], bd_seq(&nbirth)), (&"hill".into(), 0));
-    assert_eq!(nbirth["metrics"]["Properties/program"]["value"], "lauterd");
-    let dbirth = host.of("DBIRTH").remove(0);
-    assert_eq!(dbirth["device"], "tun-1");
-    for instrument in &scenario.instruments {
-        let metric = &dbirth["metrics"][format!("reading/{}", instrument.id)];
-        assert!(metric["Quality"].is_number(), "{}: {metric}", instrument.id);
-    }
-    let volume = &dbirth["metrics"]["runoff/kettle_volume_l"];
-    assert_eq!(
-        (&volume["engUnit"], &volume["value"]),
-        (&"L".into(), &Value::Null)
-    );
-
-    // Data by change.
+    assert_births_name_everything(&host, &scenario).await;
     program.start_brew(&site).await;
-    eventually("the run-off in data", || {
-        host.has_data(|data| data["metrics"]["runoff/kettle_gravity_p"]["value"].is_number())
-    })
-    .await;
-    eventually("a projected stop-point", || {
-        host.has_data(|data| data["metrics"]["projection/stop_volume_l"]["value"].is_number())
-    })
-    .await;
+    assert_data_follows(&host).await;
     brewhouse.inject("drop-link cellar").await;
     eventually("an alarm", || {
         host.has_data(|data| {

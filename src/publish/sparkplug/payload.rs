@@ -128,7 +128,7 @@ mod tests {
         #[test]
         fn whatever_bytes_come_are_a_payload_or_none(bytes in proptest::collection::vec(any::<u8>(), 0..200)) {
             if let Some(payload) = Payload::from_bytes(&bytes) {
-                prop_assert_eq!(Payload::from_bytes(&payload.to_bytes()).is_some(), true);
+                prop_assert!(Payload::from_bytes(&payload.to_bytes()).is_some());
             }
         }
     }

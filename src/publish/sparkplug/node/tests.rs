@@ -246,7 +246,9 @@ impl Receiver {
     fn hear(&mut self, message: &Message) {
         let parts: Vec<&str> = message.topic.split('/').collect();
         let payload = read(message);
-        let device = parts.get(4).map_or(String::new(), ToString::to_string);
+        let device = parts
+            .get(4)
+            .map_or(String::new(), |part| (*part).to_owned());
         if parts[2] == "NBIRTH" {
             assert_eq!(payload.seq, Some(0));
             self.born.clear();
