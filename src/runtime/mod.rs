@@ -361,36 +361,11 @@ fn check(configurations: &[Configuration]) -> Result<(), Failure> {
         .flat_map(Configuration::check_live)
         .map(|fault| fault.to_string())
         .collect();
-    faults.extend(two_records_behind_one_address(configurations));
+    faults.extend(door::two_records_behind_one_address(configurations));
     faults.extend(door::two_at_one_address(configurations));
     faults.extend(sparkplug::disagreements(configurations));
     if faults.is_empty() {
         return Ok(());
     }
     Err(Failure::new(Kind::Configuration, faults.join("\n")))
-}
-
-/// One address serves one record: its tuns must keep theirs in the same directory.
-fn two_records_behind_one_address(configurations: &[Configuration]) -> Vec<String> {
-    let mut known: BTreeMap<SocketAddr, &Configuration> = BTreeMap::new();
-    let mut faults = Vec::new();
-    for configuration in configurations
-        .iter()
-        .filter(|configuration| configuration.web.enabled)
-    {
-        let first = *known
-            .entry(configuration.web.listen)
-            .or_insert(configuration);
-        if first.store.directory != configuration.store.directory {
-            faults.push(format!(
-                "{}: store.directory: is {}, but {} has the same web.listen and keeps its record in {}; give both \
-                 files the same directory or different addresses",
-                configuration.file.display(),
-                configuration.store.directory.display(),
-                first.file.display(),
-                first.store.directory.display()
-            ));
-        }
-    }
-    faults
 }
