@@ -107,7 +107,15 @@ async fn listen(
                 heard = true;
                 let topic = String::from_utf8_lossy(&publish.topic);
                 fleet.send_modify(|fleet| {
+                    let refused = fleet.refused;
                     fleet.hear(&topic, &publish.payload, publish.retain, wall_now());
+                    if refused == 0 && fleet.refused > 0 {
+                        tracing::warn!(
+                            %topic,
+                            "the page of all tuns: a message is not what lauterd publishes, or there are too many tuns; \
+                             this and further ones are left out"
+                        );
+                    }
                 });
                 continue;
             }

@@ -187,6 +187,12 @@ fn sparkplug_and_the_page_of_all_tuns_need_a_broker() {
         faults(&sparkplug),
         ["sparkplug: needs the table [mqtt]: it publishes to the same broker"]
     );
+    let silent =
+        format!("{MINIMAL}\n[mqtt]\nhost = \"broker\"\npublish = false\noverview = true\n");
+    assert_eq!(
+        faults(&silent),
+        ["mqtt.overview: needs publish = true: it is published"]
+    );
     let fleet = format!("{MINIMAL}\n[web]\nfleet = true\n");
     assert_eq!(
         faults(&fleet),

@@ -42,6 +42,10 @@ pub fn mqtt(root: &RootTable, surroundings: &Surroundings, faults: &mut Faults) 
             );
         }
     }
+    if table.overview == Some(true) && table.publish == Some(false) {
+        let message = "needs publish = true: it is published";
+        faults.add(&at.key("overview"), message);
+    }
     let password = password.read(surroundings, faults);
     let tls = table.tls?;
     let site = root.site.as_ref()?.name.as_ref()?;
