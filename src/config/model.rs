@@ -187,6 +187,8 @@ pub struct Web {
     pub fleet: bool,
     /// How long a person stays signed in.
     pub session: Duration,
+    /// The same for somebody who may only watch.
+    pub watch_session: Duration,
     pub display: Display,
 }
 

@@ -62,6 +62,7 @@ pub fn web_settings(users: &Path) -> Web {
         url: None,
         fleet: false,
         session: Duration::from_secs(3600),
+        watch_session: Duration::from_secs(7200),
         display: lauterd::config::model::Display::default(),
     }
 }
@@ -208,6 +209,7 @@ fn each_operation_is_refused_to_roles_below_its_own_and_let_through_to_the_other
                 .replace("{site}", SITE)
                 .replace("{tun}", TUN)
                 .replace("{alarm}", "stuck-bed")
+                .replace("{number}", "1")
                 .replace("{brew}", "none")
                 .replace("{file}", "none")
                 .replace("{chart}", "gravity");

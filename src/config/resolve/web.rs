@@ -29,6 +29,7 @@ pub fn web(root: &RootTable, surroundings: &Surroundings, faults: &mut Faults) -
         fleet: fleet(root, table.fleet?, faults),
         certificate,
         session: Duration::from_secs_f64(3600.0 * table.session_h?),
+        watch_session: Duration::from_secs_f64(3600.0 * table.watch_session_h?),
         display: display(table)?,
     })
 }

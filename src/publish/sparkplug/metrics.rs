@@ -310,6 +310,9 @@ mod tests {
             status,
             cause,
             raw: value,
+            measured: None,
+            corrected: None,
+            correction: None,
         });
         told(&output, 1000).remove(0)
     }

@@ -11,14 +11,19 @@ mod believed;
 mod brews;
 mod dialogs;
 mod fleet;
+mod footing;
 mod gauge;
 mod glance;
+mod instrument;
 mod instruments;
+mod links;
 mod next_step;
+mod pace;
 mod routes;
 mod runoff;
 mod shell;
 mod start;
+mod stop_tile;
 mod stopped;
 mod symbols;
 mod tun;
@@ -26,6 +31,10 @@ mod view;
 
 pub use brews::crush_of;
 pub use fleet::parts as fleet_parts;
+pub use instruments::parts as instrument_parts;
 pub use routes::router;
 pub use runoff::Drawings;
 pub use view::{View, parts, tun_path};
+
+#[cfg(test)]
+mod tests;
