@@ -295,6 +295,7 @@ mod tests {
             keep_alive: Duration::from_secs(20),
             publish: true,
             reading_every: Duration::from_secs(1),
+            overview: false,
             commands: false,
         }
     }

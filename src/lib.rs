@@ -13,6 +13,7 @@ pub mod config;
 pub mod display;
 pub mod engine;
 pub mod exit;
+pub mod fleet;
 pub mod ingest;
 pub mod logging;
 pub mod publish;

@@ -11,6 +11,8 @@ mod command_line;
 mod commands;
 #[path = "web/connections.rs"]
 mod connections;
+#[path = "web/fleet.rs"]
+mod fleet;
 #[path = "web/guard.rs"]
 mod guard;
 #[path = "web/http.rs"]

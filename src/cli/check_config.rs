@@ -275,6 +275,12 @@ fn services(configuration: &Configuration) -> Vec<String> {
         format!("MQTT: {mqtt}"),
         format!("time-series database: {influx}"),
     ];
+    if let Some(sparkplug) = &configuration.sparkplug {
+        lines.push(format!(
+            "Sparkplug B: edge node {} of the group {}, at the same broker",
+            sparkplug.edge_node, sparkplug.group
+        ));
+    }
     let changed: Vec<&str> = configuration
         .alarms
         .keys()
@@ -334,6 +340,7 @@ fn as_json(configuration: &Configuration) -> Value {
             "store": configuration.store.directory.display().to_string(),
             "web": configuration.web.enabled.then(|| configuration.web.listen.to_string()),
             "mqtt": configuration.mqtt.as_ref().map(|mqtt| format!("{}:{}", mqtt.host, mqtt.port)),
+            "sparkplug": configuration.sparkplug.as_ref().map(|given| format!("{}/{}", given.group, given.edge_node)),
             "influx": configuration.influx.as_ref().map(|influx| influx.url.clone()),
         },
         "live": configuration.check_live().is_empty(),

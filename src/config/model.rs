@@ -28,6 +28,7 @@ pub struct Configuration {
     pub store: Store,
     pub web: Web,
     pub mqtt: Option<Mqtt>,
+    pub sparkplug: Option<Sparkplug>,
     pub influx: Option<Influx>,
     pub alarms: BTreeMap<AlarmId, AlarmSettings>,
     pub watch: Watch,
@@ -180,6 +181,10 @@ pub struct Web {
     pub users_file: Option<PathBuf>,
     /// None: connections are not encrypted.
     pub certificate: Option<Certificate>,
+    /// Where people open the pages, without a slash at the end; None where nobody outside this machine can.
+    pub url: Option<String>,
+    /// Whether the page of all tuns is served.
+    pub fleet: bool,
     /// How long a person stays signed in.
     pub session: Duration,
     /// The same for somebody who may only watch.
@@ -222,8 +227,21 @@ pub struct Mqtt {
     pub publish: bool,
     /// Least seconds between two `reading` messages of one instrument.
     pub reading_every: Duration,
+    /// Whether a short, retained state of the tun is published.
+    pub overview: bool,
     /// Whether commands are taken from the broker.
     pub commands: bool,
+}
+
+/// A Sparkplug B edge node at the broker of `[mqtt]`.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Sparkplug {
+    pub group: String,
+    pub edge_node: String,
+    /// None: births wait for nobody.
+    pub primary_host: Option<String>,
+    /// Least time between two values of one instrument.
+    pub reading_every: Duration,
 }
 
 #[derive(Clone, Debug)]

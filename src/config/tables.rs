@@ -22,7 +22,7 @@ pub use web::{DecimalMark, GravityUnit, Language, VolumeUnit, WebTable};
 
 mod services;
 
-pub use services::{InfluxTable, MqttTable};
+pub use services::{InfluxTable, MqttTable, SparkplugTable};
 
 /// Configuration of lauterd for one tun.
 #[derive(Debug, Deserialize, JsonSchema)]
@@ -50,6 +50,8 @@ pub struct RootTable {
     pub web: Option<WebTable>,
     /// The MQTT broker to publish to and to read instruments from. Without this table there is none.
     pub mqtt: Option<MqttTable>,
+    /// Publishes to the same broker as Sparkplug B too. Without this table it does not; needs `[mqtt]`.
+    pub sparkplug: Option<SparkplugTable>,
     /// The time-series database to write to. Without this table there is none.
     pub influx: Option<InfluxTable>,
     /// What this tun changes in an alarm's definition, one `[alarms.<alarm>]` each.

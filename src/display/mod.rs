@@ -9,6 +9,7 @@ mod alarm_words;
 mod asked;
 mod calibration_words;
 pub mod course;
+pub mod fleet_words;
 mod pattern;
 pub mod refusals;
 pub mod terms;

@@ -1,4 +1,5 @@
-//! Publishers: MQTT and InfluxDB.
+//! Publishers: MQTT, Sparkplug B and InfluxDB.
 
 pub mod influx;
 pub mod mqtt;
+pub mod sparkplug;

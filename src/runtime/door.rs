@@ -1,9 +1,15 @@
-//! What the files of several tuns must agree on where they share an address.
+//! What the files of several tuns must agree on where they share an address, and the list of all tuns that is shown
+//! there.
 
 use std::collections::BTreeMap;
 use std::net::SocketAddr;
 
+use tokio::task::JoinHandle;
+use tokio_util::sync::CancellationToken;
+
+use super::Desk;
 use crate::config::Configuration;
+use crate::fleet;
 
 /// One address has one door: whoever comes in there reaches all its tuns.
 pub fn two_at_one_address(configurations: &[Configuration]) -> Vec<String> {
@@ -38,4 +44,48 @@ pub fn two_at_one_address(configurations: &[Configuration]) -> Vec<String> {
         }
     }
     faults
+}
+
+/// One address serves one record: its tuns must keep theirs in the same directory.
+pub fn two_records_behind_one_address(configurations: &[Configuration]) -> Vec<String> {
+    let mut known: BTreeMap<SocketAddr, &Configuration> = BTreeMap::new();
+    let mut faults = Vec::new();
+    for configuration in configurations
+        .iter()
+        .filter(|configuration| configuration.web.enabled)
+    {
+        let first = *known
+            .entry(configuration.web.listen)
+            .or_insert(configuration);
+        if first.store.directory != configuration.store.directory {
+            faults.push(format!(
+                "{}: store.directory: is {}, but {} has the same web.listen and keeps its record in {}; give both \
+                 files the same directory or different addresses",
+                configuration.file.display(),
+                configuration.store.directory.display(),
+                first.file.display(),
+                first.store.directory.display()
+            ));
+        }
+    }
+    faults
+}
+
+/// Listens to all tuns behind a broker, once for each address that shows them.
+pub fn open_fleets(
+    configurations: &[Configuration],
+    desks: &mut BTreeMap<SocketAddr, Desk>,
+    stop: &CancellationToken,
+) -> Vec<JoinHandle<()>> {
+    let mut tasks = Vec::new();
+    for configuration in configurations.iter().filter(|given| given.web.fleet) {
+        let desk = desks.get_mut(&configuration.web.listen);
+        let desk = desk.filter(|desk| desk.entrance.fleet.is_none());
+        if let (Some(desk), Some(mqtt)) = (desk, configuration.mqtt.clone()) {
+            let (task, listening) = fleet::start(mqtt, stop.clone());
+            tasks.push(task);
+            desk.entrance.fleet = Some(listening);
+        }
+    }
+    tasks
 }

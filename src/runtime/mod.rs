@@ -13,6 +13,7 @@ mod reload;
 pub mod request;
 mod sequence;
 mod signals;
+mod sparkplug;
 mod tasks;
 mod tun;
 
@@ -34,6 +35,7 @@ use crate::clock::{self, Clock, Wall};
 use crate::config::Configuration;
 use crate::exit::{Failure, Kind};
 use crate::ingest::{self, Intake};
+use crate::publish::sparkplug::outlet::Outlet;
 use crate::store::{Keep, Store};
 use crate::web::{self, Entrance};
 use commands::Answering;
@@ -110,14 +112,21 @@ impl Service {
         };
         // Ports first: a service that cannot be reached must not begin to record.
         let mut desks = desks(&configurations)?;
-        for configuration in configurations {
+        for fleet in door::open_fleets(&configurations, &mut desks, &service.stop) {
+            service.tasks.watch("the page of all tuns", fleet);
+        }
+        let (nodes, outlets) = sparkplug::start(&configurations, &service.stop);
+        for node in nodes {
+            service.tasks.watch("the Sparkplug edge node", node);
+        }
+        for (configuration, outlet) in configurations.into_iter().zip(outlets) {
             let listen = configuration
                 .web
                 .enabled
                 .then_some(configuration.web.listen);
             let store = service.store(&configuration).await?;
             let handle = service
-                .start_tun(configuration, store.clone(), &options)
+                .start_tun(configuration, store.clone(), outlet, &options)
                 .await?;
             if let Some(desk) = listen.and_then(|listen| desks.get_mut(&listen)) {
                 desk.tuns.push(handle.clone());
@@ -170,6 +179,7 @@ impl Service {
         &mut self,
         configuration: Configuration,
         store: Store,
+        outlet: Option<Outlet>,
         options: &Options,
     ) -> Result<TunHandle, Failure> {
         let id = store
@@ -197,6 +207,7 @@ impl Service {
         let sequence = Sequence::open(&store, id).await?;
         let mut publishers =
             Publishers::start(&configuration, id, sequence.clone(), clock, &self.stop)?;
+        publishers.sparkplug = sparkplug::Side::of(&configuration, outlet);
         for task in std::mem::take(&mut publishers.tasks) {
             self.tasks.watch("a publisher", task);
         }
@@ -351,35 +362,11 @@ fn check(configurations: &[Configuration]) -> Result<(), Failure> {
         .flat_map(Configuration::check_live)
         .map(|fault| fault.to_string())
         .collect();
-    faults.extend(two_records_behind_one_address(configurations));
+    faults.extend(door::two_records_behind_one_address(configurations));
     faults.extend(door::two_at_one_address(configurations));
+    faults.extend(sparkplug::disagreements(configurations));
     if faults.is_empty() {
         return Ok(());
     }
     Err(Failure::new(Kind::Configuration, faults.join("\n")))
-}
-
-/// One address serves one record: its tuns must keep theirs in the same directory.
-fn two_records_behind_one_address(configurations: &[Configuration]) -> Vec<String> {
-    let mut known: BTreeMap<SocketAddr, &Configuration> = BTreeMap::new();
-    let mut faults = Vec::new();
-    for configuration in configurations
-        .iter()
-        .filter(|configuration| configuration.web.enabled)
-    {
-        let first = *known
-            .entry(configuration.web.listen)
-            .or_insert(configuration);
-        if first.store.directory != configuration.store.directory {
-            faults.push(format!(
-                "{}: store.directory: is {}, but {} has the same web.listen and keeps its record in {}; give both \
-                 files the same directory or different addresses",
-                configuration.file.display(),
-                configuration.store.directory.display(),
-                first.file.display(),
-                first.store.directory.display()
-            ));
-        }
-    }
-    faults
 }

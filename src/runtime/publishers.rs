@@ -12,21 +12,25 @@ use tokio_util::sync::CancellationToken;
 
 use super::outbox::{Pump, Receiver};
 use super::sequence::Sequence;
+use super::sparkplug;
 use crate::clock::Clock;
 use crate::config::Configuration;
 use crate::exit::{Failure, Kind};
 use crate::publish::influx::{self, DeliveryParameters, Source};
 use crate::publish::mqtt::health::MqttPublishState;
 use crate::publish::mqtt::message::{Message, Outlet, Quality, RECEIPTS_BOUND, Receipt};
+use crate::publish::mqtt::overview::Overviews;
 use crate::publish::mqtt::pace::ReadingPace;
 use crate::publish::mqtt::topics::{Stamp, Topics};
 use crate::publish::mqtt::{self as mqtt};
 use crate::store::{MessageClass, NewMessage, Publisher, Store, StoreError, TunId};
+use crate::web::tun_path;
 
 struct MqttSide {
     topics: Topics,
     outlet: Outlet,
     pace: ReadingPace,
+    overviews: Option<Overviews>,
     receipts: mpsc::Receiver<Receipt>,
     health: watch::Receiver<MqttPublishState>,
 }
@@ -43,6 +47,7 @@ pub struct Publishers {
     sequence: Sequence,
     mqtt: Option<MqttSide>,
     influx: Option<InfluxSide>,
+    pub sparkplug: Option<sparkplug::Side>,
     pumps: Vec<Pump>,
     pub tasks: Vec<JoinHandle<()>>,
 }
@@ -60,6 +65,7 @@ impl Publishers {
             sequence,
             mqtt: None,
             influx: None,
+            sparkplug: None,
             pumps: Vec::new(),
             tasks: Vec::new(),
         };
@@ -92,6 +98,9 @@ impl Publishers {
             topics: Topics::new(&configuration.site, &configuration.tun.name),
             outlet,
             pace: ReadingPace::new(settings.reading_every),
+            overviews: settings
+                .overview
+                .then(|| Overviews::new(page_of(configuration))),
             receipts,
             health: publisher.health,
         });
@@ -131,6 +140,9 @@ impl Publishers {
     pub fn publish(&mut self, dated: &Dated) -> Vec<NewMessage> {
         let time = self.clock.wall(dated.at);
         let mut rows = Vec::new();
+        if let Some(side) = &mut self.sparkplug {
+            side.publish(dated, self.clock);
+        }
         if let Some(side) = &mut self.mqtt {
             let due = match &dated.output {
                 Output::Reading(reading) => side.pace.is_due(reading, dated.at),
@@ -154,6 +166,23 @@ impl Publishers {
                         created: time,
                     }),
                 }
+            }
+        }
+        if let Some(MqttSide {
+            overviews: Some(overviews),
+            topics,
+            outlet,
+            ..
+        }) = &mut self.mqtt
+        {
+            overviews.note(&dated.output);
+            let stamp = || Stamp {
+                time,
+                seq: self.sequence.next(),
+            };
+            if let Some(message) = overviews.due(topics, dated.at, stamp) {
+                // As with every live message: the next one comes soon.
+                _ = outlet.put(message);
             }
         }
         if let Some(side) = &self.influx {
@@ -294,7 +323,8 @@ impl Publishers {
                 "set_aside": health.set_aside,
             })
         });
-        json!({ "mqtt": mqtt, "influx": influx })
+        let sparkplug = self.sparkplug.as_ref().map(sparkplug::Side::health);
+        json!({ "mqtt": mqtt, "sparkplug": sparkplug, "influx": influx })
     }
 }
 
@@ -317,6 +347,14 @@ impl Settled {
             }
         }
     }
+}
+
+/// Where the tun's own page is reached from other machines.
+fn page_of(configuration: &Configuration) -> Option<String> {
+    let web = &configuration.web;
+    let url = web.url.as_ref().filter(|_| web.enabled)?;
+    let path = tun_path(&configuration.site, &configuration.tun.name);
+    Some(format!("{url}{path}"))
 }
 
 fn class(output: &Output) -> MessageClass {

@@ -15,22 +15,27 @@ use axum::response::sse::{Event, KeepAlive, Sse};
 use futures::stream::{Stream, unfold};
 use serde::Serialize;
 use tokio::sync::watch;
-use tokio::time::{Interval, interval};
+use tokio::time::{Interval, interval, sleep, timeout};
 use tokio_util::sync::CancellationToken;
 
 use super::api::Service;
 use super::identity::identify;
 use super::listener::Ends;
 use super::live::Look;
-use super::page::{View, instrument_parts, parts};
+use super::page::{View, fleet_parts as fleet_page_parts, instrument_parts, parts};
 use super::places::Taken;
 use super::problem::Problem;
 use crate::access::Role;
+use crate::clock::wall_now;
 
 /// How often it is seen whether whoever watches still may. Own choice.
 const MAY_EVERY: Duration = Duration::from_secs(2);
 /// A comment is sent after this long without an event.
 const ALIVE_EVERY: Duration = Duration::from_secs(5);
+
+/// Least time between two looks at all tuns, and the longest while nothing is said. Own choice.
+const FLEET_PAUSE: Duration = Duration::from_secs(1);
+const FLEET_AGES_EVERY: Duration = Duration::from_secs(2);
 
 /// By what right a stream was opened.
 struct Right {
@@ -78,18 +83,23 @@ impl Watching {
     }
 }
 
-fn watching(right: Right, site: &str, tun: &str) -> Result<Watching, Problem> {
-    let service = Arc::clone(&right.service);
-    let live = service.live(site, tun)?;
-    let place = Some(right.ends)
+/// A place for one more stream.
+fn place(right: &Right) -> Result<Taken, Problem> {
+    Some(right.ends)
         .filter(|ends| !ends.brief)
-        .and_then(|ends| service.streams.take(ends.peer.ip()))
+        .and_then(|ends| right.service.streams.take(ends.peer.ip()))
         .ok_or_else(|| {
             Problem::new(
                 StatusCode::SERVICE_UNAVAILABLE,
                 "too many screens watch this service; close one, or ask the state instead",
             )
-        })?;
+        })
+}
+
+fn watching(right: Right, site: &str, tun: &str) -> Result<Watching, Problem> {
+    let service = Arc::clone(&right.service);
+    let live = service.live(site, tun)?;
+    let place = place(&right)?;
     let mut looks = live.watch();
     // What is known already is the first event.
     looks.mark_changed();
@@ -177,6 +187,57 @@ pub async fn page_parts(
             let event = Event::default().event("parts").json_data(&changes);
             sent = now;
             Some((Ok(event.unwrap_or_default()), (watching, sent)))
+        }
+    });
+    Ok(Sse::new(stream).keep_alive(alive()))
+}
+
+/// What has changed on the page of all tuns.
+pub async fn fleet_parts(
+    State(service): State<Arc<Service>>,
+    Extension(ends): Extension<Ends>,
+    headers: HeaderMap,
+) -> Result<Sse<impl Stream<Item = Result<Event, Infallible>>>, Problem> {
+    let mut fleet = service.fleet()?.clone();
+    fleet.mark_changed();
+    let voice = service.voice();
+    let stop = service.stop.clone();
+    let right = Right {
+        service,
+        ends,
+        headers,
+    };
+    let place = place(&right)?;
+    let watching = (fleet, right, place, BTreeMap::new());
+    let stream = unfold(watching, move |(mut fleet, right, place, sent)| {
+        let stop = stop.clone();
+        async move {
+            let now = loop {
+                // Ages grow even when nobody says anything, and silence would look like a broken connection.
+                let changed = timeout(FLEET_AGES_EVERY, fleet.changed());
+                let changed = stop.run_until_cancelled(changed).await?;
+                if matches!(changed, Ok(Err(_))) || !right.stands() {
+                    return None;
+                }
+                let now = fleet_page_parts(&fleet.borrow_and_update(), voice, wall_now());
+                if changed.is_err() || now != sent {
+                    break now;
+                }
+            };
+            let changes = Changes {
+                parts: now
+                    .iter()
+                    .filter(|(id, html)| sent.get(*id) != Some(html))
+                    .map(|(id, html)| (*id, html.as_str()))
+                    .collect(),
+                drawn: 0,
+                brew: None,
+                changed_ms: wall_now().as_millisecond(),
+            };
+            let event = Event::default().event("parts").json_data(&changes);
+            // Many tuns speak at once; nobody reads faster.
+            sleep(FLEET_PAUSE).await;
+            Some((Ok(event.unwrap_or_default()), (fleet, right, place, now)))
         }
     });
     Ok(Sse::new(stream).keep_alive(alive()))

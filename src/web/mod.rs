@@ -27,6 +27,7 @@ mod tls;
 pub mod wire;
 
 pub use api::openapi;
+pub use page::tun_path;
 
 use std::io::ErrorKind;
 use std::net::SocketAddr;
@@ -40,6 +41,7 @@ use tokio_util::sync::CancellationToken;
 use crate::access::Access;
 use crate::config::model::Web;
 use crate::exit::{Failure, Kind};
+use crate::fleet::Listening;
 use crate::runtime::request::TunHandle;
 use crate::store::Store;
 use api::Service;
@@ -92,6 +94,8 @@ pub struct Entrance {
     pub access: Arc<Access>,
     /// The name people reach it by, beside its addresses.
     pub host_name: Option<String>,
+    /// Every tun behind the broker, where the page of all tuns is served.
+    pub fleet: Option<Listening>,
     tls: Option<Tls>,
 }
 
@@ -101,6 +105,7 @@ impl Entrance {
         Self {
             access: Arc::new(Access::open()),
             host_name: None,
+            fleet: None,
             tls: None,
         }
     }
@@ -118,6 +123,7 @@ impl Entrance {
         Ok(Self {
             access: Arc::new(access),
             host_name: web.host_name.clone(),
+            fleet: None,
             tls: web.certificate.as_ref().map(Tls::of).transpose()?,
         })
     }

@@ -37,7 +37,7 @@ This page is generated from the program's own description of its keys.
 ";
 
 /// The tables in the order in which a file is written.
-const ORDER: [&str; 12] = [
+const ORDER: [&str; 13] = [
     "site",
     "tun",
     "kettle",
@@ -46,6 +46,7 @@ const ORDER: [&str; 12] = [
     "store",
     "web",
     "mqtt",
+    "sparkplug",
     "influx",
     "watch",
     "projection",

@@ -179,3 +179,48 @@ fn commands_need_users_and_an_answer() {
     let right = users.replace("publish = false\n", "");
     assert!(parse(&right).unwrap().mqtt.unwrap().commands);
 }
+
+#[test]
+fn sparkplug_and_the_page_of_all_tuns_need_a_broker() {
+    let sparkplug = format!("{MINIMAL}\n[sparkplug]\ngroup = \"brewery\"\n");
+    assert_eq!(
+        faults(&sparkplug),
+        ["sparkplug: needs the table [mqtt]: it publishes to the same broker"]
+    );
+    let silent =
+        format!("{MINIMAL}\n[mqtt]\nhost = \"broker\"\npublish = false\noverview = true\n");
+    assert_eq!(
+        faults(&silent),
+        ["mqtt.overview: needs publish = true: it is published"]
+    );
+    let fleet = format!("{MINIMAL}\n[web]\nfleet = true\n");
+    assert_eq!(
+        faults(&fleet),
+        ["web.fleet: needs the table [mqtt]: the broker tells of the tuns"]
+    );
+}
+
+#[test]
+fn an_edge_node_is_named_after_its_site_and_a_page_by_its_host_name() {
+    let given = parse(&format!(
+        "{MINIMAL}\n[mqtt]\nhost = \"broker\"\n[sparkplug]\n[web]\nhost_name = \"brewhouse.example\"\n"
+    ))
+    .unwrap();
+    let sparkplug = given.sparkplug.unwrap();
+    assert_eq!(sparkplug.edge_node, given.site);
+    assert_eq!(
+        (sparkplug.group.as_str(), sparkplug.primary_host),
+        ("lauterd", None)
+    );
+    assert_eq!(
+        given.web.url.as_deref(),
+        Some("http://brewhouse.example:8780")
+    );
+    let alone = parse(MINIMAL).unwrap();
+    assert!(alone.sparkplug.is_none() && alone.web.url.is_none());
+    let proxied = parse(&format!(
+        "{MINIMAL}\n[web]\nurl = \"https://all.example:443/\"\n"
+    ))
+    .unwrap();
+    assert_eq!(proxied.web.url.as_deref(), Some("https://all.example:443"));
+}

@@ -95,6 +95,8 @@ fn configuration(mqtt: Mqtt) -> Configuration {
             enabled: false,
             listen: ([127, 0, 0, 1], 0).into(),
             host_name: None,
+            url: None,
+            fleet: false,
             users_file: None,
             certificate: None,
             session: std::time::Duration::from_secs(3600),
@@ -102,6 +104,7 @@ fn configuration(mqtt: Mqtt) -> Configuration {
             display: Display::default(),
         },
         mqtt: Some(mqtt),
+        sparkplug: None,
         influx: None,
         alarms: BTreeMap::new(),
         watch: Watch {

@@ -109,6 +109,10 @@ impl Mosquitto {
             .expect("its configuration is written");
     }
 
+    pub fn id(&self) -> u32 {
+        self.process.as_ref().expect("it runs").id()
+    }
+
     pub fn path(&self, name: &str) -> PathBuf {
         self.directory.path().join(name)
     }
@@ -175,6 +179,7 @@ impl Mosquitto {
             keep_alive: Duration::from_secs(2),
             publish: true,
             reading_every: Duration::from_secs(1),
+            overview: false,
             commands: false,
         }
     }

@@ -14,13 +14,13 @@ use super::mosquitto::eventually;
 use super::peer::Peer;
 
 /// A wire with an ear: passes everything on to a server and keeps what clients sent.
-struct Tap {
-    port: u16,
+pub struct Tap {
+    pub port: u16,
     sent: Arc<Mutex<Vec<Vec<u8>>>>,
 }
 
 impl Tap {
-    async fn before(server: u16) -> Self {
+    pub async fn before(server: u16) -> Self {
         let listener = TcpListener::bind("127.0.0.1:0").await.expect("a free port");
         let port = listener.local_addr().expect("its address").port();
         let sent = Arc::<Mutex<Vec<Vec<u8>>>>::default();
@@ -37,7 +37,7 @@ impl Tap {
     }
 
     /// Body of every request, in no order that matters.
-    fn bodies(&self) -> Vec<String> {
+    pub fn bodies(&self) -> Vec<String> {
         let sent = self.sent.lock().expect("no panic");
         sent.iter().flat_map(|bytes| bodies(bytes)).collect()
     }

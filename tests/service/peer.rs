@@ -52,6 +52,10 @@ impl Peer {
         panic!("{} does not answer on {ready}", program.display());
     }
 
+    pub fn id(&self) -> u32 {
+        self.process.id()
+    }
+
     /// Ends in order, keeping its data.
     pub fn stop(&mut self) {
         let sent = Command::new("kill")

@@ -13,7 +13,8 @@ use super::mosquitto::PATIENCE;
 
 /// A command that reads nothing from the surroundings of the tests.
 pub fn command(arguments: &[&str]) -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_lauterd"));
+    let other = std::env::var_os("FLEET_LAUTERD");
+    let mut command = Command::new(other.unwrap_or_else(|| env!("CARGO_BIN_EXE_lauterd").into()));
     for (name, _) in std::env::vars_os() {
         if name.to_string_lossy().starts_with("LAUTERD_") {
             command.env_remove(name);
@@ -134,6 +135,11 @@ impl Program {
     pub async fn start_brew(&self, site: &Site) {
         let answer = self.post("/brew", ("application/toml", &site.plan())).await;
         assert_eq!(answer.status, 201, "{}", answer.body);
+    }
+
+    /// Where its pages are served.
+    pub fn page_port(&self) -> u16 {
+        self.port
     }
 
     pub fn id(&self) -> u32 {

@@ -59,6 +59,8 @@ pub fn web_settings(users: &Path) -> Web {
         host_name: Some("lauter.brewery.example".to_owned()),
         users_file: Some(users.to_owned()),
         certificate: None,
+        url: None,
+        fleet: false,
         session: Duration::from_secs(3600),
         watch_session: Duration::from_secs(7200),
         display: lauterd::config::model::Display::default(),

@@ -36,6 +36,7 @@ pub fn configuration(
     let modbus_links = link::links(root, faults);
     let instruments = instrument::instruments(root, faults);
     let mqtt = publisher::mqtt(root, surroundings, faults);
+    let sparkplug = publisher::sparkplug(root, faults);
     let influx = publisher::influx(root, surroundings, faults);
     let web = web::web(root, surroundings, faults);
     limits_without_use(root.alarms.as_ref(), faults);
@@ -65,6 +66,7 @@ pub fn configuration(
         },
         web: web?,
         mqtt,
+        sparkplug,
         influx,
         alarms: alarms(root.alarms.as_ref()),
         watch: Watch {

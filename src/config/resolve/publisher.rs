@@ -5,7 +5,7 @@ use std::time::Duration;
 use super::super::Surroundings;
 use super::super::faults::Faults;
 use super::super::key_path::KeyPath;
-use super::super::model::{Influx, Mqtt};
+use super::super::model::{Influx, Mqtt, Sparkplug};
 use super::super::tables::RootTable;
 use super::secret::Reference;
 
@@ -42,6 +42,10 @@ pub fn mqtt(root: &RootTable, surroundings: &Surroundings, faults: &mut Faults) 
             );
         }
     }
+    if table.overview == Some(true) && table.publish == Some(false) {
+        let message = "needs publish = true: it is published";
+        faults.add(&at.key("overview"), message);
+    }
     let password = password.read(surroundings, faults);
     let tls = table.tls?;
     let site = root.site.as_ref()?.name.as_ref()?;
@@ -61,7 +65,23 @@ pub fn mqtt(root: &RootTable, surroundings: &Surroundings, faults: &mut Faults) 
         keep_alive: Duration::from_secs(table.keep_alive_s?.into()),
         publish: table.publish?,
         reading_every: Duration::from_secs_f64(table.reading_every_s?),
+        overview: table.overview?,
         commands: table.commands?,
+    })
+}
+
+pub fn sparkplug(root: &RootTable, faults: &mut Faults) -> Option<Sparkplug> {
+    let table = root.sparkplug.as_ref()?;
+    if root.mqtt.is_none() {
+        let message = "needs the table [mqtt]: it publishes to the same broker";
+        faults.add(&KeyPath::default().key("sparkplug"), message);
+    }
+    let site = root.site.as_ref()?.name.as_ref()?;
+    Some(Sparkplug {
+        group: table.group.clone()?,
+        edge_node: table.edge_node.clone().unwrap_or_else(|| site.clone()),
+        primary_host: table.primary_host.clone(),
+        reading_every: Duration::from_secs_f64(table.reading_every_s?),
     })
 }
 

@@ -25,11 +25,36 @@ pub fn web(root: &RootTable, surroundings: &Surroundings, faults: &mut Faults) -
         listen,
         host_name: table.host_name.clone(),
         users_file: table.users_file.as_ref().map(Into::into),
+        url: url(table, listen, certificate.is_some()),
+        fleet: fleet(root, table.fleet?, faults),
         certificate,
         session: Duration::from_secs_f64(3600.0 * table.session_h?),
         watch_session: Duration::from_secs_f64(3600.0 * table.watch_session_h?),
         display: display(table)?,
     })
+}
+
+fn fleet(root: &RootTable, fleet: bool, faults: &mut Faults) -> bool {
+    if fleet && root.mqtt.is_none() {
+        let message = "needs the table [mqtt]: the broker tells of the tuns";
+        faults.add(&KeyPath::default().key("web").key("fleet"), message);
+    }
+    fleet
+}
+
+/// The given one, or what follows from the name and port; None where the page is for this machine alone.
+fn url(table: &WebTable, listen: SocketAddr, encrypted: bool) -> Option<String> {
+    if let Some(url) = &table.url {
+        return Some(url.trim_end_matches('/').to_owned());
+    }
+    let scheme = if encrypted { "https" } else { "http" };
+    let host = match &table.host_name {
+        Some(name) => name.clone(),
+        None if listen.ip().is_loopback() || listen.ip().is_unspecified() => return None,
+        None if listen.is_ipv6() => format!("[{}]", listen.ip()),
+        None => listen.ip().to_string(),
+    };
+    Some(format!("{scheme}://{host}:{}", listen.port()))
 }
 
 fn display(web: &WebTable) -> Option<Display> {

@@ -40,9 +40,30 @@ pub struct MqttTable {
     /// Least time between two `reading` messages of one instrument, s.
     #[schemars(range(min = 0.0, max = 3600.0), extend("default" = 5.0))]
     pub reading_every_s: Option<f64>,
+    /// Whether a short, retained state of the tun is published for the page of all tuns.
+    #[schemars(extend("default" = false))]
+    pub overview: Option<bool>,
     /// Whether commands are taken from the broker; they need a token of `web.users_file`.
     #[schemars(extend("default" = false))]
     pub commands: Option<bool>,
+}
+
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SparkplugTable {
+    /// Sparkplug group of the edge node.
+    #[schemars(extend("format" = "name", "default" = "lauterd"))]
+    pub group: Option<String>,
+    /// Sparkplug edge node; without this key the site's name. Tuns of one service that have the same group and edge node
+    /// are devices of one node; two services need different ones.
+    #[schemars(extend("format" = "name"))]
+    pub edge_node: Option<String>,
+    /// Sparkplug host that births wait for; without this key they wait for none.
+    #[schemars(extend("format" = "name"))]
+    pub primary_host: Option<String>,
+    /// Least time between two values of one instrument, s.
+    #[schemars(range(min = 0.0, max = 3600.0), extend("default" = 5.0))]
+    pub reading_every_s: Option<f64>,
 }
 
 #[derive(Debug, Deserialize, JsonSchema)]

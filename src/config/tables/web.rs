@@ -28,6 +28,13 @@ pub struct WebTable {
     /// systemd credential that holds the private key (`LoadCredential=`).
     #[schemars(extend("format" = "credential"))]
     pub key_credential: Option<String>,
+    /// Where people open this service's pages, if not by `host_name` and the port of `listen`: behind a proxy. It goes
+    /// into the overview of the tuns.
+    #[schemars(extend("format" = "http-url"))]
+    pub url: Option<String>,
+    /// Whether the page `/fleet` lists every tun behind the broker of `[mqtt]`.
+    #[schemars(extend("default" = false))]
+    pub fleet: Option<bool>,
     /// How long a person stays signed in, h.
     #[schemars(range(min = 0.25, max = 168.0), extend("default" = 12.0))]
     pub session_h: Option<f64>,

@@ -12,6 +12,7 @@
 mod desk;
 pub mod health;
 pub mod message;
+pub mod overview;
 pub mod pace;
 pub mod topics;
 mod window;

@@ -38,6 +38,10 @@ impl Topics {
         format!("{}/online", self.prefix)
     }
 
+    pub fn overview(&self) -> String {
+        format!("{}/overview", self.prefix)
+    }
+
     /// Where commands are listened to: one level below stands for each.
     pub fn commands(&self) -> String {
         format!("{}/command/+", self.prefix)
@@ -154,7 +158,7 @@ pub fn time_text(time: Timestamp) -> String {
     format!("{time:.3}")
 }
 
-fn payload(stamp: Stamp, body: &impl Serialize) -> Vec<u8> {
+pub(super) fn payload(stamp: Stamp, body: &impl Serialize) -> Vec<u8> {
     #[derive(Serialize)]
     struct Stamped<'a, T> {
         time: String,

@@ -30,6 +30,8 @@ use super::places::Places;
 use super::problem::Problem;
 use super::wire::BASE;
 use super::{Entrance, csrf, guard, in_language, page, sign_in};
+use crate::display::{Display, Voice};
+use crate::fleet::Listening;
 use crate::runtime::request::TunHandle;
 use crate::store::Store;
 pub use charts::{bed_setting, running_charts};
@@ -108,6 +110,21 @@ impl Service {
 }
 
 impl Service {
+    /// Every tun behind the broker, where that is asked for.
+    pub fn fleet(&self) -> Result<&Listening, Problem> {
+        self.entrance.fleet.as_ref().ok_or_else(|| {
+            Problem::not_found(
+                "this service does not list all tuns; set fleet = true in [web], with a broker in [mqtt]",
+            )
+        })
+    }
+
+    /// How pages speak that are of no tun: as the first one.
+    pub fn voice(&self) -> Voice {
+        let first = self.tuns.first();
+        Voice::new(first.map_or_else(Display::default, |tun| tun.configuration.web.display))
+    }
+
     /// The live state of a tun.
     pub fn live(&self, site: &str, tun: &str) -> Result<&Live, Problem> {
         let id = self.tun(site, tun)?.id;

@@ -10,6 +10,7 @@ mod assets;
 mod believed;
 mod brews;
 mod dialogs;
+mod fleet;
 mod footing;
 mod gauge;
 mod glance;
@@ -29,10 +30,11 @@ mod tun;
 mod view;
 
 pub use brews::crush_of;
+pub use fleet::parts as fleet_parts;
 pub use instruments::parts as instrument_parts;
 pub use routes::router;
 pub use runoff::Drawings;
-pub use view::{View, parts};
+pub use view::{View, parts, tun_path};
 
 #[cfg(test)]
 mod tests;

@@ -14,12 +14,12 @@ use super::brews::{self, COMPARED, Row};
 use super::runoff::{self, Drawings};
 use super::shell::{self, Frame, Place};
 use super::view::page_path;
-use super::{View, assets, instrument, instruments, tun};
+use super::{View, assets, fleet, instrument, instruments, tun};
 use crate::brew_record::BrewRecord;
 use crate::certificate;
 use crate::charts::{self, Comparison, CrushPoint, Size};
 use crate::clock::wall_now;
-use crate::display::Voice;
+use crate::display::{Voice, fleet_words};
 use crate::runtime::request::TunHandle;
 use crate::web::acts::configured;
 use crate::web::api::{Service, bed_setting, running_charts};
@@ -57,6 +57,8 @@ pub fn router() -> Router<Arc<Service>> {
         .route("/instruments/{instrument}", get(instrument_page));
     Router::new()
         .route("/", get(first_page))
+        .route("/fleet", get(fleet_page))
+        .route("/fleet/parts", get(events::fleet_parts))
         .route("/assets/{name}", get(assets::asset))
         .nest("/tuns/{site}/{tun}", tun)
 }
@@ -107,20 +109,23 @@ async fn first_page(State(service): State<Arc<Service>>) -> Response {
     if let [(only, _)] = paths.as_slice() {
         return Redirect::to(only).into_response();
     }
-    let display = service
-        .tuns
-        .first()
-        .map(|handle| handle.configuration.web.display);
-    let voice = Voice::new(display.unwrap_or_default());
+    let voice = service.voice();
     let page = html! {
         (DOCTYPE)
         html lang=(voice.tag()) {
             (shell::head("lauterd"))
             body { main id="main" class="single" { h1 { "lauterd" }
-                ul class="choices" { @for (path, name) in &paths { li { a class="button" href=(path) { (name) } } } } } }
+                ul class="choices" { @for (path, name) in &paths { li { a class="button" href=(path) { (name) } } }
+                    @if service.fleet().is_ok() { li { a class="button" href="/fleet" { (fleet_words::of(voice.language()).all_tuns) } } } } } }
         }
     };
     served(&page)
+}
+
+async fn fleet_page(State(service): State<Arc<Service>>) -> Page {
+    let listening = service.fleet()?;
+    let page = fleet::page(&listening.borrow(), service.voice());
+    Ok(served(&page))
 }
 
 async fn runoff_page(
@@ -183,6 +188,7 @@ fn frame(handle: &TunHandle, place: Place) -> Frame<'_> {
         tun: &handle.tun,
         voice: voice_of(handle),
         place,
+        fleet: handle.configuration.web.fleet,
     }
 }
 

@@ -26,6 +26,7 @@ pub fn page(view: &View<'_>, drawings: &Drawings) -> Markup {
         tun: &view.status.tun,
         voice: view.voice,
         place: Place::Runoff,
+        fleet: view.configuration.web.fleet,
     };
     let beside = html! { p class="brew" id="part-brew" { (part("part-brew")) } };
     let body = html! {

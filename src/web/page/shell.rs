@@ -5,7 +5,7 @@ use serde_json::json;
 
 use super::dialogs;
 use super::view::{api_path, page_path};
-use crate::display::Voice;
+use crate::display::{Voice, fleet_words};
 
 /// Which page it is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -23,6 +23,8 @@ pub struct Frame<'a> {
     pub tun: &'a str,
     pub voice: Voice,
     pub place: Place,
+    /// The page of all tuns is served too.
+    pub fleet: bool,
 }
 
 impl Frame<'_> {
@@ -62,6 +64,7 @@ impl Frame<'_> {
                             @for (place, below, label) in links {
                                 a href=(page_path(self.site, self.tun, below)) aria-current=[(place == self.place).then_some("page")] { (label) }
                             }
+                            @if self.fleet { a href="/fleet" { (fleet_words::of(self.voice.language()).all_tuns) } }
                         }
                         div class="tools" {
                             span class="link" id="link" role="status" data-live=(words.live) data-lost=(words.not_live) {}
@@ -105,7 +108,7 @@ pub fn head(title: &str) -> Markup {
 }
 
 /// What the script says by itself.
-fn script_words(voice: Voice) -> String {
+pub fn script_words(voice: Voice) -> String {
     let (words, asked) = (voice.words, voice.asked());
     json!({
         "session_over": asked.session_over,

@@ -73,6 +73,11 @@ pub fn page_path(site: &str, tun: &str, below: &str) -> String {
     }
 }
 
+/// Where a tun's page is below the service's own address.
+pub fn tun_path(site: &str, tun: &str) -> String {
+    page_path(site, tun, "")
+}
+
 /// An address of the tun in the JSON interface.
 pub fn api_path(site: &str, tun: &str, below: &str) -> String {
     format!("{BASE}/tuns/{}/{}/{below}", segment(site), segment(tun))

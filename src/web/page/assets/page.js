@@ -58,6 +58,8 @@ let name = account || (Date.now() - Number(kept.get("who-at")) < SHIFT_MS && kep
 
 function showName() {
   page.classList.add("role-" + (meta("role") || "engineer"));
+  // The page of all tuns takes nothing from anybody.
+  if (!$("who")) return;
   if (account) {
     $("who").hidden = true;
     $("account").hidden = false;
