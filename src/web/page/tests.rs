@@ -57,9 +57,13 @@ impl Scene {
                 status: Status::Good,
                 cause: None,
                 raw: Some(1.0),
+                measured: Some(1.0),
+                corrected: None,
+                correction: None,
             }
         });
         let status = TunStatus {
+            calibration: Vec::new(),
             site: "north-yard".to_owned(),
             tun: "tun-1".to_owned(),
             time: "2026-04-23T12:00:00.000Z".to_owned(),
