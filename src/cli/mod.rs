@@ -17,6 +17,7 @@ mod demo;
 #[cfg(feature = "demo")]
 mod demo_text;
 mod probe;
+mod record;
 mod replay;
 mod report;
 mod run;
@@ -61,6 +62,7 @@ enum Command {
     User(user::UserArguments),
     Token(user::TokenArguments),
     Report(report::Arguments),
+    Record(record::Arguments),
     Replay(replay::Arguments),
     Backup(backup::Arguments),
     Calc(calc::Arguments),
@@ -86,6 +88,7 @@ pub fn main() -> ExitCode {
         #[cfg(feature = "demo")]
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Run(arguments) => run::run(&arguments),
+        Command::Record(arguments) => record::run(&arguments),
         Command::Replay(arguments) => replay::run(&arguments),
         Command::Backup(arguments) => backup::run(&arguments),
         Command::Brew(arguments) => brew::run(&arguments),
