@@ -24,6 +24,7 @@ mod mosquitto;
 mod outages;
 mod owed;
 mod peer;
+mod probing;
 mod program;
 mod published;
 mod reload;
