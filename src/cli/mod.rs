@@ -12,6 +12,7 @@ mod brew;
 mod calc;
 mod check_config;
 mod client;
+mod commission;
 #[cfg(feature = "demo")]
 mod demo;
 #[cfg(feature = "demo")]
@@ -53,6 +54,7 @@ enum Command {
     Demo(demo::Arguments),
     CheckConfig(check_config::Arguments),
     Probe(probe::Arguments),
+    Commission(commission::Arguments),
     Run(run::Arguments),
     Brew(brew::Arguments),
     Sample(sample::Arguments),
@@ -85,6 +87,7 @@ pub fn main() -> ExitCode {
         Command::CheckConfig(arguments) => check_config::run(&arguments),
         Command::Calc(arguments) => calc::run(&arguments),
         Command::Probe(arguments) => probe::run(&arguments),
+        Command::Commission(arguments) => commission::run(&arguments),
         #[cfg(feature = "demo")]
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Run(arguments) => run::run(&arguments),

@@ -7,3 +7,5 @@ pub mod candidates;
 pub mod expected;
 pub mod hearing;
 pub mod payloads;
+pub mod plausible;
+pub mod sheet;
