@@ -150,10 +150,10 @@ mod tests {
                 r#"{"flow":{"value":61.5,"unit":"L/min"},"list":[1,"2.5"],"a/b":true,"none":null}"#
             ),
             [
+                (at("/a~1b"), Content::Switch(true)),
                 (at("/flow/value"), Content::Number(61.5)),
                 (at("/list/0"), Content::Number(1.0)),
                 (at("/list/1"), Content::Number(2.5)),
-                (at("/a~1b"), Content::Switch(true)),
             ]
         );
     }

@@ -147,7 +147,9 @@ pub fn reading(watched: &Watched<'_>) -> Found {
         );
         return (
             Verdict::Fail,
-            format!("{shown}; outside its limits {limits}"),
+            format!(
+                "{shown}; outside its limits {limits}: widen them if that is right, else check type and scale"
+            ),
         );
     }
     if (values.len() as f64) < LEAST_SHARE * asked as f64 {

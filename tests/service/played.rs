@@ -18,7 +18,7 @@ use simulators::record;
 use tokio::sync::mpsc;
 
 use super::brewhouse::{Brewhouse, flowing_at_once, free_port, scenario, set};
-use super::mosquitto::PATIENCE;
+use super::mosquitto::{PATIENCE, eventually};
 use super::program::command;
 
 /// Recorded seconds in a second.
@@ -240,6 +240,15 @@ async fn a_sites_garbled_register_and_exception_come_out_the_same_at_the_desk_by
     });
     brewhouse.inject("dropout runnings_ph").await;
     brewhouse.inject("freeze runoff_flow").await;
+    eventually("the instrument is silent", || {
+        let snapshot = brewhouse.handle.snapshot();
+        let ph = snapshot
+            .readings
+            .iter()
+            .find(|reading| reading.id == "runnings_ph");
+        ph.expect("it is there").value.is_none()
+    })
+    .await;
     let capture = site.path("fault.capture");
     captured(&config, &capture, 6).await;
     let at_site = desk_readings(&config).await;

@@ -281,3 +281,83 @@ fn instruments(base: &Scenario) -> Trial {
     });
     trial
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::simulated::calm;
+    use super::*;
+
+    fn provoked(base: &Scenario) -> Provocations {
+        all(base, &|_| false)
+    }
+
+    #[test]
+    fn every_alarm_of_the_table_has_a_fault_and_the_demonstrations_tun_can_show_them_all() {
+        let provocations = provoked(&calm(Scenario::demonstration()));
+        assert!(provocations.cannot.is_empty(), "{:?}", provocations.cannot);
+        let expected = || provocations.trials.iter().flat_map(|trial| &trial.expected);
+        for alarm in AlarmId::ALL {
+            let count = expected()
+                .filter(|expected| expected.alarm == alarm)
+                .count();
+            assert_eq!(count, 1, "{}", alarm.name());
+        }
+        for trial in &provocations.trials {
+            assert!(
+                trial.scenario.faults().is_empty(),
+                "{}: {:?}",
+                trial.name,
+                trial.scenario.faults()
+            );
+        }
+    }
+
+    #[test]
+    fn a_fault_that_is_told_is_one_that_the_simulators_understand_and_take() {
+        let provocations = provoked(&calm(Scenario::demonstration()));
+        for trial in &provocations.trials {
+            let mut house = simulators::Brewhouse::new(&trial.scenario, 1);
+            let mut faults = 0;
+            for expected in &trial.expected {
+                if let Some(fault) = &expected.fault {
+                    assert_eq!(
+                        Fault::from_command(&expected.provoked_by).as_ref(),
+                        Ok(fault)
+                    );
+                    house
+                        .inject(fault)
+                        .unwrap_or_else(|error| panic!("{}: {error}", trial.name));
+                    faults += 1;
+                }
+            }
+            // The others come of the brew's own course.
+            let by_course = ["stop-point", "limits"].contains(&trial.name);
+            assert_eq!(faults == 0, by_course, "{}", trial.name);
+        }
+    }
+
+    #[test]
+    fn what_the_tun_has_no_instrument_for_or_the_site_has_switched_off_cannot_occur() {
+        let mut base = calm(Scenario::demonstration());
+        base.instruments.retain(|i| {
+            ![Measures::RunningsTurbidity, Measures::BedPressureDrop].contains(&i.measures)
+        });
+        let provocations = all(&base, &|alarm| alarm == AlarmId::LinkLost);
+        let cannot: Vec<&str> = provocations
+            .cannot
+            .keys()
+            .map(|alarm| alarm.name())
+            .collect();
+        assert_eq!(
+            cannot,
+            [
+                "bed-compaction",
+                "stuck-bed",
+                "turbid-runnings",
+                "link-lost"
+            ]
+        );
+        let why = &provocations.cannot[&AlarmId::StuckBed];
+        assert_eq!(why, "this tun has no bed-pressure-drop or pump-running");
+    }
+}

@@ -296,3 +296,66 @@ fn point_of_other(index: u16, configured: &ConfiguredInstrument) -> ModbusPoint 
         status: None,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+
+    use super::*;
+    use crate::config::Surroundings;
+
+    fn examples() -> Vec<Configuration> {
+        let directory = Path::new(env!("CARGO_MANIFEST_DIR")).join("config");
+        let entries = std::fs::read_dir(directory).expect("the examples");
+        let mut paths: Vec<_> = entries
+            .map(|entry| entry.expect("an entry").path())
+            .collect();
+        paths.sort();
+        paths
+            .iter()
+            .filter(|path| !path.display().to_string().ends_with("plan.toml"))
+            .map(|path| config::load_with(path, &Surroundings::none()).expect("an example"))
+            .collect()
+    }
+
+    #[test]
+    fn every_example_is_a_tun_that_can_be_simulated_with_its_registers_where_they_are() {
+        for site in examples() {
+            let mut scenario = scenario(&site, None)
+                .unwrap_or_else(|failure| panic!("{}: {failure}", site.file.display()));
+            for link in &mut scenario.modbus_links {
+                // As if it were served.
+                link.tcp = Some("127.0.0.1:5502".to_owned());
+            }
+            let text = simulators::lauterd_files::configuration(&scenario);
+            let again = config::parse(Path::new("simulated"), text, &Surroundings::none());
+            let again = again.unwrap_or_else(|errors| panic!("{}: {errors}", site.file.display()));
+            for (of_site, own) in site.instruments.iter().zip(&again.instruments) {
+                assert_eq!(of_site.instrument.id, own.instrument.id);
+                assert_eq!(of_site.instrument.measures, own.instrument.measures);
+                let (Source::Modbus(of_site), Source::Modbus(own)) = (&of_site.source, &own.source)
+                else {
+                    assert!(
+                        matches!(own.source, Source::Modbus(_)),
+                        "nothing on the site's topics"
+                    );
+                    continue;
+                };
+                assert_eq!(of_site.address, own.address);
+                assert_eq!(of_site.byte_order, own.byte_order);
+                assert_eq!(of_site.value_type, own.value_type);
+            }
+            assert!(again.mqtt.is_none() && again.influx.is_none());
+        }
+    }
+
+    #[test]
+    fn a_plan_that_no_mash_can_give_is_refused_with_what_to_do() {
+        let site = examples().remove(0);
+        let text = "brew = \"x\"\ngrist_kg = 100\ntarget_gravity_p = 12\nplanned_volume_l = 5000\n\
+                    first_wort_gravity_p = 29\n";
+        let plan = config::parse_plan(Path::new("plan"), text.to_owned()).expect("a plan");
+        let refused = scenario(&site, Some(&plan)).expect_err("too little grist");
+        assert!(refused.message.contains("--plan"), "{refused}");
+    }
+}

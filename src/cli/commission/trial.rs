@@ -11,7 +11,7 @@ use lauter_core::reading::Moment;
 use lauter_core::supervisor::SummaryLine;
 use simulators::{Crossing, Fault, Scenario, lauterd_files};
 
-use super::super::demo_text::scratch_directory;
+use super::super::demo_text::{Scratch, scratch_directory};
 use super::running::{Running, begun};
 use crate::clock::{Clock, Start};
 use crate::commission::hearing::{Heard, Hearing};
@@ -95,7 +95,6 @@ pub async fn run(
     let scratch = scratch_directory()?;
     let filters = vec![format!("lauterd/{TEST_SITE}/#")];
     let client_id = format!("lauterd-commission-{}", std::process::id());
-    let unreachable = |words: String| Failure::new(Kind::Unavailable, format!("broker: {words}"));
     let mut hearing = Hearing::open(&settings.broker, &client_id, &filters)
         .await
         .map_err(unreachable)?;
@@ -103,13 +102,33 @@ pub async fn run(
     for trial in trials {
         running.push(begun(trial, settings).await?);
     }
+    let served = served(&mut running, &mut hearing, (settings, &scratch), tell).await;
+    clear(&running, &hearing).await;
+    let mut outcomes = Vec::new();
+    for each in running {
+        outcomes.push(each.outcome().await);
+    }
+    if served? {
+        Ok(outcomes)
+    } else {
+        Err(Failure::new(Kind::Io, "stopped before it was done"))
+    }
+}
+
+/// The service on all of them, from its start to its end. False: somebody stopped it.
+async fn served(
+    running: &mut [Running],
+    hearing: &mut Hearing,
+    (settings, scratch): (&Settings, &Scratch),
+    tell: &mut (dyn FnMut(&Seen) + Send),
+) -> Result<bool, Failure> {
     let mut configurations = Vec::new();
-    for each in &running {
+    for each in running.iter() {
         hearing
             .retain(&notice_topic(&each.tun), NOTICE)
             .await
             .map_err(unreachable)?;
-        configurations.push(each.configuration(settings, &scratch)?);
+        configurations.push(each.configuration(settings, scratch)?);
     }
     let options = Options {
         speed: Some(settings.speed),
@@ -118,19 +137,14 @@ pub async fn run(
     let service = Service::start(configurations, options).await?;
     stop_on_signals(service.stopper())
         .map_err(|error| Failure::new(Kind::Io, format!("signals cannot be taken: {error}")))?;
-    let watched = watch(&mut running, &service, &mut hearing, settings.speed, tell).await;
+    let watched = watch(running, &service, hearing, settings.speed, tell).await;
     let stopped = service.stopper().is_cancelled();
     service.end().await;
-    clear(&running, &hearing).await;
-    let mut outcomes = Vec::new();
-    for each in running {
-        outcomes.push(each.outcome().await);
-    }
-    watched?;
-    if stopped {
-        return Err(Failure::new(Kind::Io, "stopped before it was done"));
-    }
-    Ok(outcomes)
+    watched.map(|()| !stopped)
+}
+
+fn unreachable(words: String) -> Failure {
+    Failure::new(Kind::Unavailable, format!("broker: {words}"))
 }
 
 fn notice_topic(tun: &str) -> String {

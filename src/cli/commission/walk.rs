@@ -21,6 +21,10 @@ use crate::ingest;
 
 /// What is walked through
 #[derive(Debug, Args)]
+#[cfg_attr(
+    not(feature = "demo"),
+    allow(dead_code, reason = "without simulators some of it has no use")
+)]
 pub struct Walk {
     /// Configuration of the tun
     #[arg(long, value_name = "FILE")]
