@@ -323,9 +323,9 @@ mod tests {
         for site in examples() {
             let mut scenario = scenario(&site, None)
                 .unwrap_or_else(|failure| panic!("{}: {failure}", site.file.display()));
-            for link in &mut scenario.modbus_links {
+            for (link, port) in scenario.modbus_links.iter_mut().zip(5502..) {
                 // As if it were served.
-                link.tcp = Some("127.0.0.1:5502".to_owned());
+                link.tcp = Some(format!("127.0.0.1:{port}"));
             }
             let text = simulators::lauterd_files::configuration(&scenario);
             let again = config::parse(Path::new("simulated"), text, &Surroundings::none());

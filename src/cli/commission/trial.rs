@@ -97,7 +97,7 @@ pub async fn run(
     let client_id = format!("lauterd-commission-{}", std::process::id());
     let mut hearing = Hearing::open(&settings.broker, &client_id, &filters)
         .await
-        .map_err(unreachable)?;
+        .map_err(|words| unreachable(&words))?;
     let mut running = Vec::new();
     for trial in trials {
         running.push(begun(trial, settings).await?);
@@ -127,7 +127,7 @@ async fn served(
         hearing
             .retain(&notice_topic(&each.tun), NOTICE)
             .await
-            .map_err(unreachable)?;
+            .map_err(|words| unreachable(&words))?;
         configurations.push(each.configuration(settings, scratch)?);
     }
     let options = Options {
@@ -143,7 +143,7 @@ async fn served(
     watched.map(|()| !stopped)
 }
 
-fn unreachable(words: String) -> Failure {
+fn unreachable(words: &str) -> Failure {
     Failure::new(Kind::Unavailable, format!("broker: {words}"))
 }
 
