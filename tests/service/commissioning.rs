@@ -98,6 +98,23 @@ async fn every_alarm_is_provoked_by_a_fault_and_another_client_hears_it_under_na
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn a_broker_that_keeps_the_test_to_itself_is_found_out_before_the_test() {
+    let lists = tempfile::NamedTempFile::new().expect("a file");
+    std::fs::write(lists.path(), "topic read #\n").expect("the list");
+    let extra = format!("allow_anonymous true\nacl_file {}", lists.path().display());
+    let Some(broker) = Mosquitto::start_with(&extra).await else {
+        return;
+    };
+    let asked = format!("commission alarms --broker 127.0.0.1:{}", broker.port);
+    let (code, text, errors) = told(words(&asked)).await;
+    assert_eq!(code, Some(69), "{text}{errors}");
+    assert!(
+        errors.contains("write and read below lauterd/commission/"),
+        "{errors}"
+    );
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_tun_of_three_makes_is_walked_through_and_its_sheet_tells_what_is_wrong() {
     let Some(broker) = Mosquitto::start_with("allow_anonymous true").await else {
         return;

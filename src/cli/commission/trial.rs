@@ -27,6 +27,8 @@ pub const TEST_SITE: &str = "commission";
 /// What a test says of itself, retained, below every tun it invents.
 const NOTICE: &str = "{\"test\":true,\"text\":\"Simulated brews of a commissioning test. No alarm below this topic is real.\"}";
 
+/// Real time in which a broker gives a message to who listens.
+const COMES_BACK: Duration = Duration::from_secs(5);
 /// How often faults are looked after.
 const TICK: Duration = Duration::from_millis(20);
 /// Real time for what is still on its way when a run-off is over.
@@ -124,10 +126,10 @@ async fn served(
 ) -> Result<bool, Failure> {
     let mut configurations = Vec::new();
     for each in running.iter() {
-        hearing
-            .retain(&notice_topic(&each.tun), NOTICE)
-            .await
-            .map_err(|words| unreachable(&words))?;
+        let topic = notice_topic(&each.tun);
+        let put = hearing.retain(&topic, NOTICE).await;
+        put.map_err(|words| unreachable(&words))?;
+        comes_back(hearing, &topic).await?;
         configurations.push(each.configuration(settings, scratch)?);
     }
     let options = Options {
@@ -141,6 +143,25 @@ async fn served(
     let stopped = service.stopper().is_cancelled();
     service.end().await;
     watched.map(|()| !stopped)
+}
+
+/// A broker that takes a message and gives it to nobody would let every alarm seem lost.
+async fn comes_back(hearing: &mut Hearing, topic: &str) -> Result<(), Failure> {
+    let heard = async {
+        while let Some(heard) = hearing.next().await {
+            if heard.topic == topic {
+                return true;
+            }
+        }
+        false
+    };
+    if let Ok(true) = tokio::time::timeout(COMES_BACK, heard).await {
+        return Ok(());
+    }
+    let words = format!(
+        "what is put on {topic} does not come back; let this user write and read below lauterd/{TEST_SITE}/"
+    );
+    Err(unreachable(&words))
 }
 
 fn unreachable(words: &str) -> Failure {
