@@ -118,8 +118,8 @@ async fn mqtt_instruments_publish_numbers_and_objects_and_fall_silent_with_their
     handle.stop().await;
 }
 
-/// A client that listens to everything below `hill/`.
-async fn listening(broker: &Broker) -> rumqttc::EventLoop {
+/// A client that listens to everything below `hill/`; its loop ends when the client goes.
+async fn listening(broker: &Broker) -> (rumqttc::AsyncClient, rumqttc::EventLoop) {
     let options = rumqttc::MqttOptions::new("listener", ("127.0.0.1", broker.port));
     let (listener, mut events) = rumqttc::AsyncClient::builder(options).capacity(10).build();
     listener
@@ -135,7 +135,7 @@ async fn listening(broker: &Broker) -> rumqttc::EventLoop {
         }
     });
     subscribed.await.expect("it listens");
-    events
+    (listener, events)
 }
 
 /// Payloads on a topic, in order, until there are enough.
@@ -172,7 +172,7 @@ async fn a_recording_is_published_row_by_row_and_a_capture_byte_by_byte() {
     };
     let rows = "elapsed_s,runnings_ph,runnings_temperature\n0,5.41,166.1\n0.5,5.42,166.2\n1,5.43,166.3\n1.5,,\n2,,\n";
 
-    let mut events = listening(&broker).await;
+    let (_client, mut events) = listening(&broker).await;
     let recording = Recording::parse(rows).expect("a recording");
     let player = play::start(played.clone(), recording, options.clone())
         .await
@@ -189,7 +189,7 @@ async fn a_recording_is_published_row_by_row_and_a_capture_byte_by_byte() {
                {\"at_s\":0.2,\"link\":\"mqtt\",\"what\":\"message\",\"topic\":\"hill/lauter/ph\",\"bytes\":\"ff00226e6f\",\"retained\":false}\n\
                {\"at_s\":0.4,\"link\":\"mqtt\",\"what\":\"message\",\"topic\":\"hill/lauter/ph\",\"bytes\":\"352c34\",\"retained\":false}\n\
                {\"at_s\":9.0,\"link\":\"cellar\",\"what\":\"opened\"}\n";
-    let mut events = listening(&broker).await;
+    let (_client, mut events) = listening(&broker).await;
     let capture = Capture::parse(odd).expect("a capture");
     let player = play::start_capture(played, capture, options)
         .await
