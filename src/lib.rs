@@ -21,4 +21,5 @@ pub mod replay;
 pub mod report;
 pub mod runtime;
 pub mod store;
+pub mod tap;
 pub mod web;

@@ -337,8 +337,9 @@ async fn libmodbus_on_a_serial_line_is_read_bit_for_bit() {
 /// `lauterd probe` on a device of which only the address is known.
 fn probed(port: u16, arguments: &[&str]) -> std::process::Output {
     Command::new(env!("CARGO_BIN_EXE_lauterd"))
-        .args(["probe", "--tcp", &format!("127.0.0.1:{port}")])
+        .arg("probe")
         .args(arguments)
+        .args(["--tcp", &format!("127.0.0.1:{port}")])
         .env_remove("LAUTERD_PYTHON")
         .env_remove("LAUTERD_PEERS")
         .output()
@@ -361,10 +362,8 @@ async fn a_probe_finds_an_unknown_value_in_every_order_and_writes_a_table_that_i
         "0",
         "--count",
         "120",
-        "--low",
-        "1048.6",
-        "--high",
-        "1048.7",
+        "--expect",
+        "1048.6..1048.7",
     ];
     let found = probed(port, &range);
     let text = String::from_utf8(found.stdout).unwrap();
@@ -375,7 +374,7 @@ async fn a_probe_finds_an_unknown_value_in_every_order_and_writes_a_table_that_i
     let floats: Vec<Vec<&str>> = text
         .lines()
         .map(|line| line.split_whitespace().collect::<Vec<_>>())
-        .filter(|cells| cells.get(2) == Some(&"f32"))
+        .filter(|cells| cells.get(4) == Some(&"f32"))
         .collect();
     let expected = points()
         .into_iter()
@@ -391,22 +390,83 @@ async fn a_probe_finds_an_unknown_value_in_every_order_and_writes_a_table_that_i
         assert!(
             floats
                 .iter()
-                .any(|cells| cells[1] == address && cells[3] == order),
+                .any(|cells| cells[1] == "*" && cells[2] == address && cells[5] == order),
             "{address} {order}: {text}"
         );
     }
     let table = text.split("paste:\n\n").nth(1).unwrap();
     let table = table.split("\nThen hold").next().unwrap();
     let file = tempfile::NamedTempFile::with_suffix(".toml").unwrap();
-    let rest = "[site]\nname = \"a\"\n[tun]\nname = \"b\"\nbed_area_m2 = 7\n[kettle]\ncapacity_l = 7000\n\
-                [[modbus_link]]\nname = \"skid\"\ntcp = \"127.0.0.1:502\"\n";
+    let rest =
+        "[site]\nname = \"a\"\n[tun]\nname = \"b\"\nbed_area_m2 = 7\n[kettle]\ncapacity_l = 7000\n";
     let thermometer = "[[instrument]]\nid = \"t\"\nmeasures = \"runnings-temperature\"\nunit = \"degC\"\nlow = 0\n\
                        high = 110\n";
-    let density = table.replacen("unit = ", "temperature = \"t\"\nunit = ", 1);
+    let density = table.replacen("# temperature = \"\"", "temperature = \"t\"", 1);
     std::fs::write(file.path(), format!("{rest}{thermometer}{density}")).unwrap();
     let checked = lauterd::config::load_with(file.path(), &lauterd::config::Surroundings::none());
     let configuration = checked.unwrap_or_else(|errors| panic!("{errors}: {table}"));
     assert_eq!(configuration.instruments[1].instrument.id, "new_instrument");
+}
+
+#[tokio::test]
+async fn a_probe_one_address_off_shows_the_neighbours_and_a_watch_says_what_stands_and_what_moves()
+{
+    let port = free_port();
+    let Some(_peer) = pymodbus("tcp", &port.to_string()) else {
+        return;
+    };
+    let (point, _) = points()
+        .into_iter()
+        .find(|(point, _)| {
+            point.table == Table::Input && point.value_type == ValueType::F32 && point.address > 0
+        })
+        .expect("a float behind the first register");
+    // As a manual that counts from 1 would have it.
+    let from = (point.address + 1).to_string();
+    let found = probed(
+        port,
+        &[
+            "registers",
+            "--from",
+            &from,
+            "--count",
+            "1",
+            "--expect",
+            "1048.6..1048.7",
+            "--watch",
+            "2",
+        ],
+    );
+    let text = String::from_utf8(found.stdout).unwrap();
+    let at = point.address.to_string();
+    let marked = |line: &str| {
+        let cells: Vec<&str> = line.split_whitespace().collect();
+        cells.get(1) == Some(&"*") && cells.get(2) == Some(&at.as_str()) && cells[3] == from
+    };
+    assert!(text.lines().any(marked), "{text}");
+    assert!(
+        text.lines()
+            .any(|line| line.trim_start().starts_with("2 s  ")),
+        "{text}"
+    );
+    assert!(!text.contains('\x1b'), "{text}");
+
+    // By quantity alone.
+    let by_quantity = probed(
+        port,
+        &[
+            "registers",
+            "--from",
+            &at,
+            "--count",
+            "2",
+            "--measures",
+            "runnings-gravity",
+        ],
+    );
+    let text = String::from_utf8(by_quantity.stdout).unwrap();
+    assert!(text.contains("lie within 970 to 1130"), "{text}");
+    assert!(text.lines().any(marked), "{text}");
 }
 
 #[test]
@@ -415,6 +475,6 @@ fn a_probe_of_nothing_says_what_to_look_at() {
     let nobody = probed(port, &["registers"]);
     assert_eq!(nobody.status.code(), Some(69), "{nobody:?}");
     assert!(String::from_utf8_lossy(&nobody.stderr).contains("check the device"));
-    let reversed = probed(port, &["registers", "--low", "1"]);
+    let reversed = probed(port, &["registers", "--expect", "20..8"]);
     assert_eq!(reversed.status.code(), Some(64), "{reversed:?}");
 }

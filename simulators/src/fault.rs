@@ -79,7 +79,8 @@ pub enum Fault {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         for_s: Option<f64>,
     },
-    /// A link or, named "mqtt", the connection to the broker is down. Without a name: all of them.
+    /// A link is down; "mqtt" is the instruments' connection to their broker, "influx" the database. Without a name: all
+    /// of them.
     DropLink {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         link: Option<String>,
@@ -147,7 +148,7 @@ noise ID factor=.. [for_s=..]      its noise grows
 status ID status=failure           NE 107: good, maintenance-required, out-of-specification, function-check, failure
 current ID ma=3.5 [for_s=..]       its loop stands at this current
 restore ID                         ends every fault of the instrument
-drop-link [NAME] [for_s=..]        a link (or mqtt) is down; `drop link` does as well
+drop-link [NAME] [for_s=..]        a link (or mqtt, or influx) is down; `drop link` does as well
 restore-link [NAME]                it is up again
 truth                              prints the true state
 help                               prints this";

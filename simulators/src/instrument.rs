@@ -15,6 +15,9 @@ use crate::scenario::{Instrument as Keys, Scenario};
 /// The name under which the broker connection can be dropped.
 pub const MQTT_LINK: &str = "mqtt";
 
+/// The name under which the time-series database can be dropped.
+pub const DATABASE_LINK: &str = "influx";
+
 /// First stream of instruments; process and instruments never share one.
 const FIRST_STREAM: u64 = 16;
 
@@ -126,6 +129,9 @@ impl Instruments {
             .collect();
         if scenario.instruments.iter().any(|i| i.mqtt.is_some()) {
             links.push(MQTT_LINK.to_owned());
+        }
+        if scenario.influx.is_some() {
+            links.push(DATABASE_LINK.to_owned());
         }
         Self {
             meters,

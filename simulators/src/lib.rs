@@ -4,7 +4,7 @@
 //! estimator must find the stop-point without knowing any of that. From `lauter-core` only the units and the
 //! vocabulary of readings are used, so that a mistake in an estimator cannot hide in the model as well.
 //!
-//! Everything but [`serve`] is pure: a scenario and a seed give the same run-off, bit for bit, and nothing is
+//! Everything but [`serve`] and [`play`] is pure: a scenario and a seed give the same run-off, bit for bit, and nothing is
 //! shared between two brewhouses, so that studies may run them in parallel.
 
 pub mod fault;
@@ -12,6 +12,7 @@ pub mod instrument;
 pub mod lauterd_files;
 pub mod model;
 pub mod noise;
+pub mod play;
 pub mod record;
 pub mod scenario;
 pub mod serve;

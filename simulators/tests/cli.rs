@@ -180,6 +180,95 @@ fn serve_until_finished_ends_by_itself_and_leaves_the_truth() {
 }
 
 #[test]
+fn faults_come_from_another_terminal_while_three_transports_are_served_at_once() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let config = directory.path().join("tun.toml");
+    let child = simulators()
+        .args([
+            "serve",
+            "--modbus-tcp",
+            "127.0.0.1:0",
+            "--control",
+            "127.0.0.1:0",
+        ])
+        // Nobody listens there: instruments that publish do not keep the others from being served.
+        .args(["--mqtt", "127.0.0.1:9"])
+        .args([Path::new("--write-config"), &config])
+        .arg(scenario("three-makes.toml"))
+        .stdin(Stdio::null())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()
+        .expect("started");
+    let mut served = Served(child);
+    let mut said = BufReader::new(served.0.stdout.take().expect("piped")).lines();
+    let mut next = || said.next().expect("a line").expect("readable");
+    let tcp = next();
+    let tcp = tcp
+        .strip_prefix("link skid: Modbus on ")
+        .expect("a TCP link");
+    let line = next();
+    let line = line
+        .strip_prefix("link line: Modbus RTU on ")
+        .expect("a serial line");
+    assert!(Path::new(line).exists(), "{line}");
+    let control = loop {
+        if let Some(address) = next().strip_prefix("control on ") {
+            break address.to_owned();
+        }
+    };
+    let written = std::fs::read_to_string(&config).expect("the configuration");
+    for part in [tcp, line] {
+        assert!(written.contains(part), "{part}: {written}");
+    }
+    let inject = |command: &str| run(&["inject", "--at", &control, command]);
+    let frozen = inject("freeze runoff_flow for_s=60");
+    assert_eq!(frozen.status.code(), Some(0), "{}", text(&frozen.stderr));
+    assert!(text(&frozen.stdout).contains("freeze runoff_flow for_s=60"));
+    assert!(text(&inject("truth").stdout).contains("\"kettle_volume_l\":"));
+    let unknown = inject("freeze nothing");
+    assert_eq!(unknown.status.code(), Some(64));
+    assert!(
+        text(&unknown.stderr).contains("its instruments are"),
+        "{}",
+        text(&unknown.stderr)
+    );
+    drop(served);
+    assert_eq!(inject("truth").status.code(), Some(69));
+}
+
+#[test]
+fn a_recording_without_a_fitting_configuration_is_refused_with_what_to_do() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let path = |name: &str| directory.path().join(name).display().to_string();
+    let write = |name: &str, content: &str| std::fs::write(path(name), content).expect("written");
+    write("RUN.csv", "elapsed_s,flow\n0,60\n1,61\n");
+    let config = run(&[
+        "config",
+        scenario("hill-lager.toml").to_str().expect("a path"),
+    ]);
+    write("hill.toml", &text(&config.stdout));
+    let play = |words: &[&str]| {
+        let played = run(&[&["play"], words].concat());
+        (played.status.code(), text(&played.stderr))
+    };
+    let (code, message) = play(&[&path("RUN.csv")]);
+    assert_eq!(code, Some(64), "{message}");
+    assert!(message.contains("--config"), "{message}");
+    let (code, message) = play(&[&path("RUN.csv"), "--config", &path("hill.toml")]);
+    assert_eq!(code, Some(65), "{message}");
+    assert!(message.contains("its columns are: flow"), "{message}");
+    write("RUN.csv", "elapsed_s,runnings_ph\n0,5.4\n1,5.4\n");
+    let (code, message) = play(&[&path("RUN.csv"), "--config", &path("hill.toml")]);
+    assert_eq!(code, Some(64), "{message}");
+    assert!(message.contains("Not the site's"), "{message}");
+    write("RUN.csv", "elapsed_s,runnings_ph\n0,high\n");
+    let (code, message) = play(&[&path("RUN.csv"), "--config", &path("hill.toml")]);
+    assert_eq!(code, Some(65), "{message}");
+    assert!(message.contains("line 2: runnings_ph"), "{message}");
+}
+
+#[test]
 fn a_taken_port_is_named_with_its_link() {
     let taken = std::net::TcpListener::bind("127.0.0.1:0").expect("a free port");
     let address = taken.local_addr().expect("bound").to_string();

@@ -12,12 +12,14 @@ mod brew;
 mod calc;
 mod check_config;
 mod client;
+mod commission;
 #[cfg(feature = "demo")]
 mod demo;
 #[cfg(feature = "demo")]
 mod demo_text;
 mod loop_check;
 mod probe;
+mod record;
 mod replay;
 mod report;
 mod run;
@@ -53,6 +55,7 @@ enum Command {
     Demo(demo::Arguments),
     CheckConfig(check_config::Arguments),
     Probe(probe::Arguments),
+    Commission(commission::Arguments),
     Run(run::Arguments),
     Brew(brew::Arguments),
     Sample(sample::Arguments),
@@ -63,6 +66,7 @@ enum Command {
     User(user::UserArguments),
     Token(user::TokenArguments),
     Report(report::Arguments),
+    Record(record::Arguments),
     Replay(replay::Arguments),
     Backup(backup::Arguments),
     Calc(calc::Arguments),
@@ -85,9 +89,11 @@ pub fn main() -> ExitCode {
         Command::CheckConfig(arguments) => check_config::run(&arguments),
         Command::Calc(arguments) => calc::run(&arguments),
         Command::Probe(arguments) => probe::run(&arguments),
+        Command::Commission(arguments) => commission::run(&arguments),
         #[cfg(feature = "demo")]
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Run(arguments) => run::run(&arguments),
+        Command::Record(arguments) => record::run(&arguments),
         Command::Replay(arguments) => replay::run(&arguments),
         Command::Backup(arguments) => backup::run(&arguments),
         Command::Brew(arguments) => brew::run(&arguments),

@@ -47,6 +47,8 @@ pub struct Way {
 pub struct Candidate {
     pub way: Way,
     pub value: f64,
+    /// It lies within the expected range, if one was given.
+    pub is_expected: bool,
 }
 
 fn words(value_type: ValueType) -> usize {
@@ -84,7 +86,8 @@ impl Way {
     }
 }
 
-/// Every plausible reading of the registers, place by place. With `expected` only what lies within it.
+/// Every plausible reading of the registers: what lies within the expected range first, then place by place. Registers
+/// that hold nothing but nought are listed once: every way to read them says the same.
 pub fn candidates(registers: &[(u16, u16)], expected: Option<(f64, f64)>) -> Vec<Candidate> {
     let mut found: Vec<Candidate> = Vec::new();
     for (address, _) in registers {
@@ -93,19 +96,37 @@ pub fn candidates(registers: &[(u16, u16)], expected: Option<(f64, f64)>) -> Vec
                 let Some(value) = way.value(registers) else {
                     continue;
                 };
-                let fits = expected.is_none_or(|(low, high)| (low..=high).contains(&value));
-                if fits {
-                    found.push(Candidate { way, value });
+                let is_expected = expected.is_some_and(|(low, high)| (low..=high).contains(&value));
+                if is_expected || value != 0.0 || way == empty(*address) {
+                    found.push(Candidate {
+                        way,
+                        value,
+                        is_expected,
+                    });
                 }
             }
         }
     }
-    if expected.is_some() {
-        // An idle register fits many ranges that reach to 0; what says something comes first.
-        found
-            .sort_by_key(|candidate| (candidate.value == 0.0, !is_float(candidate.way.value_type)));
-    }
+    // An idle register fits many ranges that reach to 0; what says something comes first.
+    found.sort_by_key(|candidate| {
+        let marked = candidate.is_expected;
+        (
+            !marked,
+            marked && candidate.value == 0.0,
+            marked && !is_float(candidate.way.value_type),
+        )
+    });
     found
+}
+
+/// How a register that holds nought is listed.
+fn empty(address: u16) -> Way {
+    Way {
+        address,
+        value_type: ValueType::U16,
+        byte_order: ByteOrder::Abcd,
+        scale: 1.0,
+    }
 }
 
 fn ways(address: u16, value_type: ValueType) -> impl Iterator<Item = Way> {
@@ -147,14 +168,15 @@ mod tests {
         ] {
             let read = placed(100, &[0xFFFF, registers[0], registers[1], 0xFFFF]);
             let found = candidates(&read, Some((1048.4, 1048.6)));
-            let floats: Vec<Way> = found.iter().map(|candidate| candidate.way).collect();
+            let marked = found.iter().filter(|candidate| candidate.is_expected);
+            let floats: Vec<Way> = marked.map(|candidate| candidate.way).collect();
             let expected = Way {
                 address: 101,
                 value_type: ValueType::F32,
                 byte_order: order,
                 scale: 1.0,
             };
-            assert_eq!(floats[0], expected, "{floats:?}");
+            assert_eq!(floats.first(), Some(&expected), "{floats:?}");
         }
     }
 
@@ -163,10 +185,25 @@ mod tests {
         let found = candidates(&placed(7, &[752]), Some((70.0, 80.0)));
         let scales: Vec<String> = found
             .iter()
+            .filter(|candidate| candidate.is_expected)
             .filter(|candidate| candidate.way.value_type == ValueType::U16)
             .map(|candidate| format!("{} x {}", candidate.way.address, candidate.way.scale))
             .collect();
         assert_eq!(scales, ["7 x 0.1"]);
+    }
+
+    #[test]
+    fn what_is_not_expected_is_shown_behind_what_is_and_nought_only_once() {
+        let found = candidates(&placed(7, &[752, 0, 0]), Some((70.0, 80.0)));
+        let first_unmarked = found.iter().position(|candidate| !candidate.is_expected);
+        let last_marked = found.iter().rposition(|candidate| candidate.is_expected);
+        assert!(last_marked < first_unmarked, "{found:?}");
+        let noughts: Vec<u16> = found
+            .iter()
+            .filter(|candidate| candidate.value == 0.0)
+            .map(|candidate| candidate.way.address)
+            .collect();
+        assert_eq!(noughts, [8, 9]);
     }
 
     #[test]

@@ -13,6 +13,8 @@ use lauter_core::reading::Reading;
 use lauter_core::supervisor::LinkState;
 use tokio::sync::mpsc;
 
+use crate::tap::Tap;
+
 /// How many arrivals may wait for the runtime. At one reading a second from twenty instruments this is
 /// more than three minutes; beyond it the runtime is not alive and readings are refused and counted.
 pub const ARRIVALS_BOUND: usize = 4096;
@@ -35,6 +37,7 @@ pub enum Arrival {
 pub struct Intake {
     sender: mpsc::Sender<Arrival>,
     refused: Arc<AtomicU64>,
+    tap: Option<Tap>,
 }
 
 impl Intake {
@@ -44,9 +47,22 @@ impl Intake {
             Self {
                 sender,
                 refused: Arc::default(),
+                tap: None,
             },
             receiver,
         )
+    }
+
+    /// Whoever records is told of every byte besides.
+    #[must_use]
+    pub fn tapped(mut self, tap: Tap) -> Self {
+        self.tap = Some(tap);
+        self
+    }
+
+    /// Whoever records, if anybody does.
+    pub fn tap(&self) -> Option<&Tap> {
+        self.tap.as_ref()
     }
 
     /// Hands over without waiting; a full channel refuses and counts, so that one slow consumer never

@@ -1,14 +1,18 @@
 //! Commands and exit codes of the `simulators` program.
 
+mod control;
+mod play;
 mod serve;
 mod study;
 
 use std::fs;
 use std::io::Write as _;
+use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
+use simulators::play::PlayError;
 use simulators::record::RecordError;
 use simulators::serve::ServeError;
 use simulators::study::plots::PlotError;
@@ -18,6 +22,9 @@ const EXAMPLES: &str = "\
 Examples:
   simulators serve simulators/scenarios/orchard-ale-channel.toml --speed 60
   simulators serve simulators/scenarios/small-rtu.toml --rtu pty --truth truth.jsonl
+  simulators serve simulators/scenarios/three-makes.toml --control 127.0.0.1:5599 --write-config tun.toml
+  simulators inject --at 127.0.0.1:5599 freeze runnings_density for_s=120
+  simulators play brew-2026-0412/RUN.csv --config tun-1.toml --speed 10 --write-config played.toml
   simulators record simulators/scenarios/harbour-stout.toml --seed 7 --into harbour
   simulators draw --seed 42 > brew.toml
   simulators check simulators/scenarios/*.toml
@@ -37,6 +44,10 @@ enum Command {
     /// Serves a brewhouse live over Modbus and MQTT. Reads commands from standard input; `help` lists them.
     #[command(after_help = simulators::fault::HELP)]
     Serve(serve::Serve),
+    /// Lets something happen in a brewhouse that is being served, from another terminal.
+    #[command(after_help = simulators::fault::HELP)]
+    Inject(control::Inject),
+    Play(play::Play),
     /// Simulates a whole brew and writes the files of a replay: RUN.csv, samples.csv, config.toml, plan.toml, and
     /// the truth in truth.csv and truth.json.
     Record {
@@ -87,6 +98,15 @@ enum Failure {
     Record(#[from] RecordError),
     #[error(transparent)]
     Serve(ServeError),
+    #[error(transparent)]
+    Play(#[from] PlayError),
+    #[error("{address}: {source}; is a brewhouse served with --control at this address?")]
+    Unreachable {
+        address: SocketAddr,
+        source: std::io::Error,
+    },
+    #[error("{0}")]
+    Refused(String),
     #[error("{}: {source}; name a file that can be written", path.display())]
     Output {
         path: PathBuf,
@@ -103,8 +123,9 @@ impl Failure {
         match self {
             Self::NoInput { .. } => 66,
             Self::Scenario { .. } => 78,
-            Self::Serve(ServeError::Speed(_) | ServeError::NoSuchLink(_)) => 64,
-            Self::Serve(_) => 69,
+            Self::Serve(ServeError::Speed(_) | ServeError::NoSuchLink(_)) | Self::Refused(_) => 64,
+            Self::Serve(_) | Self::Unreachable { .. } => 69,
+            Self::Play(error) => error.exit_code(),
             Self::Record(_) | Self::Output { .. } | Self::Plot(_) | Self::Runtime(_) => 74,
         }
     }
@@ -133,6 +154,8 @@ fn run(command: Command) -> Result<(), Failure> {
         Command::Serve(arguments) => {
             serve::run(&read(&arguments.scenario)?, &arguments)?;
         }
+        Command::Inject(arguments) => control::inject(&arguments)?,
+        Command::Play(arguments) => play::run(&arguments)?,
         Command::Record {
             scenario,
             seed,

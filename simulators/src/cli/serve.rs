@@ -6,14 +6,15 @@
 use std::fs::File;
 use std::io::{BufRead as _, IsTerminal as _, Write};
 use std::net::SocketAddr;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use clap::Args;
 use simulators::serve::{self, Handle, Options, ServeError, Snapshot};
-use simulators::{Fault, Scenario, fault, scenario};
+use simulators::{Fault, Scenario, fault, lauterd_files, scenario};
 use tokio::sync::mpsc;
 
+use super::control::{self, Asked};
 use super::{Failure, print};
 
 /// Command lines that may wait.
@@ -40,6 +41,15 @@ pub struct Serve {
     /// Broker of the MQTT instruments.
     #[arg(long, value_name = "HOST:PORT", value_parser = broker)]
     mqtt: Option<scenario::Mqtt>,
+    /// Serves the scenario's time-series database here: it takes every write and keeps nothing.
+    #[arg(long, value_name = "ADDR")]
+    database: Option<SocketAddr>,
+    /// Takes commands at this address as well, from `simulators inject`.
+    #[arg(long, value_name = "ADDR")]
+    control: Option<SocketAddr>,
+    /// Writes lauterd's configuration for the addresses really served.
+    #[arg(long, value_name = "FILE")]
+    write_config: Option<PathBuf>,
     /// Real seconds before the run-off begins; instruments answer from the start.
     #[arg(long, value_name = "S", default_value_t = 0.0)]
     start_after: f64,
@@ -51,7 +61,7 @@ pub struct Serve {
     until_finished: bool,
 }
 
-fn broker(text: &str) -> Result<scenario::Mqtt, String> {
+pub(super) fn broker(text: &str) -> Result<scenario::Mqtt, String> {
     let parts = text.rsplit_once(':');
     let parsed = parts.and_then(|(host, port)| Some((host, port.parse::<u16>().ok()?)));
     match parsed {
@@ -65,6 +75,12 @@ fn broker(text: &str) -> Result<scenario::Mqtt, String> {
 
 /// Serves until it is told to stop.
 pub fn run(scenario: &Scenario, arguments: &Serve) -> Result<(), Failure> {
+    let truth = TruthLines::open(arguments.truth.as_ref())?;
+    live()?.block_on(serve(scenario, arguments, truth))
+}
+
+/// What everything live runs on, and where its log goes.
+pub(super) fn live() -> Result<tokio::runtime::Runtime, Failure> {
     tracing_subscriber::fmt()
         .with_writer(std::io::stderr)
         .with_ansi(std::io::stderr().is_terminal())
@@ -73,13 +89,11 @@ pub fn run(scenario: &Scenario, arguments: &Serve) -> Result<(), Failure> {
                 .unwrap_or_else(|_| "simulators=info".into()),
         )
         .init();
-    let truth = TruthLines::open(arguments.truth.as_ref())?;
-    let runtime = tokio::runtime::Builder::new_multi_thread()
+    tokio::runtime::Builder::new_multi_thread()
         .worker_threads(2)
         .enable_all()
         .build()
-        .map_err(Failure::Runtime)?;
-    runtime.block_on(serve(scenario, arguments, truth))
+        .map_err(Failure::Runtime)
 }
 
 async fn serve(
@@ -94,9 +108,17 @@ async fn serve(
         modbus_tcp: arguments.modbus_tcp,
         rtu: arguments.rtu.clone(),
         mqtt: arguments.mqtt.clone(),
+        database: arguments.database,
     };
     let handle = serve::start(scenario, options).await?;
     announce(scenario, &handle);
+    if let Some(path) = &arguments.write_config {
+        write_file(path, &lauterd_files::configuration(handle.scenario()))?;
+    }
+    let mut asked = match arguments.control {
+        Some(address) => Some(control(address).await?),
+        None => None,
+    };
     let mut lines = standard_input();
     let mut snapshots = handle.watch();
     let mut stop = std::pin::pin!(stop_signal());
@@ -106,7 +128,12 @@ async fn serve(
                 stopped.map_err(Failure::Runtime)?;
                 break;
             }
-            Some(line) = lines.recv() => command(&handle, &line).await,
+            Some(line) = lines.recv() => answered(command(&handle, &line).await),
+            Some(asked) = next(&mut asked) => {
+                let answer = command(&handle, &asked.line).await;
+                // Whoever asked may have gone.
+                let _ = asked.answer.send(answer);
+            }
             changed = snapshots.changed() => {
                 let snapshot = snapshots.borrow_and_update().clone();
                 truth.write(&snapshot)?;
@@ -147,22 +174,56 @@ fn standard_input() -> mpsc::Receiver<String> {
     receive
 }
 
-async fn command(handle: &Handle, line: &str) {
-    match line.trim() {
-        "" => {}
-        "help" => print(fault::HELP),
-        "truth" => print(&serde_json::to_string(&handle.truth()).expect("finite numbers")),
-        other => match Fault::from_command(other) {
-            Ok(fault) => match handle.inject(fault).await {
-                Ok(()) => print(&format!("{:.0} s: {other}", handle.truth().elapsed_s)),
-                Err(error) => print(&error.to_string()),
-            },
-            Err(error) => print(&error.to_string()),
-        },
+/// The end of the console's input is not the end of commands from elsewhere.
+async fn next(asked: &mut Option<mpsc::Receiver<Asked>>) -> Option<Asked> {
+    match asked {
+        Some(asked) => asked.recv().await,
+        None => None,
     }
 }
 
-async fn stop_signal() -> std::io::Result<()> {
+async fn control(address: SocketAddr) -> Result<mpsc::Receiver<Asked>, Failure> {
+    let (bound, asked) = control::listen(address)
+        .await
+        .map_err(|source| ServeError::Listen {
+            link: "control".to_owned(),
+            address: address.to_string(),
+            source,
+        })?;
+    print(&format!("control on {bound}"));
+    Ok(asked)
+}
+
+fn answered(answer: Result<String, String>) {
+    match answer {
+        Ok(words) if words.is_empty() => {}
+        Ok(words) | Err(words) => print(&words),
+    }
+}
+
+/// What a command answers, or why it is not carried out.
+async fn command(handle: &Handle, line: &str) -> Result<String, String> {
+    match line.trim() {
+        "" => Ok(String::new()),
+        "help" => Ok(fault::HELP.to_owned()),
+        "truth" => Ok(serde_json::to_string(&handle.truth()).expect("finite numbers")),
+        other => {
+            let fault = Fault::from_command(other).map_err(|error| error.to_string())?;
+            let injected = handle.inject(fault).await;
+            injected.map_err(|error| error.to_string())?;
+            Ok(format!("{:.0} s: {other}", handle.truth().elapsed_s))
+        }
+    }
+}
+
+pub(super) fn write_file(path: &Path, text: &str) -> Result<(), Failure> {
+    std::fs::write(path, text).map_err(|source| Failure::Output {
+        path: path.to_owned(),
+        source,
+    })
+}
+
+pub(super) async fn stop_signal() -> std::io::Result<()> {
     #[cfg(unix)]
     {
         use tokio::signal::unix::{SignalKind, signal};

@@ -4,10 +4,13 @@
 //! through a watch channel, and reach it through a bounded queue of faults. This is the only place of the crate
 //! with a clock.
 
+mod database;
 mod modbus;
 mod mqtt;
+pub mod publishing;
 mod registers;
-mod serial;
+pub mod serial;
+pub mod servers;
 mod stepping;
 
 use std::io;
@@ -15,16 +18,13 @@ use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Duration;
 
-use tokio::net::TcpListener;
 use tokio::sync::{mpsc, oneshot, watch};
-use tokio::task::JoinSet;
-use tokio_util::sync::CancellationToken;
 
 use crate::fault::{Fault, FaultError};
 use crate::instrument::InstrumentReading;
 use crate::model::{Brewhouse, Crossings, Truth};
-use crate::scenario::{ModbusLink, Mqtt, Parity, Scenario};
-use registers::RegisterMap;
+use crate::scenario::{Mqtt, Scenario};
+use servers::{Servers, Shown};
 use stepping::Command;
 
 /// Faults that may wait for the brewhouse; it takes them within one tick.
@@ -44,6 +44,8 @@ pub struct Options {
     pub rtu: Option<String>,
     /// Broker instead of the scenario's.
     pub mqtt: Option<Mqtt>,
+    /// Serves the scenario's database here: it takes every write and keeps nothing. Port 0 takes a free one.
+    pub database: Option<SocketAddr>,
 }
 
 impl Options {
@@ -56,6 +58,7 @@ impl Options {
             modbus_tcp: None,
             rtu: None,
             mqtt: None,
+            database: None,
         }
     }
 }
@@ -108,27 +111,22 @@ impl Snapshot {
         }
     }
 
-    fn link_is_up(&self, link: &str) -> bool {
-        !self.links_down.iter().any(|down| down == link)
+    /// What the outside sees of it.
+    fn shown(&self) -> Shown {
+        Shown {
+            readings: self.readings.clone(),
+            links_down: self.links_down.clone(),
+        }
     }
-}
-
-/// What every server task gets.
-#[derive(Clone, Debug)]
-struct Shared {
-    snapshots: watch::Receiver<Arc<Snapshot>>,
-    stop: CancellationToken,
 }
 
 /// A served brewhouse. Dropping it stops everything.
 #[derive(Debug)]
 pub struct Handle {
-    shared: Shared,
+    servers: Servers,
+    snapshots: watch::Receiver<Arc<Snapshot>>,
     commands: mpsc::Sender<Command>,
-    tasks: JoinSet<()>,
     scenario: Scenario,
-    tcp: Vec<(String, SocketAddr)>,
-    serial: Vec<(String, String)>,
 }
 
 impl Handle {
@@ -139,32 +137,32 @@ impl Handle {
 
     /// Bound address of each TCP link, by its name, in the scenario's order.
     pub fn tcp_links(&self) -> &[(String, SocketAddr)] {
-        &self.tcp
+        &self.servers.tcp
     }
 
     /// Bound address of the first TCP link.
     pub fn modbus_tcp(&self) -> Option<SocketAddr> {
-        self.tcp.first().map(|(_, address)| *address)
+        self.servers.tcp.first().map(|(_, address)| *address)
     }
 
     /// Path a client opens for each serial link, by its name.
     pub fn serial_links(&self) -> &[(String, String)] {
-        &self.serial
+        &self.servers.serial
     }
 
     /// The true state as of the last tick.
     pub fn truth(&self) -> Truth {
-        self.shared.snapshots.borrow().truth
+        self.snapshots.borrow().truth
     }
 
     /// Everything as of the last tick.
     pub fn snapshot(&self) -> Arc<Snapshot> {
-        self.shared.snapshots.borrow().clone()
+        self.snapshots.borrow().clone()
     }
 
     /// Snapshots as they come.
     pub fn watch(&self) -> watch::Receiver<Arc<Snapshot>> {
-        self.shared.snapshots.clone()
+        self.snapshots.clone()
     }
 
     /// Lets something happen, with the next tick.
@@ -179,53 +177,36 @@ impl Handle {
 
     /// Ends all servers and waits until they have let go of their ports.
     pub async fn stop(mut self) {
-        self.shared.stop.cancel();
-        while self.tasks.join_next().await.is_some() {}
-    }
-}
-
-impl Drop for Handle {
-    fn drop(&mut self) {
-        self.shared.stop.cancel();
+        self.servers.stop().await;
     }
 }
 
 /// Starts serving a scenario. All listeners are bound when this returns.
 pub async fn start(scenario: &Scenario, options: Options) -> Result<Handle, ServeError> {
-    if !(0.01..=100_000.0).contains(&options.speed) {
-        return Err(ServeError::Speed(options.speed));
-    }
+    check_speed(options.speed)?;
     let mut scenario = scenario.clone();
     redirect(&mut scenario, &options)?;
     let brewhouse = Brewhouse::new(&scenario, options.seed);
     let links = link_names(&scenario);
-    let first = Arc::new(Snapshot::of(&brewhouse, &links, false));
-    let (publish, snapshots) = watch::channel(first);
+    let first = Snapshot::of(&brewhouse, &links, false);
+    let (show, shown) = watch::channel(Arc::new(first.shown()));
+    let (publish, snapshots) = watch::channel(Arc::new(first));
     let (commands, queue) = mpsc::channel(WAITING_FAULTS);
-    let shared = Shared {
-        snapshots,
-        stop: CancellationToken::new(),
-    };
-    let mut handle = Handle {
-        shared: shared.clone(),
-        commands,
-        tasks: JoinSet::new(),
-        scenario: scenario.clone(),
-        tcp: Vec::new(),
-        serial: Vec::new(),
-    };
-    for (index, link) in scenario.modbus_links.iter().enumerate() {
-        let bound = serve_link(&scenario, link, &mut handle).await?;
-        handle.scenario.modbus_links[index] = bound;
+    let mut servers = Servers::new(shown);
+    for index in 0..scenario.modbus_links.len() {
+        let link = &scenario.modbus_links[index];
+        scenario.modbus_links[index] = servers.link(&scenario.instruments, link).await?;
     }
-    if let Some(broker) = &scenario.mqtt
-        && scenario.instruments.iter().any(|i| i.mqtt.is_some())
-    {
-        handle.tasks.spawn(mqtt::publish(
-            scenario.clone(),
-            broker.clone(),
-            shared.clone(),
-        ));
+    if let Some(broker) = &scenario.mqtt {
+        servers.publish(&scenario.name, &scenario.instruments, broker);
+    }
+    if let Some(address) = options.database {
+        let database = scenario.influx.as_mut();
+        let database = database.ok_or(ServeError::NoSuchLink("database"))?;
+        let bound = servers::bind(crate::instrument::DATABASE_LINK, &address.to_string()).await?;
+        database.url = format!("http://{}", bound.1);
+        let shared = servers.shared.clone();
+        servers.tasks.spawn(database::serve(bound.0, shared));
     }
     let stepper = stepping::Stepper {
         brewhouse,
@@ -233,10 +214,26 @@ pub async fn start(scenario: &Scenario, options: Options) -> Result<Handle, Serv
         speed: options.speed,
         start_after: options.start_after,
         publish,
+        show,
         queue,
     };
-    handle.tasks.spawn(stepper.run(shared.stop));
-    Ok(handle)
+    let stop = servers.shared.stop.clone();
+    servers.tasks.spawn(stepper.run(stop));
+    Ok(Handle {
+        servers,
+        snapshots,
+        commands,
+        scenario,
+    })
+}
+
+/// Refuses a speed that nothing can be served at.
+pub fn check_speed(speed: f64) -> Result<(), ServeError> {
+    if (0.01..=100_000.0).contains(&speed) {
+        Ok(())
+    } else {
+        Err(ServeError::Speed(speed))
+    }
 }
 
 /// Puts the options' addresses in place of the scenario's.
@@ -261,64 +258,9 @@ fn redirect(scenario: &mut Scenario, options: &Options) -> Result<(), ServeError
 fn link_names(scenario: &Scenario) -> Vec<String> {
     let modbus = scenario.modbus_links.iter().map(|link| link.name.clone());
     modbus
-        .chain([crate::instrument::MQTT_LINK.to_owned()])
+        .chain([
+            crate::instrument::MQTT_LINK.to_owned(),
+            crate::instrument::DATABASE_LINK.to_owned(),
+        ])
         .collect()
-}
-
-/// Serves one link and gives it back with its real address.
-async fn serve_link(
-    scenario: &Scenario,
-    link: &ModbusLink,
-    handle: &mut Handle,
-) -> Result<ModbusLink, ServeError> {
-    let mut served = link.clone();
-    let service = modbus::Device::new(
-        &link.name,
-        RegisterMap::of(scenario, &link.name),
-        handle.shared.snapshots.clone(),
-        link.rtu.is_some(),
-    );
-    if let Some(path) = &link.rtu {
-        let port = serial::Port::open(link, path).map_err(|source| ServeError::Serial {
-            link: link.name.clone(),
-            path: path.clone(),
-            source,
-        })?;
-        served.rtu = Some(port.client_path().to_owned());
-        if port.is_pseudo_terminal() {
-            // A pseudo-terminal has no parity bit, and opening one with parity fails.
-            served.parity = Some(Parity::None);
-        }
-        handle
-            .serial
-            .push((link.name.clone(), port.client_path().to_owned()));
-        handle
-            .tasks
-            .spawn(serial::serve(port, service, handle.shared.clone()));
-        return Ok(served);
-    }
-    let Some(address) = link.tcp.as_ref().or(link.rtu_over_tcp.as_ref()) else {
-        return Ok(served);
-    };
-    let error = |source| ServeError::Listen {
-        link: link.name.clone(),
-        address: address.clone(),
-        source,
-    };
-    let listener = TcpListener::bind(address).await.map_err(error)?;
-    let bound = listener.local_addr().map_err(error)?;
-    handle.tcp.push((link.name.clone(), bound));
-    let shared = handle.shared.clone();
-    if link.tcp.is_some() {
-        served.tcp = Some(bound.to_string());
-        handle
-            .tasks
-            .spawn(modbus::serve_tcp(listener, service, shared));
-    } else {
-        served.rtu_over_tcp = Some(bound.to_string());
-        handle
-            .tasks
-            .spawn(modbus::serve_rtu_over_tcp(listener, service, shared));
-    }
-    Ok(served)
 }

@@ -10,7 +10,7 @@ use tokio_modbus::server::{Service, rtu_over_tcp, tcp};
 use tokio_modbus::{ExceptionCode, Request, Response, SlaveRequest};
 
 use super::registers::RegisterMap;
-use super::{Shared, Snapshot};
+use super::servers::{Shared, Shown};
 use crate::scenario::Table;
 
 /// The instruments behind one link.
@@ -18,7 +18,7 @@ use crate::scenario::Table;
 pub struct Device {
     link: Arc<str>,
     registers: Arc<RegisterMap>,
-    snapshots: watch::Receiver<Arc<Snapshot>>,
+    shown: watch::Receiver<Arc<Shown>>,
     /// On a bus nobody answers for a unit that is not there; a TCP device says so.
     on_bus: bool,
 }
@@ -27,27 +27,27 @@ impl Device {
     pub fn new(
         link: &str,
         registers: RegisterMap,
-        snapshots: watch::Receiver<Arc<Snapshot>>,
+        shown: watch::Receiver<Arc<Shown>>,
         on_bus: bool,
     ) -> Self {
         Self {
             link: link.into(),
             registers: Arc::new(registers),
-            snapshots,
+            shown,
             on_bus,
         }
     }
 
     fn is_up(&self) -> bool {
-        self.snapshots.borrow().link_is_up(&self.link)
+        self.shown.borrow().link_is_up(&self.link)
     }
 
     /// Waits until the link is up or down.
     async fn becomes(&self, up: bool) {
-        let mut snapshots = self.snapshots.clone();
-        let reached = snapshots.wait_for(|snapshot| snapshot.link_is_up(&self.link) == up);
+        let mut states = self.shown.clone();
+        let reached = states.wait_for(|shown| shown.link_is_up(&self.link) == up);
         if reached.await.is_err() {
-            // No more snapshots: the state cannot change any more.
+            // Nothing is shown any more: the state cannot change any more.
             std::future::pending::<()>().await;
         }
     }
@@ -61,11 +61,11 @@ impl Device {
                 Err(ExceptionCode::GatewayTargetDevice)
             };
         }
-        let snapshot = self.snapshots.borrow().clone();
-        if !snapshot.link_is_up(&self.link) {
+        let shown = self.shown.borrow().clone();
+        if !shown.link_is_up(&self.link) {
             return Ok(None);
         }
-        let readings = &snapshot.readings;
+        let readings = &shown.readings;
         let words = |table, at, count| self.registers.words(readings, unit, table, at, count);
         let bits = |table, at, count| self.registers.bits(readings, unit, table, at, count);
         let response = match asked.request {

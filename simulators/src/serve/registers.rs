@@ -9,7 +9,7 @@ use lauter_core::reading::Status;
 use tokio_modbus::ExceptionCode;
 
 use crate::instrument::InstrumentReading;
-use crate::scenario::{ByteOrder, ModbusPoint, Scenario, StatusRegister, Table, ValueType};
+use crate::scenario::{ByteOrder, Instrument, ModbusPoint, StatusRegister, Table, ValueType};
 
 /// Most words in one answer (Modbus Application Protocol V1.1b3, 6.3).
 const MOST_WORDS: u16 = 125;
@@ -48,10 +48,9 @@ impl From<Table> for TableKey {
 }
 
 impl RegisterMap {
-    /// The registers that a scenario's instruments have on this link.
-    pub fn of(scenario: &Scenario, link: &str) -> Self {
-        let points: Vec<Option<ModbusPoint>> = scenario
-            .instruments
+    /// The registers that the instruments have on this link.
+    pub fn of(instruments: &[Instrument], link: &str) -> Self {
+        let points: Vec<Option<ModbusPoint>> = instruments
             .iter()
             .map(|keys| keys.modbus.clone().filter(|point| point.link == link))
             .collect();

@@ -10,8 +10,8 @@ use std::time::Duration;
 use tokio_modbus::server::rtu;
 use tokio_serial::{SerialPort as _, SerialPortBuilderExt as _, SerialStream};
 
-use super::Shared;
 use super::modbus::Device;
+use super::servers::Shared;
 use crate::scenario::{ModbusLink, Parity};
 
 /// Pause before a device that failed is opened again.
@@ -71,6 +71,11 @@ impl Port {
         self.client.is_some()
     }
 
+    /// The server's end, for who speaks to the line without a protocol of its own.
+    pub fn stream(&mut self) -> &mut SerialStream {
+        &mut self.stream
+    }
+
     /// What a client opens.
     pub fn client_path(&self) -> &str {
         &self.client_path
@@ -98,7 +103,7 @@ impl Line {
 }
 
 /// Serves until stopped, whatever comes over the line.
-pub async fn serve(mut port: Port, device: Device, shared: Shared) {
+pub(super) async fn serve(mut port: Port, device: Device, shared: Shared) {
     loop {
         let served = tokio::select! {
             () = shared.stop.cancelled() => return,

@@ -11,11 +11,14 @@ use tokio::time::{Instant, MissedTickBehavior};
 use tokio_util::sync::CancellationToken;
 
 use super::Snapshot;
+use super::servers::Shown;
 use crate::fault::{Fault, FaultError};
 use crate::model::Brewhouse;
 
-/// Time between two ticks.
-const TICK: Duration = Duration::from_millis(50);
+/// Time between two ticks: that of a second of the brewhouse, so that nobody who reads every second sees stairs, and
+/// within what a machine keeps up with.
+const SHORTEST_TICK: Duration = Duration::from_millis(10);
+const LONGEST_TICK: Duration = Duration::from_millis(50);
 
 /// Simulated time in one go, s, or that of one second at higher speeds: faults and stops are heard in between when
 /// much has to be caught up.
@@ -36,6 +39,7 @@ pub struct Stepper {
     pub speed: f64,
     pub start_after: Duration,
     pub publish: watch::Sender<Arc<Snapshot>>,
+    pub show: watch::Sender<Arc<Shown>>,
     pub queue: mpsc::Receiver<Command>,
 }
 
@@ -43,7 +47,9 @@ impl Stepper {
     /// Runs until stopped. After the end of the run the flow stands still and the instruments go on.
     pub async fn run(mut self, stop: CancellationToken) {
         let start = Instant::now() + self.start_after;
-        let mut ticks = tokio::time::interval(TICK);
+        let tick = Duration::from_secs_f64(1.0 / self.speed);
+        let tick = tick.clamp(SHORTEST_TICK, LONGEST_TICK);
+        let mut ticks = tokio::time::interval(tick);
         ticks.set_missed_tick_behavior(MissedTickBehavior::Skip);
         let mut finished = false;
         loop {
@@ -67,6 +73,7 @@ impl Stepper {
                 self.brewhouse.stop_flow();
             }
             let snapshot = Snapshot::of(&self.brewhouse, &self.links, finished);
+            self.show.send_replace(Arc::new(snapshot.shown()));
             self.publish.send_replace(Arc::new(snapshot));
         }
     }

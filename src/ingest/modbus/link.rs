@@ -96,7 +96,7 @@ impl Link {
             let pause = self.parameters.backoff(self.failures, fastrand::f64());
             tokio::time::sleep(pause).await;
         }
-        match transport::open(&self.settings, &self.parameters).await {
+        match transport::open(&self.settings, &self.parameters, self.intake.tap()).await {
             Ok(connection) => {
                 self.connection = Some(connection);
                 if self.opened_before {

@@ -56,7 +56,7 @@ impl Probe {
     ) -> Result<Seen, String> {
         let mut connection = match self.connection.take() {
             Some(connection) => connection,
-            None => transport::open(&self.link, &Parameters::default())
+            None => transport::open(&self.link, &Parameters::default(), None)
                 .await
                 .map_err(|fault| fault.to_string())?,
         };
@@ -94,23 +94,55 @@ impl Probe {
         count: u16,
     ) -> Result<Vec<(u16, u16)>, String> {
         let mut found = Vec::new();
+        self.each(unit_id, table, (from, count), &mut |address, seen| {
+            if let Seen::Registers(registers) = seen {
+                found.extend((address..=u16::MAX).zip(registers));
+            }
+        })
+        .await?;
+        Ok(found)
+    }
+
+    /// The same for coils or discrete inputs.
+    pub async fn bits(
+        &mut self,
+        unit_id: u8,
+        table: Table,
+        from: u16,
+        count: u16,
+    ) -> Result<Vec<(u16, bool)>, String> {
+        let mut found = Vec::new();
+        self.each(unit_id, table, (from, count), &mut |address, seen| {
+            if let Seen::Bits(bits) = seen {
+                found.extend((address..=u16::MAX).zip(bits));
+            }
+        })
+        .await?;
+        Ok(found)
+    }
+
+    async fn each(
+        &mut self,
+        unit_id: u8,
+        table: Table,
+        (from, count): (u16, u16),
+        take: &mut (dyn FnMut(u16, Seen) + Send),
+    ) -> Result<(), String> {
         // The addresses end at 65535, whatever was asked for.
         let last = from.saturating_add(count.saturating_sub(1));
         let firsts = (from..=last).step_by(usize::from(REGISTERS_AT_ONCE));
         for first in firsts {
             let quantity = (last - first + 1).min(REGISTERS_AT_ONCE);
             let seen = self.read(unit_id, table, first, quantity).await?;
-            if let Seen::Registers(registers) = seen {
-                found.extend((first..=last).zip(registers));
+            if matches!(seen, Seen::Registers(_) | Seen::Bits(_)) {
+                take(first, seen);
             } else if quantity > 1 {
                 for single in first..=first + (quantity - 1) {
-                    if let Seen::Registers(registers) = self.read(unit_id, table, single, 1).await?
-                    {
-                        found.extend(registers.into_iter().map(|register| (single, register)));
-                    }
+                    let seen = self.read(unit_id, table, single, 1).await?;
+                    take(single, seen);
                 }
             }
         }
-        Ok(found)
+        Ok(())
     }
 }

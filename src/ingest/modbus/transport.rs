@@ -17,6 +17,7 @@ use tokio::time::{Instant, timeout, timeout_at};
 use tokio_serial::SerialStream;
 
 use crate::config::model::{ModbusLink, Parity, Transport};
+use crate::tap::{Tap, TappedStream};
 
 use super::exchange::Connection;
 use super::parameters::Parameters;
@@ -59,18 +60,22 @@ pub(super) fn place(transport: &Transport) -> &str {
     }
 }
 
-/// Opens the link. An RTU line is given back only after it has been quiet for longer than a reply may take.
+/// Opens the link. An RTU line is given back only after it has been quiet for longer than a reply may take. `tap` is
+/// told of every byte.
 pub(super) async fn open(
     link: &ModbusLink,
     parameters: &Parameters,
+    tap: Option<&Tap>,
 ) -> Result<Connection, OpenFault> {
     match &link.transport {
         Transport::Tcp(address) => {
             let stream = connect(address, parameters.connect_limit).await?;
+            let stream = TappedStream::new(stream, tap, &link.name);
             Ok(Connection::tcp(stream, link.timeout))
         }
         Transport::RtuOverTcp(address) => {
-            let mut stream = connect(address, parameters.connect_limit).await?;
+            let stream = connect(address, parameters.connect_limit).await?;
+            let mut stream = TappedStream::new(stream, tap, &link.name);
             settle(&mut stream, link, parameters).await?;
             Ok(Connection::rtu(stream, link.timeout, parameters.frame_gap))
         }
@@ -80,7 +85,8 @@ pub(super) async fn open(
             parity,
             stop_bits,
         } => {
-            let mut stream = open_serial(path, *baud, *parity, *stop_bits)?;
+            let stream = open_serial(path, *baud, *parity, *stop_bits)?;
+            let mut stream = TappedStream::new(stream, tap, &link.name);
             settle(&mut stream, link, parameters).await?;
             let gap = parameters.frame_gap.max(frame_gap(*baud));
             Ok(Connection::rtu(stream, link.timeout, gap))

@@ -30,6 +30,7 @@ use super::{Arrival, Intake};
 use crate::broker::{self, BackOff, Fault, Line, classify};
 use crate::clock::Clock;
 use crate::config::model::{Configuration, Mqtt};
+use crate::tap::Passed;
 
 pub use self::health::{BadPayload, MqttIngestHealth, MqttIngestState, TopicState};
 
@@ -194,6 +195,14 @@ impl Listener {
         let Ok(topic) = std::str::from_utf8(&publish.topic) else {
             return;
         };
+        if let Some(tap) = self.intake.tap() {
+            let passed = Passed::Message {
+                topic: topic.to_owned(),
+                payload: publish.payload.to_vec(),
+                retained: publish.retain,
+            };
+            tap.tell(LINK, passed);
+        }
         let received = Received {
             topic,
             payload: &publish.payload,

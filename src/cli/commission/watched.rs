@@ -1,0 +1,78 @@
+//! Every instrument of a tun, read for a while by the adapters of the service.
+
+use std::collections::BTreeMap;
+use std::time::Duration;
+
+use lauter_core::reading::Reading;
+use lauter_core::supervisor::LinkState;
+use tokio_util::sync::CancellationToken;
+
+use crate::clock::{Clock, Start};
+use crate::commission::plausible::Watched;
+use crate::config::Configuration;
+use crate::ingest::{self, Arrival, Intake};
+
+/// What came in.
+#[derive(Debug, Default)]
+pub struct Looked {
+    /// In the order of the configuration: seconds, and the reading.
+    readings: Vec<Vec<(f64, Reading)>>,
+    /// Latest state of each link and why.
+    pub links: BTreeMap<String, (LinkState, String)>,
+}
+
+impl Looked {
+    pub fn watched<'a>(&self, configuration: &'a Configuration) -> Vec<Watched<'a>> {
+        configuration
+            .instruments
+            .iter()
+            .zip(&self.readings)
+            .map(|(configured, readings)| Watched {
+                instrument: &configured.instrument,
+                readings: readings
+                    .iter()
+                    .map(|(at_s, reading)| (*at_s, reading.value, reading.status))
+                    .collect(),
+            })
+            .collect()
+    }
+}
+
+/// Reads everything for so long. Must be called inside a tokio runtime.
+pub async fn look(configuration: &Configuration, lasting: Duration) -> Looked {
+    let clock = Clock::start(&Start::default());
+    let stop = CancellationToken::new();
+    let (intake, mut arrivals) = Intake::channel();
+    let polling = ingest::modbus::start(configuration, &intake, clock, &stop);
+    let subscription = ingest::mqtt::start(configuration, intake, clock, stop.clone());
+    let mut looked = Looked {
+        readings: vec![Vec::new(); configuration.instruments.len()],
+        links: BTreeMap::new(),
+    };
+    let started = clock.now();
+    let take = async {
+        while let Some(arrival) = arrivals.recv().await {
+            match arrival {
+                Arrival::Reading {
+                    instrument,
+                    reading,
+                } => looked.readings[instrument].push((reading.at.since(started), reading)),
+                Arrival::Link {
+                    name,
+                    state,
+                    detail,
+                } => _ = looked.links.insert(name, (state, detail)),
+            }
+        }
+    };
+    // The end of the time is the end of the look.
+    let _ = tokio::time::timeout(lasting, take).await;
+    stop.cancel();
+    for task in polling.tasks {
+        let _ = task.await;
+    }
+    if let Some((task, _)) = subscription {
+        let _ = task.await;
+    }
+    looked
+}

@@ -1,0 +1,347 @@
+//! `lauterd probe registers`: every plausible reading of a device's registers, and the table of the right one.
+
+use std::fmt::Write as _;
+use std::time::Duration;
+
+use clap::{Args, ValueEnum};
+
+use super::line::Line;
+use super::live::Live;
+use super::wanted::Wanted;
+use super::{print, shown, unreachable};
+use crate::commission::candidates::{Candidate, Way, candidates};
+use crate::config;
+use crate::config::model::{Table, Transport};
+use crate::exit::Failure;
+use crate::ingest::modbus::probe::Probe;
+
+/// Reads registers and shows every plausible reading of them: types, byte orders, scales
+///
+/// The register before the range and the one behind it are read as well: manuals often count from 1.
+#[derive(Debug, Args)]
+pub struct Registers {
+    /// Unit of the device
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    unit: u8,
+    /// Modbus table
+    #[arg(long, default_value = "input")]
+    table: RegisterTable,
+    /// First address, counted from 0
+    #[arg(long, value_name = "ADDRESS", default_value_t = 0)]
+    from: u16,
+    /// How many registers
+    #[arg(long, value_name = "N", default_value_t = 32, value_parser = clap::value_parser!(u16).range(1..=2000))]
+    count: u16,
+    /// Reads again for so many seconds and shows what moves; what leaves the expected range loses its mark
+    #[arg(long, value_name = "SECONDS", value_parser = clap::value_parser!(u32).range(1..=3600))]
+    watch: Option<u32>,
+    #[command(flatten)]
+    wanted: Wanted,
+    #[command(flatten)]
+    line: Line,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum RegisterTable {
+    Input,
+    Holding,
+    Discrete,
+    Coil,
+}
+
+impl RegisterTable {
+    fn table(self) -> Table {
+        match self {
+            Self::Input => Table::Input,
+            Self::Holding => Table::Holding,
+            Self::Discrete => Table::Discrete,
+            Self::Coil => Table::Coil,
+        }
+    }
+
+    fn holds_bits(self) -> bool {
+        matches!(self, Self::Discrete | Self::Coil)
+    }
+}
+
+/// A candidate and how it has moved while it was watched.
+struct Watched {
+    candidate: Candidate,
+    least: f64,
+    greatest: f64,
+}
+
+pub async fn show(asked: &Registers) -> Result<(), Failure> {
+    let mut probe = Probe::new(asked.line.link()?);
+    if asked.table.holds_bits() {
+        return show_bits(&mut probe, asked).await;
+    }
+    let expected = asked.wanted.expected();
+    let registers = read(&mut probe, asked).await?;
+    if registers.is_empty() {
+        return Err(nothing(asked));
+    }
+    let mut found: Vec<Watched> = candidates(&registers, expected)
+        .into_iter()
+        .map(|candidate| Watched {
+            candidate,
+            least: candidate.value,
+            greatest: candidate.value,
+        })
+        .collect();
+    if expected.is_some() && !asked.wanted.all {
+        found.retain(|watched| watched.candidate.is_expected);
+    }
+    let mut live = Live::new();
+    for second in 1..=asked.watch.unwrap_or(0) {
+        tokio::time::sleep(Duration::from_secs(1)).await;
+        let registers = read(&mut probe, asked).await?;
+        for watched in &mut found {
+            watched.again(&registers, expected);
+        }
+        live.show(second, &moving(&found))?;
+    }
+    // The order stands: what has moved is what is looked for, so long as it stays within the range.
+    found.sort_by_key(|watched| (!watched.candidate.is_expected, !watched.has_moved()));
+    print(&listed(&registers, &found, asked))
+}
+
+async fn read(probe: &mut Probe, asked: &Registers) -> Result<Vec<(u16, u16)>, Failure> {
+    let (unit, table) = (asked.unit, asked.table.table());
+    let mut registers = Vec::new();
+    // By themselves: a device that has none there refuses the whole range.
+    if let Some(before) = asked.from.checked_sub(1) {
+        registers.extend(
+            probe
+                .registers(unit, table, before, 1)
+                .await
+                .map_err(unreachable)?,
+        );
+    }
+    let range = probe.registers(unit, table, asked.from, asked.count);
+    registers.extend(range.await.map_err(unreachable)?);
+    if let Some(behind) = asked.from.checked_add(asked.count) {
+        registers.extend(
+            probe
+                .registers(unit, table, behind, 1)
+                .await
+                .map_err(unreachable)?,
+        );
+    }
+    Ok(registers)
+}
+
+fn nothing(asked: &Registers) -> Failure {
+    unreachable(format!(
+        "unit {} gives none of these registers; look which units answer (lauterd probe units), try the other --table \
+         and another --from",
+        asked.unit
+    ))
+}
+
+impl Watched {
+    fn again(&mut self, registers: &[(u16, u16)], expected: Option<(f64, f64)>) {
+        let Some(value) = self.candidate.way.value(registers) else {
+            self.candidate.is_expected = false;
+            return;
+        };
+        self.candidate.value = value;
+        self.least = self.least.min(value);
+        self.greatest = self.greatest.max(value);
+        self.candidate.is_expected &=
+            expected.is_some_and(|(low, high)| (low..=high).contains(&value));
+    }
+
+    fn has_moved(&self) -> bool {
+        self.least < self.greatest
+    }
+}
+
+/// What is worth a look while it is watched: the marked ones, or what moves where nothing is marked.
+fn moving(found: &[Watched]) -> Vec<(String, String)> {
+    let any_marked = found.iter().any(|watched| watched.candidate.is_expected);
+    (1..)
+        .zip(found)
+        .filter(|(_, watched)| {
+            if any_marked {
+                watched.candidate.is_expected
+            } else {
+                watched.has_moved()
+            }
+        })
+        .map(|(_, watched)| {
+            let way = watched.candidate.way;
+            let name = format!(
+                "{:>5} {:<3} {}",
+                way.address,
+                config::spelt(way.value_type),
+                config::spelt(way.byte_order)
+            );
+            (name, shown(watched.candidate.value))
+        })
+        .collect()
+}
+
+fn listed(registers: &[(u16, u16)], found: &[Watched], asked: &Registers) -> String {
+    let mut text = format!(
+        "{} registers read from unit {}\n",
+        registers.len(),
+        asked.unit
+    );
+    let expected = asked.wanted.expected();
+    let marked = found.iter().filter(|watched| watched.candidate.is_expected);
+    if let Some((low, high)) = expected {
+        let _ = writeln!(
+            text,
+            "{} readings lie within {low} to {high} and bear a star",
+            marked.count()
+        );
+    }
+    if found.is_empty() {
+        text.push_str(
+            "None of their readings fits. Look at other addresses and the other table; check what the instrument shows \
+             now; --all lists them all.\n",
+        );
+        return text;
+    }
+    text.push_str("   no     address  from 1  type  order  scale  reading\n");
+    for (number, watched) in (1..).zip(found) {
+        let _ = writeln!(text, "{number:>5}  {}", row(watched));
+    }
+    let number = asked.wanted.number();
+    if let Some(picked) = found.get(number - 1)
+        && expected.is_some()
+    {
+        let _ = write!(text, "\nIf number {number} is right, paste:\n\n");
+        text.push_str(&pasted(&picked.candidate.way, asked));
+        text.push_str(
+            "\nThen hold it against a known value: a buffer, a weighed solution, a stopped flow.\n",
+        );
+    }
+    text
+}
+
+fn row(watched: &Watched) -> String {
+    let way = watched.candidate.way;
+    let moved = if watched.has_moved() {
+        format!(
+            "  moved from {} to {}",
+            shown(watched.least),
+            shown(watched.greatest)
+        )
+    } else {
+        String::new()
+    };
+    let mark = if watched.candidate.is_expected {
+        '*'
+    } else {
+        ' '
+    };
+    format!(
+        "{mark}  {:>7}  {:>6}  {:<4}  {:<5}  {:<5}  {}{moved}",
+        way.address,
+        u32::from(way.address) + 1,
+        config::spelt(way.value_type),
+        config::spelt(way.byte_order),
+        way.scale,
+        shown(watched.candidate.value)
+    )
+}
+
+fn pasted(way: &Way, asked: &Registers) -> String {
+    let mut text = asked.wanted.table_head();
+    let _ = write!(
+        text,
+        "\n[instrument.modbus]\nlink = \"skid\"\nunit_id = {}\ntable = \"{}\"\naddress = {}\ntype = \"{}\"\n\
+         byte_order = \"{}\"\nscale = {:?}\n",
+        asked.unit,
+        config::spelt(asked.table.table()),
+        way.address,
+        config::spelt(way.value_type),
+        config::spelt(way.byte_order),
+        way.scale
+    );
+    text.push_str(&pasted_link(asked));
+    text
+}
+
+/// The link once for all instruments behind it.
+fn pasted_link(asked: &Registers) -> String {
+    let Ok(link) = asked.line.link() else {
+        return String::new();
+    };
+    let way = match &link.transport {
+        Transport::Tcp(address) => format!("tcp = {address:?}"),
+        Transport::RtuOverTcp(address) => format!("rtu_over_tcp = {address:?}"),
+        Transport::Rtu {
+            path,
+            baud,
+            parity,
+            stop_bits,
+        } => format!(
+            "rtu = {path:?}\nbaud = {baud}\nparity = \"{}\"\nstop_bits = {stop_bits}",
+            config::spelt(*parity)
+        ),
+    };
+    format!("\n[[modbus_link]]     # once for all instruments behind it\nname = \"skid\"\n{way}\n")
+}
+
+async fn show_bits(probe: &mut Probe, asked: &Registers) -> Result<(), Failure> {
+    let (unit, table) = (asked.unit, asked.table.table());
+    let mut seen: Vec<(u16, bool, bool)> = Vec::new();
+    let mut live = Live::new();
+    for second in 0..=asked.watch.unwrap_or(0) {
+        if second > 0 {
+            tokio::time::sleep(Duration::from_secs(1)).await;
+        }
+        let bits = probe.bits(unit, table, asked.from, asked.count);
+        let bits = bits.await.map_err(unreachable)?;
+        if bits.is_empty() {
+            return Err(nothing(asked));
+        }
+        for (address, on) in bits {
+            match seen.iter_mut().find(|(known, ..)| *known == address) {
+                Some((_, last, changed)) => {
+                    *changed |= *last != on;
+                    *last = on;
+                }
+                None => seen.push((address, on, false)),
+            }
+        }
+        if second > 0 {
+            let rows: Vec<(String, String)> = seen
+                .iter()
+                .filter(|(.., changed)| *changed)
+                .map(|(address, on, _)| (format!("{address:>5}"), u8::from(*on).to_string()))
+                .collect();
+            live.show(second, &rows)?;
+        }
+    }
+    print(&listed_bits(&seen, asked))
+}
+
+fn listed_bits(seen: &[(u16, bool, bool)], asked: &Registers) -> String {
+    let mut text = "   no  address  from 1  state\n".to_owned();
+    for (number, (address, on, changed)) in (1..).zip(seen) {
+        let changed = if *changed { "  changed" } else { "" };
+        let _ = writeln!(
+            text,
+            "{number:>5}  {address:>7}  {:>6}  {}{changed}",
+            u32::from(*address) + 1,
+            u8::from(*on)
+        );
+    }
+    let number = asked.wanted.number();
+    if let Some((address, ..)) = seen.get(number - 1) {
+        let _ = write!(
+            text,
+            "\nIf number {number} is right, paste:\n\n{}\n[instrument.modbus]\nlink = \"skid\"\nunit_id = {}\n\
+             table = \"{}\"\naddress = {address}\ntype = \"bit\"\n{}",
+            asked.wanted.table_head(),
+            asked.unit,
+            config::spelt(asked.table.table()),
+            pasted_link(asked)
+        );
+    }
+    text
+}
