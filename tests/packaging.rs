@@ -111,7 +111,92 @@ fn the_instances_unit_is_the_services_but_for_what_names_the_instance() {
     for (one, each) in one.iter().zip(&each) {
         assert!(one == each || each.contains("%i"), "{one} / {each}");
     }
-    assert_eq!(each.iter().filter(|line| line.contains("%i")).count(), 4);
+    assert_eq!(each.iter().filter(|line| line.contains("%i")).count(), 5);
+}
+
+/// `[package.metadata.deb]` of the manifest.
+fn debian() -> toml::Table {
+    let manifest = fs::read_to_string(root().join("Cargo.toml")).unwrap();
+    let manifest: toml::Table = manifest.parse().unwrap();
+    let metadata = manifest["package"]["metadata"]["deb"].as_table();
+    metadata.unwrap().clone()
+}
+
+/// What the package brings: the file here, and where it goes.
+fn assets() -> Vec<(String, String)> {
+    let metadata = debian();
+    let rows = metadata["assets"].as_array().unwrap();
+    rows.iter()
+        .map(|row| (row[0].as_str().unwrap(), row[1].as_str().unwrap()))
+        .map(|(here, there)| (here.to_owned(), there.to_owned()))
+        .collect()
+}
+
+#[test]
+fn the_package_brings_every_file_that_a_site_needs() {
+    let assets = assets();
+    let brought = |file: &str| assets.iter().any(|(here, _)| here == file);
+    let units = fs::read_dir(root().join("systemd")).unwrap();
+    let units = units
+        .map(|entry| entry.unwrap())
+        .filter(|entry| entry.path().is_file());
+    for unit in units {
+        let file = format!("systemd/{}", unit.file_name().to_string_lossy());
+        assert!(brought(&file), "{file}");
+    }
+    for file in [
+        "target/release/lauterd",
+        "config/minimal.toml",
+        "docs/man/*.1",
+        "docs/completions/lauterd.bash",
+        "docs/completions/_lauterd",
+        "docs/completions/lauterd.fish",
+        "docs/configuration.schema.json",
+    ] {
+        assert!(brought(file), "{file}");
+    }
+    for (here, _) in assets
+        .iter()
+        .filter(|(here, _)| !here.starts_with("target/"))
+    {
+        let folder = Path::new(here).parent().unwrap();
+        let there = if here.contains('*') {
+            folder
+        } else {
+            Path::new(here)
+        };
+        assert!(root().join(there).exists(), "{here}");
+    }
+}
+
+/// What a person changes is not what a package brings: an upgrade asks nobody and overwrites nothing.
+#[test]
+fn the_package_brings_no_configuration_of_a_site() {
+    let at_etc: Vec<String> = assets()
+        .into_iter()
+        .map(|(_, there)| there)
+        .filter(|there| there.starts_with("etc/"))
+        .collect();
+    assert_eq!(at_etc, ["etc/lauterd/example.toml"]);
+    let kept = debian()["conf-files"].clone();
+    assert_eq!(kept, toml::Value::from(vec!["/etc/lauterd/example.toml"]));
+    for name in ["lauterd.service", "lauterd@.service"] {
+        assert!(
+            unit(name).contains("\nConditionPathExists=/etc/lauterd/"),
+            "{name}"
+        );
+    }
+}
+
+#[test]
+fn the_sockets_address_is_that_of_the_page_without_any_setting() {
+    let listens = format!("\nListenStream={}\n", "127.0.0.1:8780");
+    assert!(unit("lauterd.socket").contains(&listens));
+    let example = fs::read_to_string(root().join("config/lauterd.toml")).unwrap();
+    assert!(
+        example.contains("127.0.0.1:8780"),
+        "the example's [web] listen"
+    );
 }
 
 /// None, after a notice, where there is no systemd.
@@ -132,7 +217,7 @@ fn systemd_finds_no_fault_in_the_units_and_little_exposure() {
         return;
     };
     let directory = tempfile::tempdir().unwrap();
-    for name in ["lauterd.service", "lauterd@.service"] {
+    for name in ["lauterd.service", "lauterd@.service", "lauterd.socket"] {
         // The binary of this build stands for the installed one.
         let text = unit(name).replace("/usr/bin/lauterd", env!("CARGO_BIN_EXE_lauterd"));
         let file = directory.path().join(name);
@@ -149,6 +234,9 @@ fn systemd_finds_no_fault_in_the_units_and_little_exposure() {
             .filter(|line| line.contains("lauterd"))
             .collect();
         assert_eq!(ours, Vec::<&str>::new());
+        if name.ends_with(".socket") {
+            continue;
+        }
         let exposure = Command::new(&analyze)
             .args(["security", "--offline=yes", "--threshold=15"])
             .arg(&file)

@@ -13,11 +13,12 @@ mod reload;
 pub mod request;
 mod sequence;
 mod signals;
+mod sockets;
 mod tasks;
 mod tun;
 
 use std::collections::btree_map::Entry;
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -46,6 +47,7 @@ use tun::{Setting, Tun};
 
 pub use reload::serve;
 pub use signals::{Signals, stop_on_signals};
+pub use sockets::HandedOver;
 
 /// How long tasks get to end when the service stops, and the record to close after them: two seconds in all.
 const END_LIMIT: Duration = Duration::from_millis(1400);
@@ -62,6 +64,8 @@ pub struct Options {
     pub wall: Option<Wall>,
     /// What may wait in memory for a record that takes nothing; None is `tun::UNWRITTEN_BOUND`.
     pub unwritten_bound: Option<usize>,
+    /// Sockets that came with the process.
+    pub handed_over: HandedOver,
 }
 
 /// Why a running service is to be ended.
@@ -109,7 +113,7 @@ impl Service {
             heartbeats: Vec::new(),
         };
         // Ports first: a service that cannot be reached must not begin to record.
-        let mut desks = desks(&configurations)?;
+        let mut desks = desks(&configurations, &options.handed_over)?;
         for configuration in configurations {
             let listen = configuration
                 .web
@@ -323,18 +327,29 @@ struct Desk {
     store: Option<Store>,
 }
 
-/// Binds every address once.
-fn desks(configurations: &[Configuration]) -> Result<BTreeMap<SocketAddr, Desk>, Failure> {
+/// Binds every address once, unless its socket was handed over.
+fn desks(
+    configurations: &[Configuration],
+    handed_over: &HandedOver,
+) -> Result<BTreeMap<SocketAddr, Desk>, Failure> {
     let mut desks = BTreeMap::new();
-    for configuration in configurations
-        .iter()
-        .filter(|configuration| configuration.web.enabled)
-    {
-        let address = configuration.web.listen;
-        if let Entry::Vacant(place) = desks.entry(address) {
+    let webs = || {
+        configurations
+            .iter()
+            .map(|configuration| &configuration.web)
+    };
+    let webs = || webs().filter(|web| web.enabled);
+    let listens: BTreeSet<SocketAddr> = webs().map(|web| web.listen).collect();
+    let unserved = handed_over.unserved(&listens);
+    if !unserved.is_empty() {
+        return Err(Failure::new(Kind::Configuration, unserved.join("\n")));
+    }
+    for web in webs() {
+        if let Entry::Vacant(place) = desks.entry(web.listen) {
+            let given = handed_over.listener(web.listen);
             place.insert(Desk {
-                listener: web::bind(address)?,
-                entrance: Entrance::of(&configuration.web)?,
+                listener: given.unwrap_or_else(|| web::bind(web.listen))?,
+                entrance: Entrance::of(web)?,
                 tuns: Vec::new(),
                 store: None,
             });
