@@ -4,8 +4,11 @@
 
 use std::collections::BTreeMap;
 use std::fs;
+use std::io::{Read as _, Write as _};
+use std::net::{SocketAddr, TcpListener, TcpStream};
+use std::os::fd::OwnedFd;
 use std::path::{Path, PathBuf};
-use std::process::Command;
+use std::process::{Child, Command, Stdio};
 
 use clap::CommandFactory as _;
 use clap_complete::Shell;
@@ -246,4 +249,69 @@ fn systemd_finds_no_fault_in_the_units_and_little_exposure() {
         assert!(exposure.status.success(), "{name}: {words}");
         assert!(words.contains("Overall exposure level"), "{words}");
     }
+}
+
+/// Starts the program with a socket as systemd would: as descriptor 3, named by LISTEN_PID and LISTEN_FDS.
+fn run_with_socket(socket: &TcpListener, configuration: &Path) -> Child {
+    let script =
+        "exec 3<&0 0</dev/null; export LISTEN_PID=$$ LISTEN_FDS=1; exec \"$0\" run --config \"$1\"";
+    let inherited: OwnedFd = socket.try_clone().unwrap().into();
+    Command::new("bash")
+        .args(["-c", script, env!("CARGO_BIN_EXE_lauterd")])
+        .arg(configuration)
+        .env_remove("JOURNAL_STREAM")
+        .env_remove("NOTIFY_SOCKET")
+        .stdin(inherited)
+        .stdout(Stdio::null())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap()
+}
+
+/// A configuration that keeps its record in `directory` and listens at `listen`.
+fn configuration(directory: &Path, listen: SocketAddr) -> PathBuf {
+    let file = directory.join("tun.toml");
+    let minimal = fs::read_to_string(root().join("config/minimal.toml")).unwrap();
+    let store = directory.join("store");
+    let store = store.display();
+    fs::write(
+        &file,
+        format!("{minimal}\n[store]\ndirectory = \"{store}\"\n[web]\nlisten = \"{listen}\"\n"),
+    )
+    .unwrap();
+    file
+}
+
+#[test]
+fn a_socket_that_was_handed_over_is_served_and_no_other_is_opened() {
+    let directory = tempfile::tempdir().unwrap();
+    let socket = TcpListener::bind("127.0.0.1:0").unwrap();
+    let address = socket.local_addr().unwrap();
+    // The caller waits in the socket's queue until there is a service.
+    let mut caller = TcpStream::connect(address).unwrap();
+    caller
+        .write_all(
+            format!("GET /healthz HTTP/1.1\r\nhost: {address}\r\nconnection: close\r\n\r\n")
+                .as_bytes(),
+        )
+        .unwrap();
+    let mut service = run_with_socket(&socket, &configuration(directory.path(), address));
+    let mut answer = String::new();
+    caller.read_to_string(&mut answer).unwrap();
+    service.kill().unwrap();
+    service.wait().unwrap();
+    assert!(answer.starts_with("HTTP/1.1 200"), "{answer}");
+}
+
+#[test]
+fn a_socket_at_another_address_than_the_pages_is_a_fault_of_configuration() {
+    let directory = tempfile::tempdir().unwrap();
+    let socket = TcpListener::bind("127.0.0.1:0").unwrap();
+    let given = socket.local_addr().unwrap();
+    let other = "127.0.0.1:9".parse().unwrap();
+    let service = run_with_socket(&socket, &configuration(directory.path(), other));
+    let ended = service.wait_with_output().unwrap();
+    let words = String::from_utf8_lossy(&ended.stderr);
+    assert_eq!(ended.status.code(), Some(78), "{words}");
+    assert!(words.contains(&given.to_string()), "{words}");
 }
