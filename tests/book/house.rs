@@ -239,7 +239,7 @@ impl House {
                 return Ok(());
             }
             ["lauterd", "alarms", "acknowledge" | "shelve", alarm, ..] => {
-                self.provoke(alarm, &words)
+                self.provoke(alarm, &words);
             }
             ["lauterd", "user", "add", ..] => return self.alone(line, "password"),
             _ => {}
