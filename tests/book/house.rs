@@ -180,10 +180,7 @@ impl House {
             self.must(&format!("simulators record {scenario} --into recorded"));
             self.must("cp recorded/RUN.csv recorded/samples.csv .");
         }
-        if has("-- serve") || has("simulators serve") || has("lauterd demo") {
-            return;
-        }
-        self.must("mkfifo faults");
+        self.must("mkfifo faults own-faults");
         self.must(&format!(
             "simulators serve {scenario} --speed 30 <faults >brewhouse.log 2>&1 & exec 9>faults"
         ));
@@ -200,7 +197,8 @@ impl House {
             "lauterd backup",
             "lauterd tun",
         ];
-        if !asks.iter().any(|ask| has(ask)) {
+        let serves_itself = has("-- serve") || has("simulators serve") || has("simulators play");
+        if serves_itself || !asks.iter().any(|ask| has(ask)) {
             return;
         }
         self.service("lauterd run --config tun-1.toml");
@@ -231,11 +229,10 @@ impl House {
                 ..,
             ]
             | ["simulators", "serve", ..] => {
-                self.must("mkfifo faults");
                 self.must(&format!(
-                    "( {line}\n) <faults >brewhouse.log 2>&1 & exec 9>faults"
+                    "( {line}\n) <own-faults >own-brewhouse.log 2>&1 & exec 8>own-faults"
                 ));
-                self.await_success("the brewhouse serves", "sleep 0.5; jobs -r | grep -q serve");
+                self.await_success("it serves", "grep -q 'is running' own-brewhouse.log");
                 return Ok(());
             }
             ["lauterd", "alarms", "acknowledge" | "shelve", alarm, ..] => {
