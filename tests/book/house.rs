@@ -180,6 +180,9 @@ impl House {
             self.must(&format!("simulators record {scenario} --into recorded"));
             self.must("cp recorded/RUN.csv recorded/samples.csv .");
         }
+        if has("192.0.2.20") {
+            self.broker();
+        }
         self.must("mkfifo faults own-faults");
         self.must(&format!(
             "simulators serve {scenario} --speed 30 <faults >brewhouse.log 2>&1 & exec 9>faults"
@@ -228,11 +231,8 @@ impl House {
                 "serve",
                 ..,
             ]
-            | ["simulators", "serve", ..] => {
-                self.must(&format!(
-                    "( {line}\n) <own-faults >own-brewhouse.log 2>&1 & exec 8>own-faults"
-                ));
-                self.await_success("it serves", "grep -q 'is running' own-brewhouse.log");
+            | ["simulators", "serve" | "play", ..] => {
+                self.brewhouse(&words.join(" "));
                 return Ok(());
             }
             ["lauterd", "alarms", "acknowledge" | "shelve", alarm, ..] => {
@@ -249,6 +249,34 @@ impl House {
             self.flows();
         }
         Ok(())
+    }
+
+    /// The book's broker at 192.0.2.20, with an instrument that publishes.
+    fn broker(&mut self) {
+        self.must("ip address add 192.0.2.20/32 dev lo");
+        self.must("printf 'listener 1883 192.0.2.20\\nallow_anonymous true\\n' >broker.conf");
+        self.must("mosquitto -c broker.conf >broker.log 2>&1 &");
+        self.await_success(
+            "the broker answers",
+            "bash -c ': </dev/tcp/192.0.2.20/1883' 2>/dev/null",
+        );
+        self.must(
+            "while sleep 1; do mosquitto_pub -h 192.0.2.20 -t cellar/flow -m '{\"flow\":60.1}'; done \
+             >/dev/null 2>&1 &",
+        );
+    }
+
+    /// Starts a brewhouse of the page's own in the place of the one before.
+    fn brewhouse(&mut self, line: &str) {
+        self.must("[ -z \"$own\" ] || { kill $own; wait $own; }");
+        self.must(": >own-brewhouse.log");
+        self.must(&format!(
+            "{line} <own-faults >own-brewhouse.log 2>&1 & own=$!; exec 8>own-faults"
+        ));
+        self.await_success(
+            "it serves",
+            "! kill -0 $own || grep -q 'Modbus on' own-brewhouse.log",
+        );
     }
 
     /// Starts a service in the place of the one before.
