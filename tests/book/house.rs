@@ -19,6 +19,19 @@ use super::blocks::{Block, commands, words};
 /// How long something that must come is waited for, s.
 const PATIENCE_S: u32 = 60;
 
+/// Commands that ask no service, or are one.
+const NO_SERVICE: [&str; 9] = [
+    "calc",
+    "check-config",
+    "commission",
+    "demo",
+    "probe",
+    "record",
+    "replay",
+    "token",
+    "user",
+];
+
 pub struct House {
     shell: Child,
     orders: ChildStdin,
@@ -191,17 +204,13 @@ impl House {
             "the brewhouse answers",
             "bash -c ': </dev/tcp/192.0.2.10/502' 2>/dev/null",
         );
-        let asks = [
-            "lauterd status",
-            "lauterd brew",
-            "lauterd sample",
-            "lauterd alarms",
-            "lauterd report",
-            "lauterd backup",
-            "lauterd tun",
-        ];
+        let asks = |line: &String| {
+            let words = words(line);
+            words.first().is_some_and(|program| program == "lauterd")
+                && !NO_SERVICE.contains(&words.get(1).map_or("", String::as_str))
+        };
         let serves_itself = has("-- serve") || has("simulators serve") || has("simulators play");
-        if serves_itself || !asks.iter().any(|ask| has(ask)) {
+        if serves_itself || !lines.iter().any(asks) {
             return;
         }
         self.service("lauterd run --config tun-1.toml");
