@@ -18,7 +18,7 @@ mod tasks;
 mod tun;
 
 use std::collections::btree_map::Entry;
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, HashMap};
 use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -333,23 +333,15 @@ fn desks(
     handed_over: &HandedOver,
 ) -> Result<BTreeMap<SocketAddr, Desk>, Failure> {
     let mut desks = BTreeMap::new();
-    let webs = || {
-        configurations
-            .iter()
-            .map(|configuration| &configuration.web)
-    };
-    let webs = || webs().filter(|web| web.enabled);
-    let listens: BTreeSet<SocketAddr> = webs().map(|web| web.listen).collect();
-    let unserved = handed_over.unserved(&listens);
-    if !unserved.is_empty() {
-        return Err(Failure::new(Kind::Configuration, unserved.join("\n")));
-    }
-    for web in webs() {
-        if let Entry::Vacant(place) = desks.entry(web.listen) {
-            let given = handed_over.listener(web.listen);
+    let with_page = || configurations.iter().filter(|each| each.web.enabled);
+    handed_over.check(with_page().map(|each| each.web.listen))?;
+    for configuration in with_page() {
+        let address = configuration.web.listen;
+        if let Entry::Vacant(place) = desks.entry(address) {
             place.insert(Desk {
-                listener: given.unwrap_or_else(|| web::bind(web.listen))?,
-                entrance: Entrance::of(web)?,
+                listener: handed_over.bound(address)?,
+                entrance: Entrance::of(&configuration.web)?
+                    .keeping_sessions_in(&configuration.store.directory, address),
                 tuns: Vec::new(),
                 store: None,
             });

@@ -14,6 +14,7 @@ use listenfd::ListenFd;
 use tokio::net::TcpListener;
 
 use crate::exit::{Failure, Kind};
+use crate::web;
 
 /// The sockets that came with the process, each with its address.
 #[derive(Clone, Debug, Default)]
@@ -47,8 +48,14 @@ impl HandedOver {
         })
     }
 
-    /// A copy of the socket at this address, if it was handed over. Must be called inside the runtime that serves it.
-    pub fn listener(&self, listen: SocketAddr) -> Option<Result<TcpListener, Failure>> {
+    /// A listener at this address: of the socket that was handed over, or of one that is opened now. Must be called inside
+    /// the runtime that serves it.
+    pub fn bound(&self, listen: SocketAddr) -> Result<TcpListener, Failure> {
+        self.listener(listen).unwrap_or_else(|| web::bind(listen))
+    }
+
+    /// A copy of the socket at this address, if it was handed over.
+    fn listener(&self, listen: SocketAddr) -> Option<Result<TcpListener, Failure>> {
         let (_, socket) = self
             .sockets
             .iter()
@@ -66,7 +73,15 @@ impl HandedOver {
     }
 
     /// What is handed over must be served: callers would wait for ever at a socket that nobody answers.
-    pub fn unserved(&self, listens: &BTreeSet<SocketAddr>) -> Vec<String> {
+    pub fn check(&self, listens: impl Iterator<Item = SocketAddr>) -> Result<(), Failure> {
+        let faults = self.unserved(&listens.collect());
+        if faults.is_empty() {
+            return Ok(());
+        }
+        Err(Failure::new(Kind::Configuration, faults.join("\n")))
+    }
+
+    fn unserved(&self, listens: &BTreeSet<SocketAddr>) -> Vec<String> {
         self.sockets
             .iter()
             .filter(|(address, _)| !listens.contains(address))

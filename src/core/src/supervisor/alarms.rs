@@ -109,7 +109,7 @@ impl Supervisor {
                 format!(
                     "{} gives no usable value: {}.",
                     channel.instrument.id,
-                    in_words(cause)
+                    cause_in_words(cause)
                 )
             });
             findings.push(
@@ -303,7 +303,8 @@ fn rests_on(measures: Measures) -> &'static [Measures] {
     }
 }
 
-fn in_words(cause: Cause) -> &'static str {
+/// Why an instrument gives no usable value, as its alarm says it.
+pub fn cause_in_words(cause: Cause) -> &'static str {
     match cause {
         Cause::NeverRead => "nothing has been received from it",
         Cause::Stale => "its last reading is too old",
