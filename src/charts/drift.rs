@@ -2,8 +2,9 @@
 
 use jiff::Timestamp;
 
+use super::axis::Axis;
 use super::ink::Ink;
-use super::sheet::{Axis, ChartError, Panel, Side, Size, draw};
+use super::sheet::{ChartError, Panel, Side, Size, draw};
 use crate::display::Voice;
 
 /// The greatest errors of one check, each as a share of its tolerance.
