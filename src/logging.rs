@@ -10,6 +10,9 @@ use tracing_subscriber::util::SubscriberInitExt;
 /// the link's own report already covers.
 const DEFAULT_FILTER: &str = "info,tokio_modbus=error,rumqttc=warn";
 
+/// Begins the names of our own fields in the journal, so that `journalctl LAUTERD_LINK=skid` finds them.
+const FIELD_PREFIX: &str = "LAUTERD";
+
 /// Starts logging. A second call changes nothing.
 pub fn start() {
     let filter =
@@ -18,7 +21,12 @@ pub fn start() {
     let under_systemd = std::env::var_os("JOURNAL_STREAM").is_some();
     let journal = under_systemd
         .then(tracing_journald::layer)
-        .and_then(Result::ok);
+        .and_then(Result::ok)
+        .map(|journal| {
+            journal
+                .with_syslog_identifier("lauterd".to_owned())
+                .with_field_prefix(Some(FIELD_PREFIX.to_owned()))
+        });
     let started = if let Some(journal) = journal {
         registry.with(journal).try_init()
     } else if std::io::stderr().is_terminal() {

@@ -4,8 +4,11 @@
 
 use std::collections::BTreeMap;
 use std::fs;
+use std::io::{Read as _, Write as _};
+use std::net::{SocketAddr, TcpListener, TcpStream};
+use std::os::fd::OwnedFd;
 use std::path::{Path, PathBuf};
-use std::process::Command;
+use std::process::{Child, Command, Stdio};
 
 use clap::CommandFactory as _;
 use clap_complete::Shell;
@@ -111,7 +114,92 @@ fn the_instances_unit_is_the_services_but_for_what_names_the_instance() {
     for (one, each) in one.iter().zip(&each) {
         assert!(one == each || each.contains("%i"), "{one} / {each}");
     }
-    assert_eq!(each.iter().filter(|line| line.contains("%i")).count(), 4);
+    assert_eq!(each.iter().filter(|line| line.contains("%i")).count(), 5);
+}
+
+/// `[package.metadata.deb]` of the manifest.
+fn debian() -> toml::Table {
+    let manifest = fs::read_to_string(root().join("Cargo.toml")).unwrap();
+    let manifest: toml::Table = manifest.parse().unwrap();
+    let metadata = manifest["package"]["metadata"]["deb"].as_table();
+    metadata.unwrap().clone()
+}
+
+/// What the package brings: the file here, and where it goes.
+fn assets() -> Vec<(String, String)> {
+    let metadata = debian();
+    let rows = metadata["assets"].as_array().unwrap();
+    rows.iter()
+        .map(|row| (row[0].as_str().unwrap(), row[1].as_str().unwrap()))
+        .map(|(here, there)| (here.to_owned(), there.to_owned()))
+        .collect()
+}
+
+#[test]
+fn the_package_brings_every_file_that_a_site_needs() {
+    let assets = assets();
+    let brought = |file: &str| assets.iter().any(|(here, _)| here == file);
+    let units = fs::read_dir(root().join("systemd")).unwrap();
+    let units = units
+        .map(|entry| entry.unwrap())
+        .filter(|entry| entry.path().is_file());
+    for unit in units {
+        let file = format!("systemd/{}", unit.file_name().to_string_lossy());
+        assert!(brought(&file), "{file}");
+    }
+    for file in [
+        "target/release/lauterd",
+        "config/minimal.toml",
+        "docs/man/*.1",
+        "docs/completions/lauterd.bash",
+        "docs/completions/_lauterd",
+        "docs/completions/lauterd.fish",
+        "docs/configuration.schema.json",
+    ] {
+        assert!(brought(file), "{file}");
+    }
+    for (here, _) in assets
+        .iter()
+        .filter(|(here, _)| !here.starts_with("target/"))
+    {
+        let folder = Path::new(here).parent().unwrap();
+        let there = if here.contains('*') {
+            folder
+        } else {
+            Path::new(here)
+        };
+        assert!(root().join(there).exists(), "{here}");
+    }
+}
+
+/// What a person changes is not what a package brings: an upgrade asks nobody and overwrites nothing.
+#[test]
+fn the_package_brings_no_configuration_of_a_site() {
+    let at_etc: Vec<String> = assets()
+        .into_iter()
+        .map(|(_, there)| there)
+        .filter(|there| there.starts_with("etc/"))
+        .collect();
+    assert_eq!(at_etc, ["etc/lauterd/example.toml"]);
+    let kept = debian()["conf-files"].clone();
+    assert_eq!(kept, toml::Value::from(vec!["/etc/lauterd/example.toml"]));
+    for name in ["lauterd.service", "lauterd@.service"] {
+        assert!(
+            unit(name).contains("\nConditionPathExists=/etc/lauterd/"),
+            "{name}"
+        );
+    }
+}
+
+#[test]
+fn the_sockets_address_is_that_of_the_page_without_any_setting() {
+    let listens = format!("\nListenStream={}\n", "127.0.0.1:8780");
+    assert!(unit("lauterd.socket").contains(&listens));
+    let example = fs::read_to_string(root().join("config/lauterd.toml")).unwrap();
+    assert!(
+        example.contains("127.0.0.1:8780"),
+        "the example's [web] listen"
+    );
 }
 
 /// None, after a notice, where there is no systemd.
@@ -132,7 +220,7 @@ fn systemd_finds_no_fault_in_the_units_and_little_exposure() {
         return;
     };
     let directory = tempfile::tempdir().unwrap();
-    for name in ["lauterd.service", "lauterd@.service"] {
+    for name in ["lauterd.service", "lauterd@.service", "lauterd.socket"] {
         // The binary of this build stands for the installed one.
         let text = unit(name).replace("/usr/bin/lauterd", env!("CARGO_BIN_EXE_lauterd"));
         let file = directory.path().join(name);
@@ -149,6 +237,9 @@ fn systemd_finds_no_fault_in_the_units_and_little_exposure() {
             .filter(|line| line.contains("lauterd"))
             .collect();
         assert_eq!(ours, Vec::<&str>::new());
+        if name.ends_with(".socket") {
+            continue;
+        }
         let exposure = Command::new(&analyze)
             .args(["security", "--offline=yes", "--threshold=15"])
             .arg(&file)
@@ -158,4 +249,69 @@ fn systemd_finds_no_fault_in_the_units_and_little_exposure() {
         assert!(exposure.status.success(), "{name}: {words}");
         assert!(words.contains("Overall exposure level"), "{words}");
     }
+}
+
+/// Starts the program with a socket as systemd would: as descriptor 3, named by LISTEN_PID and LISTEN_FDS.
+fn run_with_socket(socket: &TcpListener, configuration: &Path) -> Child {
+    let script =
+        "exec 3<&0 0</dev/null; export LISTEN_PID=$$ LISTEN_FDS=1; exec \"$0\" run --config \"$1\"";
+    let inherited: OwnedFd = socket.try_clone().unwrap().into();
+    Command::new("bash")
+        .args(["-c", script, env!("CARGO_BIN_EXE_lauterd")])
+        .arg(configuration)
+        .env_remove("JOURNAL_STREAM")
+        .env_remove("NOTIFY_SOCKET")
+        .stdin(inherited)
+        .stdout(Stdio::null())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap()
+}
+
+/// A configuration that keeps its record in `directory` and listens at `listen`.
+fn configuration(directory: &Path, listen: SocketAddr) -> PathBuf {
+    let file = directory.join("tun.toml");
+    let minimal = fs::read_to_string(root().join("config/minimal.toml")).unwrap();
+    let store = directory.join("store");
+    let store = store.display();
+    fs::write(
+        &file,
+        format!("{minimal}\n[store]\ndirectory = \"{store}\"\n[web]\nlisten = \"{listen}\"\n"),
+    )
+    .unwrap();
+    file
+}
+
+#[test]
+fn a_socket_that_was_handed_over_is_served_and_no_other_is_opened() {
+    let directory = tempfile::tempdir().unwrap();
+    let socket = TcpListener::bind("127.0.0.1:0").unwrap();
+    let address = socket.local_addr().unwrap();
+    // The caller waits in the socket's queue until there is a service.
+    let mut caller = TcpStream::connect(address).unwrap();
+    caller
+        .write_all(
+            format!("GET /healthz HTTP/1.1\r\nhost: {address}\r\nconnection: close\r\n\r\n")
+                .as_bytes(),
+        )
+        .unwrap();
+    let mut service = run_with_socket(&socket, &configuration(directory.path(), address));
+    let mut answer = String::new();
+    caller.read_to_string(&mut answer).unwrap();
+    service.kill().unwrap();
+    service.wait().unwrap();
+    assert!(answer.starts_with("HTTP/1.1 200"), "{answer}");
+}
+
+#[test]
+fn a_socket_at_another_address_than_the_pages_is_a_fault_of_configuration() {
+    let directory = tempfile::tempdir().unwrap();
+    let socket = TcpListener::bind("127.0.0.1:0").unwrap();
+    let given = socket.local_addr().unwrap();
+    let other = "127.0.0.1:9".parse().unwrap();
+    let service = run_with_socket(&socket, &configuration(directory.path(), other));
+    let ended = service.wait_with_output().unwrap();
+    let words = String::from_utf8_lossy(&ended.stderr);
+    assert_eq!(ended.status.code(), Some(78), "{words}");
+    assert!(words.contains(&given.to_string()), "{words}");
 }

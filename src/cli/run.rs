@@ -7,7 +7,7 @@ use clap::Args;
 use crate::config;
 use crate::exit::{Failure, Kind};
 use crate::logging;
-use crate::runtime::{Options, Signals, serve};
+use crate::runtime::{HandedOver, Options, Signals, serve};
 
 /// Runs the service: one tun for each configuration file.
 #[derive(Debug, Args)]
@@ -35,11 +35,13 @@ fn speed(text: &str) -> Result<f64, String> {
 
 pub fn run(arguments: &Arguments) -> Result<(), Failure> {
     logging::start();
+    let handed_over = HandedOver::take()?;
     let load = || config::load_all(&arguments.config).map_err(Failure::from);
     let runtime = tokio::runtime::Runtime::new()
         .map_err(|error| Failure::new(Kind::Io, format!("threads cannot be started: {error}")))?;
     let options = Options {
         speed: arguments.speed,
+        handed_over,
         ..Options::default()
     };
     let outcome = runtime.block_on(async {

@@ -13,6 +13,7 @@ mod reload;
 pub mod request;
 mod sequence;
 mod signals;
+mod sockets;
 mod sparkplug;
 mod tasks;
 mod tun;
@@ -48,6 +49,7 @@ use tun::{Setting, Tun};
 
 pub use reload::serve;
 pub use signals::{Signals, stop_on_signals};
+pub use sockets::HandedOver;
 
 /// How long tasks get to end when the service stops, and the record to close after them: two seconds in all.
 const END_LIMIT: Duration = Duration::from_millis(1400);
@@ -64,6 +66,8 @@ pub struct Options {
     pub wall: Option<Wall>,
     /// What may wait in memory for a record that takes nothing; None is `tun::UNWRITTEN_BOUND`.
     pub unwritten_bound: Option<usize>,
+    /// Sockets that came with the process.
+    pub handed_over: HandedOver,
 }
 
 /// Why a running service is to be ended.
@@ -111,7 +115,7 @@ impl Service {
             heartbeats: Vec::new(),
         };
         // Ports first: a service that cannot be reached must not begin to record.
-        let mut desks = desks(&configurations)?;
+        let mut desks = desks(&configurations, &options.handed_over)?;
         for fleet in door::open_fleets(&configurations, &mut desks, &service.stop) {
             service.tasks.watch("the page of all tuns", fleet);
         }
@@ -334,17 +338,19 @@ struct Desk {
     store: Option<Store>,
 }
 
-/// Binds every address once.
-fn desks(configurations: &[Configuration]) -> Result<BTreeMap<SocketAddr, Desk>, Failure> {
+/// Binds every address once, unless its socket was handed over.
+fn desks(
+    configurations: &[Configuration],
+    handed_over: &HandedOver,
+) -> Result<BTreeMap<SocketAddr, Desk>, Failure> {
     let mut desks = BTreeMap::new();
-    for configuration in configurations
-        .iter()
-        .filter(|configuration| configuration.web.enabled)
-    {
+    let with_page = || configurations.iter().filter(|each| each.web.enabled);
+    handed_over.check(with_page().map(|each| each.web.listen))?;
+    for configuration in with_page() {
         let address = configuration.web.listen;
         if let Entry::Vacant(place) = desks.entry(address) {
             place.insert(Desk {
-                listener: web::bind(address)?,
+                listener: handed_over.bound(address)?,
                 entrance: Entrance::of(&configuration.web)?
                     .keeping_sessions_in(&configuration.store.directory, address),
                 tuns: Vec::new(),

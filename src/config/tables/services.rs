@@ -12,7 +12,7 @@ pub struct MqttTable {
     /// Its port; without this key 1883, or 8883 with `tls`.
     #[schemars(range(min = 1, max = 65_535))]
     pub port: Option<u16>,
-    /// MQTT client identifier; without this key "lauterd-<site>-<tun>".
+    /// MQTT client identifier; without this key `lauterd-<site>-<tun>`.
     #[schemars(extend("format" = "text"))]
     pub client_id: Option<String>,
     /// User name at the broker.
