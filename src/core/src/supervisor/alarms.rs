@@ -17,6 +17,9 @@ use super::output::{AlarmLine, Line, Output, Phase};
 use super::telling::Deed;
 use super::{Supervisor, report};
 
+/// The name under which the record's own trouble is reported, beside the publishers'.
+pub const RECORD: &str = "record";
+
 impl Supervisor {
     pub(super) fn circumstances(brew: Option<&Brew>) -> Circumstances {
         Circumstances {
@@ -53,6 +56,15 @@ impl Supervisor {
         let circumstances = Self::circumstances(None);
         let lines = self.with_situation(circumstances, now, |annunciator, situation| {
             annunciator.end_runoff(at_once, situation)
+        });
+        self.tell(lines, now);
+    }
+
+    /// Ends what was shelved for a time that is over, also where nothing is found about it any more.
+    pub(super) fn end_shelving(&mut self, now: Moment) {
+        let circumstances = Self::circumstances(self.brew.as_ref());
+        let lines = self.with_situation(circumstances, now, |annunciator, situation| {
+            annunciator.end_shelving(situation)
         });
         self.tell(lines, now);
     }
@@ -128,6 +140,13 @@ impl Supervisor {
                     backlog.depth, backlog.oldest_age_s
                 );
                 let message = match &backlog.refused {
+                    Some(reason) if publisher == RECORD && backlog.depth == 0 => {
+                        format!("The record is not safe: {reason}.")
+                    }
+                    Some(reason) if publisher == RECORD => format!(
+                        "Nothing is being recorded: {reason}. {} rows wait in memory.",
+                        backlog.depth
+                    ),
                     Some(reason) => format!("{publisher} refuses the service: {reason}. {wait}"),
                     None => wait,
                 };

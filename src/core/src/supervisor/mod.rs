@@ -28,6 +28,7 @@ use std::collections::{BTreeMap, VecDeque};
 use serde::{Deserialize, Serialize};
 
 pub use crate::projection::{Band, Crossing, Stop, StopCause};
+pub use alarms::RECORD;
 pub use annunciator::BURST_PLACE;
 pub use event::{Event, LinkState, OperatorAction, Place, Sample};
 pub use outlook::Outlook;
