@@ -37,3 +37,28 @@ pub fn two_at_one_address(configurations: &[Configuration]) -> Vec<String> {
     }
     faults
 }
+
+/// One address serves one record: its tuns must keep theirs in the same directory.
+pub fn two_records_behind_one_address(configurations: &[Configuration]) -> Vec<String> {
+    let mut known: BTreeMap<SocketAddr, &Configuration> = BTreeMap::new();
+    let mut faults = Vec::new();
+    for configuration in configurations
+        .iter()
+        .filter(|configuration| configuration.web.enabled)
+    {
+        let first = *known
+            .entry(configuration.web.listen)
+            .or_insert(configuration);
+        if first.store.directory != configuration.store.directory {
+            faults.push(format!(
+                "{}: store.directory: is {}, but {} has the same web.listen and keeps its record in {}; give both \
+                 files the same directory or different addresses",
+                configuration.file.display(),
+                configuration.store.directory.display(),
+                first.file.display(),
+                first.store.directory.display()
+            ));
+        }
+    }
+    faults
+}

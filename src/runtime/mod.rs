@@ -20,8 +20,8 @@ use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, HashMap};
 use std::net::SocketAddr;
 use std::path::PathBuf;
-use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, OnceLock};
 use std::time::Duration;
 
 use lauter_core::supervisor::Dated;
@@ -34,7 +34,7 @@ use crate::clock::{self, Clock, Wall};
 use crate::config::Configuration;
 use crate::exit::{Failure, Kind};
 use crate::ingest::{self, Intake};
-use crate::store::{Keep, Store};
+use crate::store::{Keep, Store, TunId};
 use crate::web::{self, Entrance};
 use commands::Answering;
 use opening::{open_store, retain};
@@ -50,6 +50,9 @@ pub use signals::{Signals, stop_on_signals};
 /// How long tasks get to end when the service stops, and the record to close after them: two seconds in all.
 const END_LIMIT: Duration = Duration::from_millis(1400);
 const CLOSE_LIMIT: Duration = Duration::from_millis(400);
+
+/// How long people wait at the page for the disk.
+const WEB_PATIENCE: Duration = Duration::from_secs(5);
 
 /// How the service is run.
 #[derive(Clone, Debug, Default)]
@@ -133,6 +136,7 @@ impl Service {
             }
             if let Some(store) = desk.store {
                 let stop = service.stop.clone();
+                let store = store.within(WEB_PATIENCE);
                 let task = web::serve(desk.listener, desk.tuns, store, desk.entrance, stop);
                 service.tasks.watch("the web interface", task);
             }
@@ -172,18 +176,17 @@ impl Service {
         store: Store,
         options: &Options,
     ) -> Result<TunHandle, Failure> {
-        let id = store
-            .tun(&configuration.site, &configuration.tun.name)
-            .await?;
-        let (last, mark) = store
-            .read(move |database| {
-                let unfinished = database.unfinished_brew(id)?;
-                let last = unfinished.map(|brew| database.last_event_at(brew.id));
-                Ok((last.transpose()?.flatten(), database.clock_mark(id)?))
-            })
-            .await?;
+        // A record that takes nothing may still say what was.
+        let place = Arc::new(OnceLock::new());
+        let store = store.within(tun::PATIENCE);
+        let before = opening::before(&store, &configuration).await;
+        if let Some(id) = before.tun {
+            // It is empty.
+            let _ = place.set(id);
+        }
+        let mark = before.mark;
         let clock = Clock::start(&clock::Start {
-            not_before: last.max(mark.as_ref().map(|mark| mark.at)),
+            not_before: before.last.max(mark.as_ref().map(|mark| mark.at)),
             mark: mark.map(|mark| clock::Mark {
                 uptime: clock::Uptime {
                     boot: mark.boot,
@@ -194,7 +197,8 @@ impl Service {
             speed: options.speed,
             wall: options.wall,
         });
-        let sequence = Sequence::open(&store, id).await?;
+        let id = before.tun.unwrap_or(TunId::UNKNOWN);
+        let sequence = Sequence::open(&store, id, before.number).await;
         let mut publishers =
             Publishers::start(&configuration, id, sequence.clone(), clock, &self.stop)?;
         for task in std::mem::take(&mut publishers.tasks) {
@@ -224,7 +228,7 @@ impl Service {
         let handle = TunHandle {
             site: configuration.site.clone(),
             tun: configuration.tun.name.clone(),
-            id,
+            place: Arc::clone(&place),
             requests: requests_in,
             news,
             configuration: Arc::new(configuration.clone()),
@@ -242,7 +246,7 @@ impl Service {
             configuration,
             clock,
             store,
-            tun: id,
+            place,
             sequence,
             publishers,
             intake,
@@ -254,7 +258,9 @@ impl Service {
             observer: options.observer.clone(),
             unwritten_bound: options.unwritten_bound.unwrap_or(tun::UNWRITTEN_BOUND),
         });
-        tun.resume().await?;
+        if let Err(error) = tun.join().await {
+            tracing::warn!("what was under way is taken up later: {error}");
+        }
         let name = format!("the watch over {}/{}", handle.site, handle.tun);
         self.tasks
             .watch(&name, tokio::spawn(tun.run(self.stop.clone())));
@@ -287,10 +293,20 @@ impl Service {
                 .iter()
                 .map(|beat| beat.load(Ordering::Relaxed))
                 .collect();
-            if now.iter().zip(&last).all(|(now, last)| now != last) {
+            let still = now.iter().zip(&last).zip(&self.tuns);
+            let still: Vec<String> = still
+                .filter(|((now, last), _)| now == last)
+                .map(|(_, tun)| format!("{}/{}", tun.site, tun.tun))
+                .collect();
+            if still.is_empty() {
                 let _ = sd_notify::notify(&[sd_notify::NotifyState::Watchdog]);
             } else {
-                tracing::error!("a tun's task has stopped turning");
+                tracing::error!(
+                    "the watch over {} has stood still for {} s: go by hand samples. If it does not go on, systemd starts \
+                     the service again; send the log before this line to whoever maintains it",
+                    still.join(", "),
+                    every.as_secs()
+                );
             }
             last = now;
         };
@@ -308,8 +324,12 @@ impl Service {
         for store in self.stores.into_values() {
             match tokio::time::timeout(CLOSE_LIMIT, store.close()).await {
                 Ok(Ok(())) => {}
-                Ok(Err(error)) => tracing::warn!("the store did not close: {error}"),
-                Err(_) => tracing::warn!("the store did not close in time; nothing of it is lost"),
+                Ok(Err(error)) => tracing::warn!(
+                    "the record was not closed in order: {error}. What was written is safe"
+                ),
+                Err(_) => tracing::warn!(
+                    "the record was not closed in time: its disk does not answer. What was written is safe"
+                ),
             }
         }
     }
@@ -350,35 +370,10 @@ fn check(configurations: &[Configuration]) -> Result<(), Failure> {
         .flat_map(Configuration::check_live)
         .map(|fault| fault.to_string())
         .collect();
-    faults.extend(two_records_behind_one_address(configurations));
+    faults.extend(door::two_records_behind_one_address(configurations));
     faults.extend(door::two_at_one_address(configurations));
     if faults.is_empty() {
         return Ok(());
     }
     Err(Failure::new(Kind::Configuration, faults.join("\n")))
-}
-
-/// One address serves one record: its tuns must keep theirs in the same directory.
-fn two_records_behind_one_address(configurations: &[Configuration]) -> Vec<String> {
-    let mut known: BTreeMap<SocketAddr, &Configuration> = BTreeMap::new();
-    let mut faults = Vec::new();
-    for configuration in configurations
-        .iter()
-        .filter(|configuration| configuration.web.enabled)
-    {
-        let first = *known
-            .entry(configuration.web.listen)
-            .or_insert(configuration);
-        if first.store.directory != configuration.store.directory {
-            faults.push(format!(
-                "{}: store.directory: is {}, but {} has the same web.listen and keeps its record in {}; give both \
-                 files the same directory or different addresses",
-                configuration.file.display(),
-                configuration.store.directory.display(),
-                first.file.display(),
-                first.store.directory.display()
-            ));
-        }
-    }
-    faults
 }

@@ -173,6 +173,13 @@ impl Publishers {
         rows
     }
 
+    /// The store has entered the tun.
+    pub fn set_tun(&mut self, tun: TunId) {
+        for pump in &mut self.pumps {
+            pump.set_tun(tun);
+        }
+    }
+
     /// New rows are in the store.
     pub fn wake(&mut self) {
         for pump in &mut self.pumps {
@@ -288,7 +295,7 @@ impl Publishers {
         let influx = self.influx.as_ref().map(|side| {
             let health = side.health.borrow();
             json!({
-                "state": format!("{:?}", health.state),
+                "state": in_words(&health.state),
                 "delivered": health.delivered,
                 "retried": health.retried,
                 "set_aside": health.set_aside,
@@ -299,7 +306,7 @@ impl Publishers {
 }
 
 /// Rows that need not wait any longer.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub struct Settled {
     pub delivered: Vec<i64>,
     /// With the receiver's reason.
@@ -307,6 +314,15 @@ pub struct Settled {
 }
 
 impl Settled {
+    pub fn is_empty(&self) -> bool {
+        self.delivered.is_empty() && self.set_aside.is_empty()
+    }
+
+    pub fn join(&mut self, more: Self) {
+        self.delivered.extend(more.delivered);
+        self.set_aside.extend(more.set_aside);
+    }
+
     fn note_mqtt(&mut self, receipt: Receipt) {
         match receipt {
             Receipt::Acknowledged(id) => self.delivered.push(id),
@@ -316,6 +332,15 @@ impl Settled {
                 self.set_aside.push((id, reason.to_owned()));
             }
         }
+    }
+}
+
+fn in_words(state: &influx::State) -> String {
+    match state {
+        influx::State::Idle => "nothing has been sent yet".to_owned(),
+        influx::State::Delivering => "delivering".to_owned(),
+        influx::State::Retrying { reason } => format!("tried again: {}", reason.trim()),
+        influx::State::Refused { reason } => format!("refused: {}", reason.trim()),
     }
 }
 

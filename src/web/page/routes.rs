@@ -137,7 +137,7 @@ async fn instruments_page(
 ) -> Page {
     let handle = service.tun(&site, &tun)?;
     let look = look(handle, &service.store).await?;
-    let (id, brew) = (handle.id, look.notebook.brew.clone());
+    let (id, brew) = (handle.id(), look.notebook.brew.clone());
     let changes = service
         .store
         .read(move |database| {
@@ -173,7 +173,7 @@ async fn brews_page(
         .map(|(_, value)| value.into_owned())
         .collect();
     let (id, voice, bed) = (
-        handle.id,
+        handle.id(),
         voice_of(handle),
         bed_setting(&handle.configuration),
     );
@@ -231,7 +231,7 @@ async fn tun_page(
 ) -> Page {
     let handle = service.tun(&site, &tun)?;
     let (id, voice, bed) = (
-        handle.id,
+        handle.id(),
         voice_of(handle),
         bed_setting(&handle.configuration),
     );
