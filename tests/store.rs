@@ -16,3 +16,5 @@ mod process;
 mod record;
 #[path = "store/retention.rs"]
 mod retention;
+#[path = "store/waiting.rs"]
+mod waiting;
