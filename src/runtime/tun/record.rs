@@ -1,6 +1,6 @@
 //! What the tun's task writes down, and what it does while it cannot.
 //!
-//! Owns the stretches' way into the store, one at a time and in their order. The task waits for the disk a second and no
+//! Owns the stretches' way into the store, one at a time and in their order. The task waits for the disk two seconds and no
 //! longer: what has not been written by then counts as unwritten, the watch goes on, alarms and events go out at once, an
 //! alarm says that nothing is recorded, and what is unwritten waits in memory up to a bound. There may be no record at all
 //! yet: then each try asks for it.
@@ -18,7 +18,7 @@ use super::learn;
 use crate::store::{Batch, BrewEnd, NewMessage, StoreError, Stretch, TunId, Writing};
 
 /// How long the task waits for the disk.
-pub const PATIENCE: Duration = Duration::from_secs(1);
+pub const PATIENCE: Duration = Duration::from_secs(2);
 /// The same when the service ends.
 const LAST_PATIENCE: Duration = Duration::from_millis(500);
 /// How long a brew's record may take to be read.
