@@ -94,6 +94,10 @@ impl Tun {
     pub(super) async fn last_words(&mut self) {
         self.write_last().await;
         let Some(since) = self.unwritten.since else {
+            let pumped = self.setting.publishers.pump(&self.setting.store).await;
+            if let Err(error) = pumped {
+                tracing::debug!("rows wait: {error}");
+            }
             return;
         };
         let wall = |at| self.setting.clock.wall(at).strftime("%H:%M:%S");
