@@ -14,6 +14,7 @@ use super::brew::Brew;
 use super::channel::Channel;
 use super::event::LinkState;
 use super::output::{AlarmLine, Line, Output, Phase};
+use super::silence::minutes;
 use super::telling::Deed;
 use super::{Supervisor, report};
 
@@ -100,11 +101,19 @@ impl Supervisor {
         let circumstances = Self::circumstances(self.brew.as_ref());
         let mut findings = Vec::new();
         for (name, (state, detail)) in &self.links {
-            let message = format!(
-                "The link \"{name}\" does not answer ({detail}); all its instruments are silent."
-            );
+            let silent_s = silent_s(&self.channels, name, now);
             let down = *state == LinkState::Down;
-            findings.push(Finding::new(AlarmId::LinkLost, down, message).about(name));
+            let message = match silent_s {
+                Some(silent_s) if !down => format!(
+                    "The link \"{name}\" is silent: none of its instruments has answered for {}.",
+                    minutes(silent_s)
+                ),
+                _ => format!(
+                    "The link \"{name}\" does not answer ({detail}); all its instruments are silent."
+                ),
+            };
+            let lost = down || silent_s.is_some();
+            findings.push(Finding::new(AlarmId::LinkLost, lost, message).about(name));
         }
         for channel in &mut self.channels {
             let fault = channel.fault(now);
@@ -249,6 +258,22 @@ impl Supervisor {
 }
 
 /// Whether an alarm about one thing may follow from a cause about another.
+/// How long nothing has come over this link that should have; None while something does. One instrument alone is no
+/// witness of its link. A cut cable shows here before the link's own patience with each device ends.
+fn silent_s(channels: &[Channel], link: &str, now: Moment) -> Option<f64> {
+    let own: Vec<&Channel> = channels
+        .iter()
+        .filter(|channel| channel.instrument.link.as_deref() == Some(link) && !channel.is_switch())
+        .collect();
+    let last = own.iter().filter_map(|channel| channel.heard()).max()?;
+    let patience_s = own
+        .iter()
+        .map(|channel| channel.stale_after_s())
+        .fold(f64::INFINITY, f64::min);
+    let silent_s = now.since(last);
+    (own.len() >= 2 && silent_s > patience_s).then_some(silent_s)
+}
+
 pub(super) fn relates(
     channels: &[Channel],
     reach: Reach,

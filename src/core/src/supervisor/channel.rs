@@ -31,6 +31,8 @@ pub(super) struct Channel {
     jumped: f64,
     /// When it was first asked for a value: silence counts from here.
     since: Option<Moment>,
+    /// When its link last brought anything of it, be it an error.
+    heard: Option<Moment>,
 }
 
 impl Channel {
@@ -57,6 +59,7 @@ impl Channel {
             believed: None,
             jumped: 0.0,
             since: None,
+            heard: None,
         }
     }
 
@@ -72,6 +75,11 @@ impl Channel {
         (ends[0].min(ends[1]), ends[0].max(ends[1]))
     }
 
+    /// When its link last brought anything of it; None before it ever did.
+    pub fn heard(&self) -> Option<Moment> {
+        self.heard
+    }
+
     pub fn is_switch(&self) -> bool {
         self.instrument.measures.dimension() == Dimension::Switch
     }
@@ -80,6 +88,9 @@ impl Channel {
     pub fn observe(&mut self, reading: &Reading, process_moves: bool) -> Outcome {
         self.readings += 1;
         self.fresh = true;
+        if reading.value != Err(Cause::LinkLost) {
+            self.heard = Some(reading.at);
+        }
         self.status = reading.status;
         self.raw = reading.value.ok();
         let value = self.admitted(reading);

@@ -72,6 +72,25 @@ fn a_lost_link_gives_one_alarm_and_keeps_its_instruments_quiet() {
 }
 
 #[test]
+fn a_link_that_falls_silent_gives_one_alarm_before_its_instruments_do() {
+    let mut run = Run::new();
+    run.give(Event::Link {
+        name: "skid".to_owned(),
+        state: LinkState::Up,
+        detail: "connected".to_owned(),
+    });
+    run.flow(1200, 60.0, false);
+    run.second += 120.0;
+    run.give(Event::Tick);
+    let shown: Vec<_> = run
+        .alarms()
+        .into_iter()
+        .filter(|(_, to)| *to == AlarmState::Unacknowledged)
+        .collect();
+    assert_eq!(shown, [(AlarmId::LinkLost, AlarmState::Unacknowledged)]);
+}
+
+#[test]
 fn what_follows_the_stop_point_is_suppressed() {
     let mut run = Run::new();
     run.flow(9000, 60.0, false);
