@@ -2,6 +2,8 @@
 
 #[path = "store/calibration.rs"]
 mod calibration;
+#[path = "store/copies.rs"]
+mod copies;
 #[path = "store/delivery.rs"]
 mod delivery;
 #[path = "store/export.rs"]
@@ -16,3 +18,5 @@ mod process;
 mod record;
 #[path = "store/retention.rs"]
 mod retention;
+#[path = "store/waiting.rs"]
+mod waiting;

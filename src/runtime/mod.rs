@@ -22,8 +22,8 @@ use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, HashMap};
 use std::net::SocketAddr;
 use std::path::PathBuf;
-use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, OnceLock};
 use std::time::Duration;
 
 use lauter_core::supervisor::Dated;
@@ -37,7 +37,7 @@ use crate::config::Configuration;
 use crate::exit::{Failure, Kind};
 use crate::ingest::{self, Intake};
 use crate::publish::sparkplug::outlet::Outlet;
-use crate::store::{Keep, Store};
+use crate::store::{Keep, Store, TunId};
 use crate::web::{self, Entrance};
 use commands::Answering;
 use opening::{open_store, retain};
@@ -54,6 +54,9 @@ pub use sockets::HandedOver;
 /// How long tasks get to end when the service stops, and the record to close after them: two seconds in all.
 const END_LIMIT: Duration = Duration::from_millis(1400);
 const CLOSE_LIMIT: Duration = Duration::from_millis(400);
+
+/// How long people wait at the page for the disk.
+const WEB_PATIENCE: Duration = Duration::from_secs(5);
 
 /// How the service is run.
 #[derive(Clone, Debug, Default)]
@@ -146,6 +149,7 @@ impl Service {
             }
             if let Some(store) = desk.store {
                 let stop = service.stop.clone();
+                let store = store.within(WEB_PATIENCE);
                 let task = web::serve(desk.listener, desk.tuns, store, desk.entrance, stop);
                 service.tasks.watch("the web interface", task);
             }
@@ -186,18 +190,17 @@ impl Service {
         outlet: Option<Outlet>,
         options: &Options,
     ) -> Result<TunHandle, Failure> {
-        let id = store
-            .tun(&configuration.site, &configuration.tun.name)
-            .await?;
-        let (last, mark) = store
-            .read(move |database| {
-                let unfinished = database.unfinished_brew(id)?;
-                let last = unfinished.map(|brew| database.last_event_at(brew.id));
-                Ok((last.transpose()?.flatten(), database.clock_mark(id)?))
-            })
-            .await?;
+        // A record that takes nothing may still say what was.
+        let place = Arc::new(OnceLock::new());
+        let store = store.within(tun::PATIENCE);
+        let before = opening::before(&store, &configuration).await;
+        if let Some(id) = before.tun {
+            // It is empty.
+            let _ = place.set(id);
+        }
+        let mark = before.mark;
         let clock = Clock::start(&clock::Start {
-            not_before: last.max(mark.as_ref().map(|mark| mark.at)),
+            not_before: before.last.max(mark.as_ref().map(|mark| mark.at)),
             mark: mark.map(|mark| clock::Mark {
                 uptime: clock::Uptime {
                     boot: mark.boot,
@@ -208,7 +211,8 @@ impl Service {
             speed: options.speed,
             wall: options.wall,
         });
-        let sequence = Sequence::open(&store, id).await?;
+        let id = before.tun.unwrap_or(TunId::UNKNOWN);
+        let sequence = Sequence::open(&store, id, before.number).await;
         let mut publishers =
             Publishers::start(&configuration, id, sequence.clone(), clock, &self.stop)?;
         publishers.sparkplug = sparkplug::Side::of(&configuration, outlet);
@@ -239,7 +243,7 @@ impl Service {
         let handle = TunHandle {
             site: configuration.site.clone(),
             tun: configuration.tun.name.clone(),
-            id,
+            place: Arc::clone(&place),
             requests: requests_in,
             news,
             configuration: Arc::new(configuration.clone()),
@@ -257,7 +261,7 @@ impl Service {
             configuration,
             clock,
             store,
-            tun: id,
+            place,
             sequence,
             publishers,
             intake,
@@ -269,7 +273,9 @@ impl Service {
             observer: options.observer.clone(),
             unwritten_bound: options.unwritten_bound.unwrap_or(tun::UNWRITTEN_BOUND),
         });
-        tun.resume().await?;
+        if let Err(error) = tun.join().await {
+            tracing::warn!("what was under way is taken up later: {error}");
+        }
         let name = format!("the watch over {}/{}", handle.site, handle.tun);
         self.tasks
             .watch(&name, tokio::spawn(tun.run(self.stop.clone())));
@@ -302,10 +308,20 @@ impl Service {
                 .iter()
                 .map(|beat| beat.load(Ordering::Relaxed))
                 .collect();
-            if now.iter().zip(&last).all(|(now, last)| now != last) {
+            let still = now.iter().zip(&last).zip(&self.tuns);
+            let still: Vec<String> = still
+                .filter(|((now, last), _)| now == last)
+                .map(|(_, tun)| format!("{}/{}", tun.site, tun.tun))
+                .collect();
+            if still.is_empty() {
                 let _ = sd_notify::notify(&[sd_notify::NotifyState::Watchdog]);
             } else {
-                tracing::error!("a tun's task has stopped turning");
+                tracing::error!(
+                    "the watch over {} has stood still for {} s: go by hand samples. If it does not go on, systemd starts \
+                     the service again; send the log before this line to whoever maintains it",
+                    still.join(", "),
+                    every.as_secs()
+                );
             }
             last = now;
         };
@@ -323,8 +339,12 @@ impl Service {
         for store in self.stores.into_values() {
             match tokio::time::timeout(CLOSE_LIMIT, store.close()).await {
                 Ok(Ok(())) => {}
-                Ok(Err(error)) => tracing::warn!("the store did not close: {error}"),
-                Err(_) => tracing::warn!("the store did not close in time; nothing of it is lost"),
+                Ok(Err(error)) => tracing::warn!(
+                    "the record was not closed in order: {error}. What was written is safe"
+                ),
+                Err(_) => tracing::warn!(
+                    "the record was not closed in time: its disk does not answer. What was written is safe"
+                ),
             }
         }
     }

@@ -5,46 +5,94 @@
 use std::path::PathBuf;
 use std::time::Duration;
 
+use lauter_core::reading::Moment;
+use tokio::time::timeout;
 use tokio_util::sync::CancellationToken;
 
 use crate::clock::wall_now;
-use crate::exit::{Failure, Kind};
-use crate::store::{Database, Keep, Store, StoreError};
+use crate::config::Configuration;
+use crate::exit::Failure;
+use crate::store::{ClockMark, Keep, Store, StoreError, TunId};
 
 /// How often old records are removed.
 const RETENTION_EVERY: Duration = Duration::from_secs(3600);
 
-/// Opens a record. A damaged one is put aside, so that the watch goes on: the wort does not wait.
+/// How long a start waits for the record. A disk that has not answered by then is watched without.
+const OPEN_LIMIT: Duration = Duration::from_secs(5);
+
+/// Opens a record, or goes on without one for as long as its disk takes nothing.
 pub async fn open_store(directory: PathBuf) -> Result<Store, Failure> {
-    let opened = tokio::task::spawn_blocking(move || {
-        let damaged = match Store::open(&directory) {
-            Err(damaged @ StoreError::Corrupt { .. }) => damaged,
-            other => return other,
-        };
-        let aside = Database::move_away(&directory, wall_now())?;
-        tracing::error!(
-            "{damaged}. It was moved to {} and a new record begins; brews and profiles before now are in the old one, and a \
-             brew under way has to be started anew",
-            aside.display()
-        );
-        Store::open(&directory)
-    });
-    let store = opened
-        .await
-        .map_err(|error| Failure::new(Kind::Io, error.to_string()))??;
+    let store = Store::start(&directory, OPEN_LIMIT).await?;
     let checked = store.clone();
     tokio::spawn(async move {
-        if let Err(error) = checked.check().await {
-            tracing::error!("{error}");
+        match checked.check().await {
+            Ok(()) => {}
+            Err(error) if error.is_passing() || matches!(error, StoreError::Missing { .. }) => {
+                tracing::warn!("the record was not checked: {error}");
+            }
+            Err(error) => tracing::error!("{error}"),
         }
     });
     Ok(store)
 }
 
+/// What the record says about a tun before its watch begins.
+#[derive(Debug, Default)]
+pub struct Before {
+    /// None where there is no record to enter it in.
+    pub tun: Option<TunId>,
+    /// The last event of the brew under way.
+    pub last: Option<Moment>,
+    pub mark: Option<ClockMark>,
+    /// A number that has surely not been given out, for as long as none can be reserved.
+    pub number: u64,
+}
+
+/// Numbers that a watch without a record passes over for each second since then, s since 1970. Should it be started again
+/// and again, each start is beyond the one before. More than it needs. Own choice.
+const NUMBERS_A_SECOND: i64 = 10;
+const NUMBERS_SINCE_S: i64 = 1_795_000_000;
+
+/// Asks the record, which may be readable even where it cannot be written.
+pub async fn before(store: &Store, configuration: &Configuration) -> Before {
+    let (site, name) = (configuration.site.clone(), configuration.tun.name.clone());
+    let entered = store.tun(&site, &name).await;
+    let read = store.read(move |database| {
+        let Some(tun) = database.find_tun(&site, &name)? else {
+            return Ok((Before::default(), 1));
+        };
+        let unfinished = super::tun::readable(database.unfinished_brew(tun))?;
+        let last = unfinished.map(|brew| database.last_event_at(brew.id));
+        let before = Before {
+            tun: Some(tun),
+            last: last.transpose()?.flatten(),
+            mark: database.clock_mark(tun)?,
+            number: 0,
+        };
+        Ok((before, database.next_number(tun)?))
+    });
+    let read = timeout(OPEN_LIMIT, read).await;
+    let (mut before, number) = match read.unwrap_or(Err(StoreError::Stalled)) {
+        Ok(read) => read,
+        Err(error) => {
+            tracing::warn!("the record does not say what was before: {error}");
+            (Before::default(), 1)
+        }
+    };
+    before.tun = entered.ok().or(before.tun);
+    let seconds = (wall_now().as_second() - NUMBERS_SINCE_S).max(0);
+    before.number = number + (seconds * NUMBERS_A_SECOND).cast_unsigned();
+    before
+}
+
 /// Removes what is older than the configuration keeps, now and then.
 pub async fn retain(store: Store, keep: Keep, stop: CancellationToken) {
     loop {
-        match store.retention(wall_now(), keep).await {
+        let removed = tokio::select! {
+            () = stop.cancelled() => return,
+            removed = store.retention(wall_now(), keep) => removed,
+        };
+        match removed {
             Ok(removed) if removed > 0 => {
                 tracing::info!("{removed} old rows removed from the record");
             }

@@ -74,6 +74,12 @@ impl Pump {
         self.receiver.publisher()
     }
 
+    /// The store has entered the tun.
+    pub fn set_tun(&mut self, tun: TunId) {
+        self.tun = tun;
+        self.behind = true;
+    }
+
     /// New rows have been written to the store.
     pub fn wake(&mut self) {
         self.behind = true;

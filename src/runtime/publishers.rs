@@ -202,6 +202,13 @@ impl Publishers {
         rows
     }
 
+    /// The store has entered the tun.
+    pub fn set_tun(&mut self, tun: TunId) {
+        for pump in &mut self.pumps {
+            pump.set_tun(tun);
+        }
+    }
+
     /// New rows are in the store.
     pub fn wake(&mut self) {
         for pump in &mut self.pumps {
@@ -317,7 +324,7 @@ impl Publishers {
         let influx = self.influx.as_ref().map(|side| {
             let health = side.health.borrow();
             json!({
-                "state": format!("{:?}", health.state),
+                "state": in_words(&health.state),
                 "delivered": health.delivered,
                 "retried": health.retried,
                 "set_aside": health.set_aside,
@@ -329,7 +336,7 @@ impl Publishers {
 }
 
 /// Rows that need not wait any longer.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub struct Settled {
     pub delivered: Vec<i64>,
     /// With the receiver's reason.
@@ -337,6 +344,15 @@ pub struct Settled {
 }
 
 impl Settled {
+    pub fn is_empty(&self) -> bool {
+        self.delivered.is_empty() && self.set_aside.is_empty()
+    }
+
+    pub fn join(&mut self, more: Self) {
+        self.delivered.extend(more.delivered);
+        self.set_aside.extend(more.set_aside);
+    }
+
     fn note_mqtt(&mut self, receipt: Receipt) {
         match receipt {
             Receipt::Acknowledged(id) => self.delivered.push(id),
@@ -355,6 +371,15 @@ fn page_of(configuration: &Configuration) -> Option<String> {
     let url = web.url.as_ref().filter(|_| web.enabled)?;
     let path = tun_path(&configuration.site, &configuration.tun.name);
     Some(format!("{url}{path}"))
+}
+
+fn in_words(state: &influx::State) -> String {
+    match state {
+        influx::State::Idle => "nothing has been sent yet".to_owned(),
+        influx::State::Delivering => "delivering".to_owned(),
+        influx::State::Retrying { reason } => format!("tried again: {}", reason.trim()),
+        influx::State::Refused { reason } => format!("refused: {}", reason.trim()),
+    }
 }
 
 fn class(output: &Output) -> MessageClass {

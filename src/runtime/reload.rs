@@ -16,7 +16,15 @@ pub async fn serve(
     signals: &Signals,
 ) -> Result<(), Failure> {
     let mut current = load()?;
-    let mut service = Service::start(current.clone(), options.clone()).await?;
+    // Whoever asks for the end does not wait for a disk or a broker that does not answer.
+    let stop = &signals.stop;
+    let begin = |configurations: &Vec<Configuration>| {
+        stop.run_until_cancelled(Service::start(configurations.clone(), options.clone()))
+    };
+    let Some(started) = begin(&current).await else {
+        return Ok(());
+    };
+    let mut service = started?;
     loop {
         announce(&service);
         let ending = watch(&mut service, signals).await;
@@ -31,23 +39,32 @@ pub async fn serve(
             }
             Ending::Reload => {}
         }
-        let Some(new) = accepted(&service, &load).await else {
-            continue;
+        let new = match stop.run_until_cancelled(accepted(&service, &load)).await {
+            Some(Some(new)) => new,
+            Some(None) => continue,
+            None => {
+                service.end().await;
+                return Ok(());
+            }
         };
         service.end().await;
-        service = match Service::start(new.clone(), options.clone()).await {
-            Ok(started) => {
+        let failure = match begin(&new).await {
+            None => return Ok(()),
+            Some(Ok(started)) => {
                 tracing::info!("the new configuration is in force");
                 current = new;
-                started
+                service = started;
+                continue;
             }
-            Err(failure) => {
-                tracing::error!(
-                    "the new configuration cannot be started with, the old one goes on: {failure}"
-                );
-                Service::start(current.clone(), options.clone()).await?
-            }
+            Some(Err(failure)) => failure,
         };
+        tracing::error!(
+            "the new configuration cannot be started with, the old one goes on: {failure}"
+        );
+        let Some(started) = begin(&current).await else {
+            return Ok(());
+        };
+        service = started?;
     }
 }
 
@@ -101,11 +118,24 @@ async fn accepted(
     }
 }
 
-/// A brew under way keeps its tun, its record and its instruments.
+/// A brew under way keeps its tun, its record and its instruments. What is in memory alone is not given up for new
+/// settings.
 async fn fits(service: &Service, new: &[Configuration]) -> Result<(), Failure> {
     for (tun, current) in service.tuns.iter().zip(&service.configurations) {
-        let status = tun.status().await;
-        let Some(brew) = status.ok().and_then(|status| status.brew) else {
+        let Ok(status) = tun.status().await else {
+            continue;
+        };
+        if status.health["store"]["unwritten_s"].is_number() {
+            return Err(Failure::new(
+                Kind::Io,
+                format!(
+                    "the record of {}/{} is not being written, and what waits in memory would be lost; mend its disk \
+                     first, then reload again",
+                    tun.site, tun.tun
+                ),
+            ));
+        }
+        let Some(brew) = status.brew else {
             continue;
         };
         let same = |new: &&Configuration| {

@@ -3,7 +3,7 @@
 //! Owns the requests and their replies. The web interface and the command line bring them; only the tun's own
 //! task answers, so that everything that changes a brew goes through one place in one order.
 
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use jiff::Timestamp;
 use lauter_core::alarm::{AlarmId, OperationFault};
@@ -187,14 +187,19 @@ pub struct Calibrated {
 pub struct TunHandle {
     pub site: String,
     pub tun: String,
-    /// Its number in the store.
-    pub id: TunId,
+    /// Its number in the store, once there is a record.
+    pub place: Arc<OnceLock<TunId>>,
     pub requests: tokio::sync::mpsc::Sender<Request>,
     pub news: watch::Receiver<News>,
     pub configuration: Arc<Configuration>,
 }
 
 impl TunHandle {
+    /// Its number in the store; `UNKNOWN`, of which nothing is found, until there is a record.
+    pub fn id(&self) -> TunId {
+        self.place.get().copied().unwrap_or(TunId::UNKNOWN)
+    }
+
     /// Sends a request made with a reply channel and waits for the answer.
     pub async fn ask<T>(&self, make: impl FnOnce(Reply<T>) -> Request) -> Result<T, Refusal> {
         let (reply, answer) = oneshot::channel();

@@ -22,12 +22,19 @@ pub struct Sequence {
 }
 
 impl Sequence {
-    pub async fn open(store: &Store, tun: TunId) -> Result<Self, StoreError> {
-        let block = store.next_sequences(tun, BLOCK).await?;
-        Ok(Self {
+    /// Numbers of the store's; or, where it gives none now, from `at_least` on: they are reserved once it does.
+    pub async fn open(store: &Store, tun: TunId, at_least: u64) -> Self {
+        let block = match store.next_sequences(tun, BLOCK).await {
+            Ok(block) => block,
+            Err(error) => {
+                tracing::warn!("numbers are given out without the record: {error}");
+                at_least..at_least
+            }
+        };
+        Self {
             next: Arc::new(AtomicU64::new(block.start)),
             end: Arc::new(AtomicU64::new(block.end)),
-        })
+        }
     }
 
     pub fn next(&self) -> u64 {
@@ -36,12 +43,14 @@ impl Sequence {
 
     /// Reserves more when few are left. Blocks of one tun follow each other, since only its task reserves.
     pub async fn refill(&self, store: &Store, tun: TunId) -> Result<(), StoreError> {
-        let left = self
-            .end
-            .load(Ordering::Relaxed)
-            .saturating_sub(self.next.load(Ordering::Relaxed));
-        if left < LOW {
-            let block = store.next_sequences(tun, BLOCK).await?;
+        let next = self.next.load(Ordering::Relaxed);
+        let end = self.end.load(Ordering::Relaxed);
+        if end.saturating_sub(next) < LOW {
+            let block = store.sequences_from(tun, BLOCK, next).await?;
+            if next >= end {
+                // Nothing was reserved, and the record may have come further than was known.
+                self.next.fetch_max(block.start, Ordering::Relaxed);
+            }
             self.end.store(block.end, Ordering::Relaxed);
         }
         Ok(())

@@ -6,13 +6,16 @@
 
 mod calibration;
 mod checkpoint;
+mod delivery;
+mod gap;
 mod learn;
 mod record;
 mod requests;
 mod resume;
 
-use std::sync::Arc;
+use std::collections::VecDeque;
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, OnceLock};
 use std::time::Duration;
 
 use lauter_core::profile::BrewLesson;
@@ -30,12 +33,13 @@ use crate::clock::Clock;
 use crate::config::Configuration;
 use crate::engine;
 use crate::ingest::{Arrival, Intake};
-use crate::store::{Batch, DatedEvent, Store, TunId};
+use crate::store::{Batch, DatedEvent, Store, Stretch, TunId};
 use calibration::Calibration;
-use record::Unwritten;
+use record::{Flight, Unwritten};
 
+pub(in crate::runtime) use record::PATIENCE;
 pub(in crate::runtime) use requests::configuration_instruments;
-pub(in crate::runtime) use resume::same_instruments;
+pub(in crate::runtime) use resume::{readable, same_instruments};
 
 /// How often the record is written when nothing urgent has happened.
 const FLUSH_EVERY: Duration = Duration::from_secs(1);
@@ -52,8 +56,10 @@ const SAME_MOMENT: Duration = Duration::from_millis(100);
 pub struct Setting {
     pub configuration: Configuration,
     pub clock: Clock,
+    /// Its calls do not wait long.
     pub store: Store,
-    pub tun: TunId,
+    /// The tun's number in the store, once there is a record.
+    pub place: Arc<OnceLock<TunId>>,
     pub sequence: Sequence,
     pub publishers: Publishers,
     pub intake: Intake,
@@ -74,7 +80,11 @@ pub struct Setting {
 pub struct Tun {
     setting: Setting,
     supervisor: Supervisor,
-    batch: Batch,
+    /// What was told since the record was last written.
+    stretch: Stretch,
+    /// What waits before it: each ends with a brew's end or before a brew's beginning.
+    earlier: VecDeque<Stretch>,
+    flight: Option<Flight>,
     latest: Latest,
     last: Moment,
     summary: Option<SummaryLine>,
@@ -83,12 +93,18 @@ pub struct Tun {
     unwritten: Unwritten,
     /// The last checkpoint's moment.
     checkpointed: Option<Moment>,
+    /// The record has been asked what was under way.
+    joined: bool,
+    /// Rows that receivers have, and that are still in the outbox.
+    settled: Settled,
     /// The brew whose end is not on the disk yet.
     ending: Option<String>,
     /// What receivers would not take, the latest first, as people are shown it.
     set_aside_shown: Vec<serde_json::Value>,
     /// What the record says of the instruments' checks and corrections.
     calibration: Calibration,
+    /// What the service before could not write.
+    left_words: Option<String>,
     /// A brew was taken up that nobody has watched since then.
     unwatched_since: Option<Moment>,
 }
@@ -106,10 +122,12 @@ enum Turn {
 impl Tun {
     pub fn new(setting: Setting) -> Self {
         let supervisor = engine::supervisor(&setting.configuration);
-        let batch = Batch::new(setting.tun, None);
+        let stretch = Stretch::new(Batch::new(TunId::UNKNOWN, None));
         Self {
             supervisor,
-            batch,
+            stretch,
+            earlier: VecDeque::new(),
+            flight: None,
             latest: Latest::default(),
             last: Moment(i64::MIN),
             summary: None,
@@ -117,9 +135,12 @@ impl Tun {
             urgent: false,
             unwritten: Unwritten::default(),
             checkpointed: None,
+            joined: false,
+            settled: Settled::default(),
             ending: None,
             set_aside_shown: Vec::new(),
             calibration: Calibration::default(),
+            left_words: None,
             unwatched_since: None,
             setting,
         }
@@ -131,12 +152,7 @@ impl Tun {
         flush.set_missed_tick_behavior(MissedTickBehavior::Delay);
         let mut backlog = interval(BACKLOG_EVERY);
         backlog.set_missed_tick_behavior(MissedTickBehavior::Delay);
-        let begins = match self.unwatched_since.take() {
-            Some(since) => Event::Interrupted { since },
-            None => Event::Tick,
-        };
-        self.give(begins, self.setting.clock.now());
-        self.renew_corrections();
+        self.go_on();
         loop {
             let deadline = self
                 .supervisor
@@ -164,12 +180,12 @@ impl Tun {
                 self.flush().await;
             }
         }
-        // The next start goes on from here at once.
-        self.checkpointed = None;
-        if self.batch.brew.is_some() || !self.batch.is_empty() {
-            self.write().await;
-        }
-        self.flush().await;
+        self.last_words().await;
+    }
+
+    /// The tun's number in the store.
+    fn tun(&self) -> TunId {
+        self.setting.place.get().copied().unwrap_or(TunId::UNKNOWN)
     }
 
     /// False when the loop is to end.
@@ -256,7 +272,7 @@ impl Tun {
             event: event.clone(),
         };
         self.supervisor.handle(event, now);
-        let before = self.batch.outputs.len();
+        let before = self.stretch.batch.outputs.len();
         while let Some(dated) = self.supervisor.poll_output() {
             self.latest.note(&dated);
             log(&dated.output, &self.setting.configuration.tun.name);
@@ -266,20 +282,20 @@ impl Tun {
             );
             self.note_end(&dated.output);
             let rows = self.setting.publishers.publish(&dated);
-            self.batch.messages.extend(rows);
+            self.stretch.batch.messages.extend(rows);
             if let Some(observer) = &self.setting.observer {
                 // The terminal may have gone or be slow; the watch goes on.
                 let _ = observer.try_send(dated.clone());
             }
-            self.batch.outputs.push(dated);
+            self.stretch.batch.outputs.push(dated);
         }
-        if self.batch.outputs.len() > before {
+        if self.stretch.batch.outputs.len() > before {
             self.setting.news.send_modify(|news| news.told += 1);
         }
         // The passing of time counts when something was told at it: a service that takes the brew up again must
         // not tell it twice.
-        if !only_time || self.batch.outputs.len() > before {
-            self.batch.events.push(dated_event);
+        if !only_time || self.stretch.batch.outputs.len() > before {
+            self.stretch.batch.events.push(dated_event);
         }
     }
 

@@ -13,6 +13,11 @@ use super::{Database, StoreError};
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct TunId(pub(super) i64);
 
+impl TunId {
+    /// A tun that no record has entered yet: it has no rows.
+    pub const UNKNOWN: Self = Self(0);
+}
+
 /// A brew's record number. Never reused, not even when the brew is replaced.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct BrewId(pub(super) i64);

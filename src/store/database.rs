@@ -4,8 +4,8 @@
 //! SQLite's write-ahead log keeps readers and the writer apart.
 
 use std::collections::HashMap;
-use std::fs::{self, File, OpenOptions, TryLockError};
-use std::io::{Read, Seek, Write};
+use std::fs;
+use std::io;
 use std::path::{Path, PathBuf};
 
 use jiff::Timestamp;
@@ -13,8 +13,10 @@ use lauter_core::reading::Moment;
 use rusqlite::{Connection, OpenFlags};
 
 use super::backup;
+use super::beside::Beside;
 use super::brews::{BrewId, TunId};
 use super::outbox::Publisher;
+use super::remains::{LOG_NAME, escaped, is_empty, lost_before, rename_record};
 use super::schema;
 use super::{StoreError, StoreParameters};
 
@@ -35,8 +37,10 @@ pub struct Database {
     pub(super) waiting: HashMap<(TunId, Publisher), u64>,
     /// Outbox rows given up because a publisher had too many waiting.
     pub(super) thinned: u64,
-    /// Held for its lock, which ends with the process whatever happens to it.
-    _lock: Option<File>,
+    /// Held for its lock as well, which ends with the process whatever happens to it.
+    pub(super) beside: Option<Beside>,
+    /// What was lost before this opening, in words.
+    lost: Option<String>,
 }
 
 /// Where the rows of a brew stand.
@@ -60,8 +64,15 @@ impl Database {
             path: directory.to_owned(),
             source,
         })?;
-        let lock = take_lock(directory)?;
+        let beside = Beside::lock(directory)?;
         let path = directory.join(FILE_NAME);
+        if path.is_dir() {
+            return Err(StoreError::Directory {
+                path,
+                source: io::ErrorKind::IsADirectory.into(),
+            });
+        }
+        let lost = lost_before(&beside, directory)?;
         let mut connection = connect(&path, parameters, OpenFlags::default())?;
         prepare_for_writing(&connection)
             .map_err(|source| StoreError::sql(&path, "opening it", source))?;
@@ -70,7 +81,17 @@ impl Database {
         if small {
             backup::check(&connection, &path)?;
         }
-        Ok(Self::around(connection, path, parameters, Some(lock)))
+        let mut database = Self::around(connection, path, parameters, Some(beside));
+        database.lost = lost;
+        if !small {
+            database.probe()?;
+        }
+        Ok(database)
+    }
+
+    /// What was found missing when the record was opened: a file or its log that has gone.
+    pub fn lost(&self) -> Option<&str> {
+        self.lost.as_deref()
     }
 
     /// Opens an existing store for reading only; a service may be writing to it meanwhile.
@@ -81,8 +102,19 @@ impl Database {
         }
         let parameters = StoreParameters::default();
         let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-        let connection = connect(&path, parameters, flags)?;
-        schema::recognise(&connection, &path)?;
+        let connection = match connect(&path, parameters, flags)
+            .and_then(|connection| schema::recognise(&connection, &path).map(|_| connection))
+        {
+            // There is no room for what SQLite puts beside the file. Where there is no log, the file alone is all.
+            Err(error) if error.is_passing() && is_empty(&directory.join(LOG_NAME)) => {
+                let flags = flags | OpenFlags::SQLITE_OPEN_URI;
+                let address = format!("file:{}?immutable=1", escaped(&path));
+                let connection = connect(Path::new(&address), parameters, flags)?;
+                schema::recognise(&connection, &path)?;
+                connection
+            }
+            other => other?,
+        };
         Ok(Self::around(connection, path, parameters, None))
     }
 
@@ -90,7 +122,7 @@ impl Database {
         connection: Connection,
         path: PathBuf,
         parameters: StoreParameters,
-        lock: Option<File>,
+        beside: Option<Beside>,
     ) -> Self {
         // Every statement of an append and of the publishers stays prepared.
         connection.set_prepared_statement_cache_capacity(64);
@@ -101,7 +133,8 @@ impl Database {
             progress: HashMap::new(),
             waiting: HashMap::new(),
             thinned: 0,
-            _lock: lock,
+            beside,
+            lost: None,
         }
     }
 
@@ -122,15 +155,45 @@ impl Database {
             path: directory.to_owned(),
             source,
         };
-        let _lock = take_lock(directory)?;
-        let name = format!("{FILE_NAME}.damaged-{}", now.as_second());
-        for end in ["-wal", "-shm", ""] {
-            let from = directory.join(format!("{FILE_NAME}{end}"));
-            if from.exists() {
-                fs::rename(&from, directory.join(format!("{name}{end}"))).map_err(failed)?;
-            }
+        let _beside = Beside::lock(directory)?;
+        rename_record(directory, "damaged", now).map_err(failed)
+    }
+
+    /// Reads what a start needs, whatever it says: whether it can be read at all. For files too large to be checked whole
+    /// while people wait.
+    pub fn probe(&self) -> Result<(), StoreError> {
+        let failed = self.failed("reading what a start needs");
+        let newest = "(SELECT max(id) FROM brew GROUP BY tun_id)";
+        for query in [
+            "SELECT id, site, name, next_sequence FROM tun".to_owned(),
+            "SELECT * FROM clock_mark".to_owned(),
+            format!("SELECT * FROM brew WHERE id IN {newest}"),
+            format!("SELECT * FROM checkpoint WHERE brew_id IN {newest}"),
+            format!(
+                "SELECT event.* FROM brew JOIN event ON event.brew_id = brew.id LEFT JOIN checkpoint ON \
+                 checkpoint.brew_id = brew.id WHERE brew.id IN {newest} AND brew.ended_us IS NULL AND \
+                 event.seq >= coalesce(checkpoint.next_event, 0)"
+            ),
+            "SELECT max(id) FROM output".to_owned(),
+            "SELECT min(id), max(id) FROM outbox".to_owned(),
+        ] {
+            let mut statement = self.connection.prepare(&query).map_err(&failed)?;
+            let mut rows = statement.query([]).map_err(&failed)?;
+            while rows.next().map_err(&failed)?.is_some() {}
         }
-        Ok(directory.join(name))
+        Ok(())
+    }
+
+    /// Leaves word for the next start about what could not be written.
+    pub fn leave_words(&mut self, tun: &str, words: String) {
+        if let Some(beside) = &mut self.beside {
+            beside.leave_words(tun, words);
+        }
+    }
+
+    /// What the service before left word about, once.
+    pub fn take_words(&mut self, tun: &str) -> Option<String> {
+        self.beside.as_mut()?.take_words(tun)
     }
 
     /// Outbox rows given up since opening.
@@ -145,7 +208,11 @@ impl Database {
             .map_err(|source| StoreError::sql(&self.path, "folding its log", source))?;
         self.connection
             .close()
-            .map_err(|(_, source)| StoreError::sql(&self.path, "closing it", source))
+            .map_err(|(_, source)| StoreError::sql(&self.path, "closing it", source))?;
+        if let Some(mut beside) = self.beside {
+            beside.set_in_use(false);
+        }
+        Ok(())
     }
 
     /// An error of SQLite while `doing` something with this file.
@@ -179,40 +246,6 @@ fn prepare_for_writing(connection: &Connection) -> rusqlite::Result<()> {
     // A commit is on the disk before an alarm is published, power cut or not.
     connection.pragma_update(None, "synchronous", "FULL")?;
     connection.pragma_update(None, "foreign_keys", true)
-}
-
-fn take_lock(directory: &Path) -> Result<File, StoreError> {
-    let path = directory.join(LOCK_NAME);
-    let failed = |source| StoreError::Directory {
-        path: directory.to_owned(),
-        source,
-    };
-    let mut file = OpenOptions::new()
-        .read(true)
-        .write(true)
-        .create(true)
-        .truncate(false)
-        .open(&path)
-        .map_err(failed)?;
-    match file.try_lock() {
-        Ok(()) => {}
-        Err(TryLockError::WouldBlock) => {
-            let mut owner = String::new();
-            let process = file
-                .read_to_string(&mut owner)
-                .ok()
-                .and_then(|_| owner.trim().parse().ok());
-            return Err(StoreError::InUse {
-                path: directory.to_owned(),
-                process,
-            });
-        }
-        Err(TryLockError::Error(source)) => return Err(failed(source)),
-    }
-    file.set_len(0).map_err(failed)?;
-    file.rewind().map_err(failed)?;
-    writeln!(file, "{}", std::process::id()).map_err(failed)?;
-    Ok(file)
 }
 
 #[cfg(test)]

@@ -30,7 +30,7 @@ pub enum StoreError {
     #[error("{path} is not a lauterd store; move it away or choose another [store] directory")]
     Foreign { path: PathBuf },
     #[error(
-        "store {path} is damaged ({detail}) while {doing}; stop the service, keep a copy of the directory, and start with an empty one"
+        "store {path} is damaged ({detail}) while {doing}; a service that starts moves it aside and begins a new record; lauterd backup --restore puts a copy back"
     )]
     Corrupt {
         path: PathBuf,
@@ -77,6 +77,15 @@ pub enum StoreError {
         "copy of the record to {path}: {source}; name a directory without a record on a disk with room"
     )]
     Copy { path: PathBuf, source: io::Error },
+    #[error(
+        "store {path} is damaged ({detail}), and so would be the copy; none was made. Stop the service and put an earlier \
+         copy back with lauterd backup --restore"
+    )]
+    DamagedSource { path: PathBuf, detail: String },
+    #[error(
+        "the disk of the record does not answer; look at the disk and its cables. What waits is tried again"
+    )]
+    Stalled,
     #[error("the store's thread has ended; restart the service and read its log for the cause")]
     Closed,
 }
@@ -87,8 +96,23 @@ fn directory_remedy(source: &io::Error) -> &'static str {
         io::ErrorKind::AlreadyExists | io::ErrorKind::NotADirectory => {
             "a file stands there: name a directory"
         }
+        io::ErrorKind::IsADirectory => {
+            "a directory stands where the record's file should be: move it away"
+        }
+        io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => "free disk space",
+        io::ErrorKind::ReadOnlyFilesystem => "make its disk writable again",
         _ => "create it, or give the service's user the right to write there",
     }
+}
+
+/// The system's number for a disk that cannot be read or written.
+const EIO: i32 = 5;
+
+/// SQLite could read less than there should be: the file has lost its end.
+fn is_short(error: &rusqlite::Error) -> bool {
+    error
+        .sqlite_error()
+        .is_some_and(|inner| inner.extended_code == rusqlite::ffi::SQLITE_IOERR_SHORT_READ)
 }
 
 impl StoreError {
@@ -100,6 +124,11 @@ impl StoreError {
                 path,
                 doing,
                 detail: source.to_string(),
+            },
+            _ if is_short(&source) => Self::Corrupt {
+                path,
+                doing,
+                detail: "the file ends too early".to_owned(),
             },
             Some(ErrorCode::DiskFull) => Self::DiskFull { path, doing },
             Some(ErrorCode::ReadOnly | ErrorCode::PermissionDenied | ErrorCode::CannotOpen) => {
@@ -113,10 +142,34 @@ impl StoreError {
         }
     }
 
+    /// Whether there is no room on the disk.
+    pub fn is_full(&self) -> bool {
+        match self {
+            Self::DiskFull { .. } => true,
+            Self::Directory { source, .. } => matches!(
+                source.kind(),
+                io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded
+            ),
+            _ => false,
+        }
+    }
+
     /// Whether the same call may succeed later without anyone changing the configuration.
     pub fn is_passing(&self) -> bool {
         match self {
-            Self::DiskFull { .. } => true,
+            Self::DiskFull { .. } | Self::Permission { .. } | Self::Stalled => true,
+            // A service that is reloaded still closes what it had open.
+            Self::InUse { process, .. } => *process == Some(std::process::id()),
+            Self::Directory { source, .. } => {
+                matches!(
+                    source.kind(),
+                    io::ErrorKind::StorageFull
+                        | io::ErrorKind::QuotaExceeded
+                        | io::ErrorKind::ReadOnlyFilesystem
+                        | io::ErrorKind::TimedOut
+                        | io::ErrorKind::StaleNetworkFileHandle
+                ) || source.raw_os_error() == Some(EIO)
+            }
             Self::Sql { source, .. } => matches!(
                 source.sqlite_error_code(),
                 Some(

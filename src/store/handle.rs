@@ -1,33 +1,29 @@
 //! The service's handle to the record: a `Database` on its own thread behind a bounded channel.
 //!
-//! Owns who waits and who is refused. Every call but `offer` waits for room and for its answer, which comes
-//! after the commit; `offer` never waits, so that a slow disk cannot hold up the supervisor.
+//! Owns who waits, how long, and who is refused. Every call but `offer` and `write` waits for room and for its answer, which
+//! comes after the commit; these two never wait, so that a slow disk cannot hold up the supervisor.
 
 use std::fmt;
 use std::path::Path;
-use std::sync::atomic::{AtomicU64, Ordering};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
 use std::thread;
+use std::time::Duration;
 
 use jiff::Timestamp;
 use tokio::sync::{mpsc, oneshot};
 use tokio_util::sync::CancellationToken;
 
+use super::health::{Shared, StoreHealth};
+use super::thread::{Keeper, Order, serve};
 use super::{
     Backlog, Batch, BrewHeader, BrewId, Database, FinishedBrew, Keep, Message, Publisher, Receipt,
-    StoreError, StoreParameters, TunId,
+    StoreError, StoreParameters, Stretch, TunId, Written,
 };
 
 /// Jobs that may wait for the store's thread. At one batch a second and tun this is over a minute of a stalled
 /// disk; beyond it offered batches are refused and counted.
 pub const JOBS_BOUND: usize = 128;
-
-type Job = Box<dyn FnOnce(&mut Database) + Send>;
-
-enum Order {
-    Run(Job),
-    Close(oneshot::Sender<Result<(), StoreError>>),
-}
 
 /// A handle to the record. Clones share one thread.
 #[derive(Clone)]
@@ -36,29 +32,21 @@ pub struct Store {
     shared: Arc<Shared>,
     directory: Arc<Path>,
     ended: CancellationToken,
+    /// How long a call may wait for its answer.
+    patience: Option<Duration>,
 }
 
-#[derive(Debug, Default)]
-struct Shared {
-    refused: AtomicU64,
-    failed: AtomicU64,
-    thinned: AtomicU64,
-    last_error: Mutex<Option<String>>,
-}
+/// A stretch on its way to the disk.
+#[derive(Debug)]
+pub struct Writing(oneshot::Receiver<Written>);
 
-/// How the record fares.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct StoreHealth {
-    /// Offered batches refused because the thread did not keep up.
-    pub refused: u64,
-    /// Calls that failed.
-    pub failed: u64,
-    /// Messages given up because a publisher had too many waiting.
-    pub thinned: u64,
-    /// Jobs that wait now.
-    pub queued: usize,
-    /// The latest failure; None once a batch has been taken in since.
-    pub last_error: Option<String>,
+impl Writing {
+    /// What became of it, with what is left of the stretch; None when that is not known within `limit`. It can be asked
+    /// again.
+    pub async fn within(&mut self, limit: Duration) -> Option<Result<Written, StoreError>> {
+        let answer = tokio::time::timeout(limit, &mut self.0).await.ok()?;
+        Some(answer.map_err(|_| StoreError::Closed))
+    }
 }
 
 impl Store {
@@ -69,15 +57,41 @@ impl Store {
 
     pub fn open_with(directory: &Path, parameters: StoreParameters) -> Result<Self, StoreError> {
         let database = Database::open_with(directory, parameters)?;
+        Self::around(directory, parameters, Some(database))
+    }
+
+    /// Starts the thread and has it open the store, for which it gets `limit`. What passes by itself (a full disk, one that
+    /// is read-only or does not answer) is no fault here: calls fail until the store is open, and each tries again.
+    pub async fn start(directory: &Path, limit: Duration) -> Result<Self, StoreError> {
+        let store = Self::around(directory, StoreParameters::default(), None)?;
+        match store.within(limit).flush().await {
+            Err(error) if error.is_passing() => {
+                tracing::error!("there is no record yet: {error}; the watch begins without it");
+            }
+            other => other?,
+        }
+        Ok(store)
+    }
+
+    fn around(
+        directory: &Path,
+        parameters: StoreParameters,
+        database: Option<Database>,
+    ) -> Result<Self, StoreError> {
         let (orders, receiver) = mpsc::channel(JOBS_BOUND);
         let ended = CancellationToken::new();
         let guard = ended.clone().drop_guard();
+        let keeper = Keeper {
+            directory: directory.to_owned(),
+            parameters,
+            database,
+        };
         thread::Builder::new()
             .name("store".to_owned())
             .spawn(move || {
                 // Dropped however the thread ends.
                 let _guard = guard;
-                serve(database, receiver);
+                serve(keeper, receiver);
             })
             .map_err(|source| StoreError::Directory {
                 path: directory.to_owned(),
@@ -88,7 +102,17 @@ impl Store {
             shared: Arc::default(),
             directory: directory.into(),
             ended,
+            patience: None,
         })
+    }
+
+    /// The same store for callers that must not wait longer: their calls fail with `Stalled` instead. What has not begun
+    /// by then is not done.
+    pub fn within(&self, limit: Duration) -> Self {
+        Self {
+            patience: Some(limit),
+            ..self.clone()
+        }
     }
 
     /// Runs `query` on a connection of its own beside the store's thread, so that a long one (a whole brew's
@@ -113,19 +137,59 @@ impl Store {
     {
         let (answer, answered) = oneshot::channel();
         let shared = Arc::clone(&self.shared);
-        let order = Order::Run(Box::new(move |database| {
-            let result = job(database);
+        let bounded = self.patience.is_some();
+        let order = Order::Run(Box::new(move |keeper| {
+            // Whoever gave up waiting was told that it is not done.
+            if bounded && answer.is_closed() {
+                return;
+            }
+            let result = keeper.database().and_then(job);
             if let Err(error) = &result {
                 shared.note_failure(error);
             }
             // The caller may have gone; the work is done all the same.
             let _ = answer.send(result);
         }));
-        self.orders
-            .send(order)
-            .await
-            .map_err(|_| StoreError::Closed)?;
-        answered.await.map_err(|_| StoreError::Closed)?
+        let wait = async {
+            let sent = self.orders.send(order).await;
+            sent.map_err(|_| StoreError::Closed)?;
+            answered.await.map_err(|_| StoreError::Closed)?
+        };
+        match self.patience {
+            None => wait.await,
+            Some(limit) => tokio::time::timeout(limit, wait).await.unwrap_or_else(|_| {
+                self.shared.note_failure(&StoreError::Stalled);
+                Err(StoreError::Stalled)
+            }),
+        }
+    }
+
+    /// Hands a stretch over without waiting. It comes back when there is no room for it.
+    pub fn write(&self, mut stretch: Box<Stretch>) -> Result<Writing, Box<Stretch>> {
+        let Ok(permit) = self.orders.try_reserve() else {
+            self.shared.refused.fetch_add(1, Ordering::Relaxed);
+            return Err(stretch);
+        };
+        let (answer, answered) = oneshot::channel();
+        let shared = Arc::clone(&self.shared);
+        permit.send(Order::Run(Box::new(move |keeper| {
+            let written = keeper.database().and_then(|database| {
+                let learnt = database.write_stretch(&mut stretch)?;
+                shared.note_success(database.thinned());
+                Ok(learnt)
+            });
+            if let Err(error) = &written {
+                shared.note_failure(error);
+            }
+            // The caller may have gone; what is written is written.
+            let _ = answer.send((stretch, written));
+        })));
+        Ok(Writing(answered))
+    }
+
+    /// Says in `health` that the disk does not answer.
+    pub fn note_stall(&self) {
+        self.shared.note_failure(&StoreError::Stalled);
     }
 
     /// Takes a batch in; returns after it is on the disk. For batches with alarms or events.
@@ -148,10 +212,14 @@ impl Store {
             return Err(batch);
         };
         let shared = Arc::clone(&self.shared);
-        permit.send(Order::Run(Box::new(move |database| {
-            match database.append(&batch) {
-                Ok(_) => shared.note_success(database.thinned()),
-                Err(error) => shared.note_failure(&error),
+        permit.send(Order::Run(Box::new(move |keeper| {
+            let taken = keeper.database().and_then(|database| {
+                database.append(&batch)?;
+                shared.note_success(database.thinned());
+                Ok(())
+            });
+            if let Err(error) = taken {
+                shared.note_failure(&error);
             }
         })));
         Ok(())
@@ -200,6 +268,17 @@ impl Store {
             .await
     }
 
+    /// The same, and none of them below `first`.
+    pub async fn sequences_from(
+        &self,
+        tun: TunId,
+        count: u32,
+        first: u64,
+    ) -> Result<std::ops::Range<u64>, StoreError> {
+        self.run(move |database| database.sequences_from(tun, count, first))
+            .await
+    }
+
     pub async fn save_profile(
         &self,
         tun: TunId,
@@ -215,9 +294,10 @@ impl Store {
     /// the number of rows removed.
     pub async fn retention(&self, now: Timestamp, keep: Keep) -> Result<u64, StoreError> {
         let mut removed = 0;
+        self.run(move |database| database.age(now)).await?;
         loop {
             let slice = self
-                .run(move |database| database.retention_slice(now, keep))
+                .run(move |database| database.retention_slice(keep))
                 .await?;
             removed += slice.removed;
             if !slice.more {
@@ -252,6 +332,10 @@ impl Store {
         let checked = self.read(|database| database.check()).await;
         if let Err(error) = &checked {
             self.shared.note_failure(error);
+            if matches!(error, StoreError::Corrupt { .. }) {
+                // Only the first finding counts.
+                let _ = self.shared.damage.set(error.to_string());
+            }
         }
         checked
     }
@@ -263,7 +347,11 @@ impl Store {
             failed: shared.failed.load(Ordering::Relaxed),
             thinned: shared.thinned.load(Ordering::Relaxed),
             queued: self.orders.max_capacity() - self.orders.capacity(),
-            last_error: shared.last_error().clone(),
+            last_error: shared
+                .last_error()
+                .clone()
+                .or_else(|| shared.damage.get().cloned()),
+            damage: shared.damage.get().cloned(),
         }
     }
 }
@@ -273,45 +361,5 @@ impl fmt::Debug for Store {
         f.debug_struct("Store")
             .field("shared", &self.shared)
             .finish_non_exhaustive()
-    }
-}
-
-impl Shared {
-    fn note_success(&self, thinned: u64) {
-        self.thinned.store(thinned, Ordering::Relaxed);
-        *self.last_error() = None;
-    }
-
-    fn note_failure(&self, error: &StoreError) {
-        self.failed.fetch_add(1, Ordering::Relaxed);
-        *self.last_error() = Some(error.to_string());
-    }
-
-    fn last_error(&self) -> std::sync::MutexGuard<'_, Option<String>> {
-        self.last_error
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner)
-    }
-}
-
-fn serve(mut database: Database, mut orders: mpsc::Receiver<Order>) {
-    let mut closing = None;
-    while let Some(order) = orders.blocking_recv() {
-        match order {
-            Order::Run(job) => job(&mut database),
-            Order::Close(answer) => {
-                orders.close();
-                closing = Some(answer);
-            }
-        }
-    }
-    let result = database.close();
-    match (closing, result) {
-        (Some(answer), result) => {
-            // The caller may have gone; the file is closed all the same.
-            let _ = answer.send(result);
-        }
-        (None, Err(error)) => tracing::error!(%error, "closing the record"),
-        (None, Ok(())) => {}
     }
 }

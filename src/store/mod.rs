@@ -9,6 +9,7 @@
 //! `Database` on its own thread.
 
 mod backup;
+mod beside;
 mod brews;
 mod calibration;
 mod changes;
@@ -20,16 +21,20 @@ mod error;
 mod events;
 mod export;
 mod handle;
+mod health;
 mod learning;
 mod outbox;
 mod outputs;
 mod parameters;
 mod profiles;
 mod readings;
+mod remains;
 mod retention;
 mod schema;
 mod sequences;
 mod set_aside;
+mod stretch;
+mod thread;
 
 pub use backup::Copied;
 pub use brews::{Brew, BrewHeader, BrewId, FinishedBrew, TunId};
@@ -41,7 +46,8 @@ pub use database::{Database, FILE_NAME, LOCK_NAME};
 pub use error::StoreError;
 pub use events::{DatedEvent, RecordedSample};
 pub use export::{files as export_files, write_lines, write_run, write_samples, write_table};
-pub use handle::{JOBS_BOUND, Store, StoreHealth};
+pub use handle::{JOBS_BOUND, Store, Writing};
+pub use health::StoreHealth;
 pub use outbox::{Backlog, Message, MessageClass, NewMessage, Publisher};
 pub use outputs::{Batch, Receipt};
 pub use parameters::StoreParameters;
@@ -50,3 +56,4 @@ pub use readings::RecordedReading;
 pub use retention::{Keep, Slice};
 pub use sequences::Sequencer;
 pub use set_aside::SetAside;
+pub use stretch::{BrewEnd, Learnt, Stretch, Written};

@@ -48,7 +48,10 @@ impl Batch {
     }
 
     pub fn is_empty(&self) -> bool {
-        self.events.is_empty() && self.outputs.is_empty() && self.messages.is_empty()
+        self.events.is_empty()
+            && self.outputs.is_empty()
+            && self.messages.is_empty()
+            && self.checkpoint.is_none()
     }
 }
 

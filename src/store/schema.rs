@@ -13,11 +13,12 @@ use super::StoreError;
 pub(super) const APPLICATION_ID: i64 = 0x6c74_7264;
 
 /// Migration `n` (from 0) brings a file from version `n` to `n + 1`.
-const MIGRATIONS: [&str; 4] = [
+const MIGRATIONS: [&str; 5] = [
     include_str!("migrations/001.sql"),
     include_str!("migrations/002.sql"),
     include_str!("migrations/003.sql"),
     include_str!("migrations/004.sql"),
+    include_str!("migrations/005.sql"),
 ];
 
 /// Brings the file to the newest schema, each migration in its own transaction.
@@ -48,6 +49,13 @@ pub(super) fn recognise(connection: &Connection, path: &Path) -> Result<usize, S
         .query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))
         .map_err(sql)?;
     let fresh = version == 0 && application == 0 && tables == 0;
+    if !fresh && application == 0 && has_our_tables(connection).map_err(sql)? {
+        return Err(StoreError::Corrupt {
+            path: path.to_owned(),
+            doing: "reading its schema version",
+            detail: "its header was overwritten".to_owned(),
+        });
+    }
     if !fresh && application != APPLICATION_ID {
         return Err(StoreError::Foreign {
             path: path.to_owned(),
@@ -61,4 +69,13 @@ pub(super) fn recognise(connection: &Connection, path: &Path) -> Result<usize, S
             known: MIGRATIONS.len(),
         }),
     }
+}
+
+/// Whether it was ours before something wrote over its header.
+fn has_our_tables(connection: &Connection) -> rusqlite::Result<bool> {
+    connection.query_row(
+        "SELECT count(*) = 3 FROM sqlite_schema WHERE type = 'table' AND name IN ('tun', 'brew', 'outbox')",
+        [],
+        |row| row.get(0),
+    )
 }

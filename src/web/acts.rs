@@ -59,7 +59,11 @@ impl Actor<'_> {
     }
 
     async fn refuse_recorded(&self, brew: &str) -> Result<(), Problem> {
-        let (id, name) = (self.tun.id, brew.to_owned());
+        if self.tun.place.get().is_none() {
+            // There is no record to be asked, and the wort does not wait for one. Nothing in it will be replaced.
+            return Ok(());
+        }
+        let (id, name) = (self.tun.id(), brew.to_owned());
         let known = self
             .store
             .read(move |database| database.find_brew(id, &name))
@@ -204,7 +208,7 @@ impl Actor<'_> {
     /// A new profile that knows nothing; the versions before it stay in the record.
     pub async fn reset_profile(&self) -> Result<ProfileVersion, Problem> {
         self.caller.may(Role::Engineer)?;
-        let (id, now) = (self.tun.id, clock::wall_now());
+        let (id, now) = (self.tun.id(), clock::wall_now());
         let version = self
             .store
             .run(move |database| database.reset_profile(id, now))

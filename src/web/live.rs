@@ -107,7 +107,11 @@ async fn notebook(
     store: &Store,
     status: &TunStatus,
 ) -> Result<Notebook, StoreError> {
-    let (id, sought) = (handle.id, status.brew.clone());
+    if handle.place.get().is_none() {
+        // There is no record yet: everything but its pages is shown.
+        return Ok(Notebook::default());
+    }
+    let (id, sought) = (handle.id(), status.brew.clone());
     let drawn = handle.news.borrow().recorded;
     store
         .read(move |database| {

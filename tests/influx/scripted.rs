@@ -184,3 +184,33 @@ async fn a_server_that_is_away_is_found_again() {
     };
     assert!(reason.to_lowercase().contains("connect"), "{reason}");
 }
+
+#[tokio::test]
+async fn a_server_that_refuses_every_point_costs_few_of_them_and_is_named() {
+    let mended = Arc::new(AtomicBool::new(false));
+    let server = {
+        let mended = Arc::clone(&mended);
+        Server::start(move |_, _| {
+            if mended.load(Ordering::SeqCst) {
+                Reply::Status(204, "")
+            } else {
+                Reply::Status(413, "too large")
+            }
+        })
+        .await
+    };
+    let mut delivery = Delivery::start(&settings(&server.url));
+    delivery.feed(60);
+    let health = delivery
+        .health(|h| matches!(h.state, State::Refused { .. }) && h.retried >= 3)
+        .await;
+    let State::Refused { reason } = &health.state else {
+        panic!("{health:?}")
+    };
+    assert!(reason.contains("no point at all"), "{reason}");
+    let few = health.set_aside;
+    assert!((1..=5).contains(&few), "{few} set aside");
+    mended.store(true, Ordering::SeqCst);
+    let health = delivery.health(|h| h.delivered == 60 - few).await;
+    assert_eq!(health.set_aside, few);
+}

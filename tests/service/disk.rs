@@ -118,7 +118,7 @@ async fn on_a_full_disk_alarms_keep_coming_and_afterwards_the_record_has_one_mar
         refused
             .expect_err("not on the disk")
             .to_string()
-            .contains("no room left")
+            .contains("the disk is full")
     );
     brewhouse.inject("step runnings_density by=400").await;
     eventually("an alarm from the full disk", || {
@@ -215,6 +215,100 @@ async fn on_a_full_disk_alarms_keep_coming_and_afterwards_the_record_has_one_mar
         .filter(|pair| pair[1].at.since(pair[0].at) > 0.5 * SPEED)
         .count();
     assert!(holes <= 1, "{holes} holes");
+}
+
+fn signal(program: &Program, name: &str) {
+    let sent = Command::new("kill")
+        .args(["-s", name, &program.id().to_string()])
+        .status();
+    assert!(sent.expect("kill runs").success());
+}
+
+/// Whether the record is being written.
+fn is_written(status: &Value) -> Option<()> {
+    status
+        .pointer("/health/store/unwritten_s")?
+        .is_null()
+        .then_some(())
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn on_a_full_disk_a_service_starts_takes_a_brew_keeps_its_settings_and_says_so_at_its_end() {
+    let brewhouse = Brewhouse::start(&flowing_at_once("harbour-stout"), 1.0, None).await;
+    let site = brewhouse.site();
+    let Some(disk) = SmallDisk::mount(&site.path("store"), 8) else {
+        return;
+    };
+    site.configure(|table| {
+        set(table, "alarms.delivery-delayed.on_delay_s", 1.0);
+    });
+    // There is no record yet, and no room for one.
+    disk.fill();
+    let mut program = Program::start(&site).await;
+    program.start_brew(&site).await;
+    let alarm = program.until_alarm("delivery-delayed").await;
+    let message = alarm["message"].as_str().expect("words").to_owned();
+    assert!(
+        message.starts_with("Nothing is being recorded: "),
+        "{message}"
+    );
+    assert!(message.contains("free disk space"), "{message}");
+    let flow = |status: &Value| status.pointer("/runoff/flow_l_min")?.as_f64();
+    program.until_status("flow", flow).await;
+    // New settings would cost what waits in memory.
+    signal(&program, "HUP");
+    eventually("the reload is refused", || {
+        program.log().contains("is not being written")
+    })
+    .await;
+    assert_eq!(program.status().await["brew"], "2026-0412");
+    disk.free();
+    program.until_status("it is written", is_written).await;
+    let read = || {
+        let database = Database::open_read_only(&site.path("store")).expect("a record");
+        let tun = database.find_tun("harbour", "tun-1").expect("readable");
+        let tun = tun.expect("the tun");
+        let brew = database.brews(tun).expect("brews").remove(0);
+        let events = database.events(brew.id).expect("events");
+        let texts = database
+            .occurrences(brew.id)
+            .expect("occurrences")
+            .into_iter();
+        let texts: Vec<String> = texts.map(|(_, occurrence)| occurrence.text).collect();
+        (brew, events, texts)
+    };
+    let (brew, events, _) = read();
+    assert_eq!(events[0].at, brew.header.started_at, "its first moment");
+
+    // The disk fills again: what the end of the service costs is said at the next start, on the same full disk.
+    disk.fill();
+    program
+        .until_status("it is not written", |status| {
+            status.pointer("/health/store/unwritten_s")?.as_f64()
+        })
+        .await;
+    let (status, log) = program.end_by("TERM");
+    assert_eq!(status.code(), Some(0), "{log}");
+    assert!(log.contains("The record has a gap"), "{log}");
+    let mut program = Program::start(&site).await;
+    disk.free();
+    program
+        .until_status("the brew goes on", |status| {
+            (status["brew"] == "2026-0412").then_some(())
+        })
+        .await;
+    program.until_status("it is written", is_written).await;
+    let answer = program.post("/brew/end", ("application/json", "")).await;
+    assert_eq!(answer.status, 200, "{}", answer.body);
+    let (_, _, texts) = read();
+    assert!(
+        texts
+            .iter()
+            .any(|text| text.contains("when the service ended")),
+        "{texts:?}"
+    );
+    let (status, log) = program.end_by("TERM");
+    assert_eq!(status.code(), Some(0), "{log}");
 }
 
 #[tokio::test(flavor = "multi_thread")]

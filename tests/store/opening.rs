@@ -2,7 +2,9 @@
 
 use std::fs;
 
-use lauterd::store::{Batch, Checkpoint, Database, FILE_NAME, Publisher, StoreError};
+use lauterd::store::{
+    Batch, Checkpoint, Database, FILE_NAME, LOCK_NAME, Publisher, StoreError, StoreParameters,
+};
 use rusqlite::Connection;
 use tempfile::tempdir;
 
@@ -179,6 +181,90 @@ fn header_json() -> (String, String) {
         serde_json::to_string(&header.plan).unwrap(),
         serde_json::to_string(&header.instruments).unwrap(),
     )
+}
+
+/// A record that is too large to be checked at the opening, with one kind of page spoiled.
+fn large_with_spoiled(table: &str) -> tempfile::TempDir {
+    let directory = filled();
+    let path = directory.path().join(FILE_NAME);
+    let connection = Connection::open(&path).unwrap();
+    let page: u64 = connection
+        .query_row(
+            "SELECT rootpage FROM sqlite_schema WHERE name = ?1",
+            [table],
+            |row| row.get::<_, i64>(0).map(|page| page as u64),
+        )
+        .unwrap();
+    drop(connection);
+    let mut bytes = fs::read(&path).unwrap();
+    let from = (page as usize - 1) * 4096;
+    bytes[from..from + 4096].fill(0xa5);
+    fs::write(&path, bytes).unwrap();
+    directory
+}
+
+#[test]
+fn a_large_record_that_cannot_be_read_where_a_start_needs_it_is_called_damaged() {
+    let parameters = StoreParameters {
+        checked_bytes: 0,
+        ..StoreParameters::default()
+    };
+    for table in ["event", "clock_mark", "tun", "checkpoint"] {
+        let directory = large_with_spoiled(table);
+        let error = Database::open_with(directory.path(), parameters).unwrap_err();
+        assert!(
+            matches!(error, StoreError::Corrupt { .. }),
+            "{table}: {error}"
+        );
+        let sound = Database::open_with(filled().path(), parameters);
+        assert!(sound.is_ok());
+    }
+}
+
+#[test]
+fn a_record_whose_header_was_written_over_is_called_damaged_and_not_another_programs() {
+    let directory = filled();
+    let path = directory.path().join(FILE_NAME);
+    let mut bytes = fs::read(&path).unwrap();
+    bytes[60..100].fill(0);
+    fs::write(&path, bytes).unwrap();
+    let error = Database::open(directory.path()).unwrap_err();
+    assert!(matches!(error, StoreError::Corrupt { .. }), "{error}");
+}
+
+#[test]
+fn a_record_that_has_gone_and_one_whose_log_has_gone_are_told_of() {
+    let directory = filled();
+    assert!(Database::open(directory.path()).unwrap().lost().is_none());
+    fs::write(directory.path().join(FILE_NAME), []).unwrap();
+    let database = Database::open(directory.path()).unwrap();
+    let lost = database.lost().expect("told").to_owned();
+    assert!(lost.contains("has gone or is empty"), "{lost}");
+    drop(database);
+
+    // Killed: the lock file says that rows stood in the log alone, and the log is not there.
+    let mut database = Database::open(directory.path()).unwrap();
+    let tun = database.tun("north-yard", "tun-1").unwrap();
+    database.next_sequences(tun, 1).unwrap();
+    let after = tempdir().unwrap();
+    for name in [FILE_NAME, LOCK_NAME] {
+        fs::copy(directory.path().join(name), after.path().join(name)).unwrap();
+    }
+    let opened = Database::open(after.path()).unwrap();
+    let lost = opened.lost().expect("told");
+    assert!(lost.contains("-wal, has gone"), "{lost}");
+}
+
+#[test]
+fn a_directory_in_place_of_the_file_is_named_as_such() {
+    let directory = tempdir().unwrap();
+    fs::create_dir(directory.path().join(FILE_NAME)).unwrap();
+    let error = Database::open(directory.path()).unwrap_err();
+    assert!(!error.is_passing());
+    assert!(
+        error.to_string().contains("a directory stands where"),
+        "{error}"
+    );
 }
 
 /// A record with some brews' worth of rows, closed.

@@ -41,6 +41,13 @@ fn record(database: &mut Database, tun: TunId, day: f64, name: &str, ended: bool
     brew
 }
 
+/// The service runs from one day to another and looks at its record twice a day.
+fn age(database: &mut Database, from_day: u32, to_day: u32) {
+    for half in from_day * 2..=to_day * 2 {
+        database.age(wall(f64::from(half) * 0.5 * DAY_S)).unwrap();
+    }
+}
+
 #[test]
 fn old_readings_go_and_tables_alarms_and_samples_stay() {
     let directory = tempdir().unwrap();
@@ -52,17 +59,15 @@ fn old_readings_go_and_tables_alarms_and_samples_stay() {
     let tun = database.tun("north-yard", "tun-1").unwrap();
     let old = record(&mut database, tun, 0.0, "old", true);
     let abandoned = record(&mut database, tun, 1.0, "abandoned", false);
+    age(&mut database, 2, 39);
     let young = record(&mut database, tun, 39.0, "young", true);
+    age(&mut database, 39, 40);
     let keep = Keep {
         readings_days: 30.0,
         brews_days: None,
     };
     let mut slices = 0;
-    while database
-        .retention_slice(wall(40.0 * DAY_S), keep)
-        .unwrap()
-        .more
-    {
+    while database.retention_slice(keep).unwrap().more {
         slices += 1;
         // Each slice is small: seven rows of each kind.
         assert!(slices < 100);
@@ -88,13 +93,14 @@ async fn whole_brews_go_when_the_site_says_so_but_never_the_running_one() {
     let tun = database.tun("north-yard", "tun-1").unwrap();
     let other = database.tun("north-yard", "tun-2").unwrap();
     record(&mut database, tun, 0.0, "old", true);
-    let kept = record(&mut database, tun, 399.0, "young", true);
     let running = record(&mut database, other, 0.0, "running", false);
     let idle = Batch {
         outputs: vec![alarm(0.0)],
         ..Batch::new(tun, None)
     };
     database.append(&idle).unwrap();
+    age(&mut database, 1, 399);
+    let kept = record(&mut database, tun, 399.0, "young", true);
     drop(database);
     let store = Store::open(directory.path()).unwrap();
     let keep = Keep {
@@ -109,4 +115,31 @@ async fn whole_brews_go_when_the_site_says_so_but_never_the_running_one() {
     assert_eq!(database.raw_readings(kept).unwrap().len(), 50);
     assert_eq!(database.raw_readings(running).unwrap().len(), 50);
     assert!(database.idle_alarms(tun).unwrap().is_empty());
+}
+
+#[test]
+fn a_clock_that_is_wrong_at_a_start_makes_nothing_old() {
+    let directory = tempdir().unwrap();
+    let mut database = Database::open(directory.path()).unwrap();
+    let tun = database.tun("north-yard", "tun-1").unwrap();
+    let keep = Keep {
+        readings_days: 30.0,
+        brews_days: Some(40.0),
+    };
+    let removed = |database: &mut Database, day: f64| {
+        database.age(wall(day * DAY_S)).unwrap();
+        database.retention_slice(keep).unwrap().removed
+    };
+    // Made while the clock stood years back, and set right afterwards; then years ahead, and back.
+    let early = record(&mut database, tun, -9400.0, "early", true);
+    let days = [-9400.0, 0.0, 500.0, 0.5, 9000.0, 1.0];
+    for day in days {
+        assert_eq!(removed(&mut database, day), 0, "day {day}");
+    }
+    assert_eq!(database.raw_readings(early).unwrap().len(), 50);
+    // Not even by starting with the wrong clock again and again within minutes.
+    for start in 0..20 {
+        let day = 9000.0 + f64::from(start) * 0.001;
+        assert_eq!(removed(&mut database, day), 0, "start {start}");
+    }
 }

@@ -68,7 +68,7 @@ impl Brewhouse {
                 let id = store.tun(SITE, name).await.unwrap();
                 tuns.push(tun(id, name, &store, &done));
             }
-            let first = tuns[0].id;
+            let first = tuns[0].id();
             store
                 .run(move |db| Ok(record_brew(db, first)))
                 .await
@@ -237,7 +237,7 @@ fn tun(id: TunId, name: &str, store: &Store, done: &Done) -> TunHandle {
     TunHandle {
         site: SITE.to_owned(),
         tun: name.to_owned(),
-        id,
+        place: Arc::new(id.into()),
         requests,
         news,
         configuration: Arc::new(configuration()),

@@ -13,6 +13,9 @@ pub struct DeliveryParameters {
     pub throttled_wait: Duration,
     /// Wait after a refusal that a person has to mend: credentials, bucket. Own choice.
     pub refused_wait: Duration,
+    /// Points refused one by one without any being taken, after which the server and not the points is at fault, 1 or more.
+    /// Own choice: a fault of the program makes a few bad points among many good ones.
+    pub refused_in_a_row: u32,
     /// Part of each wait that is left to chance, 0 to 1, so that several services do not return in step.
     /// Own choice.
     pub jitter: f64,
@@ -27,6 +30,7 @@ impl Default for DeliveryParameters {
             longest_wait: Duration::from_secs(60),
             throttled_wait: Duration::from_secs(10),
             refused_wait: Duration::from_secs(60),
+            refused_in_a_row: 5,
             jitter: 0.5,
             shown_characters: 300,
         }

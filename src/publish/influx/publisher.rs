@@ -82,6 +82,10 @@ pub struct Publisher {
     health: watch::Sender<Health>,
     /// Requests that failed in a row.
     failures: u32,
+    /// Points refused alone since one was taken.
+    refused_alone: u32,
+    /// As many rows as a request may have by the settings.
+    full_batch: usize,
 }
 
 /// The ends of a new publisher: rows in, the publisher to run, receipts out, and its health.
@@ -108,6 +112,8 @@ pub fn connect(settings: &Influx, parameters: DeliveryParameters) -> Result<Ends
         acknowledged,
         health,
         failures: 0,
+        refused_alone: 0,
+        full_batch: settings.batch.clamp(1, ROWS_BOUND),
     };
     let feed = Feed {
         rows: feed,
@@ -200,6 +206,11 @@ impl Publisher {
 
     async fn delivered(&mut self, piece: Vec<Row>) -> Result<(), Ended> {
         self.failures = 0;
+        if self.refuses_all() {
+            // What made the pieces small was the server's trouble.
+            self.batch = self.full_batch;
+        }
+        self.refused_alone = 0;
         self.health.send_modify(|health| {
             health.state = State::Delivering;
             health.delivered += piece.len() as u64;
@@ -212,7 +223,11 @@ impl Publisher {
         self.failures = self.failures.saturating_add(1);
         // Once for each new trouble, not for each try.
         if self.health.borrow().state != state {
-            tracing::warn!(publisher = "influx", ?state, "points are not taken");
+            let reason = match &state {
+                State::Retrying { reason } | State::Refused { reason } => reason.as_str(),
+                State::Idle | State::Delivering => "",
+            };
+            tracing::warn!(publisher = "influx", "points are not taken: {reason}");
         }
         self.health.send_modify(|health| {
             health.state = state;
@@ -240,6 +255,19 @@ impl Publisher {
             pieces.push(piece);
             return Ok(());
         }
+        if self.refuses_all() {
+            // Nothing is set aside for a server that takes nothing. Another point is tried next: should it be taken, this
+            // one is at fault after all.
+            let reason = format!(
+                "{}: it takes no point at all; check the server",
+                self.shorten(reason)
+            );
+            let least = self.parameters.refused_wait;
+            pieces.insert(0, piece);
+            self.failed(State::Refused { reason }, least).await;
+            return Ok(());
+        }
+        self.refused_alone += 1;
         for row in piece {
             let aside = SetAside {
                 id: row.id,
@@ -260,6 +288,10 @@ impl Publisher {
             self.tell(Receipt::SetAside { id: row.id, reason }).await?;
         }
         Ok(())
+    }
+
+    fn refuses_all(&self) -> bool {
+        self.refused_alone >= self.parameters.refused_in_a_row
     }
 
     async fn tell(&self, receipt: Receipt) -> Result<(), Ended> {

@@ -42,6 +42,7 @@ pub(super) fn judge(result: &Result<(), RequestError>) -> Verdict {
 /// The meaning of a status other than 204, the only one that says the points are written.
 pub(super) fn judge_status(status: u16, text: &str) -> Verdict {
     let answer = format!("HTTP {status} {}", text.trim());
+    let answer = answer.trim_end().to_owned();
     match status {
         400 | 422 => Verdict::Divide {
             reason: answer,

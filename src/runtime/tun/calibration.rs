@@ -28,7 +28,7 @@ pub(super) type Calibration = BTreeMap<String, Known>;
 impl Tun {
     /// Reads what the record says. A brew under way keeps its corrections until `renew_corrections`.
     pub(super) async fn load_calibration(&mut self) -> Result<(), StoreError> {
-        let tun = self.setting.tun;
+        let tun = self.tun();
         let ids: Vec<String> = self.instruments().map(|it| it.id.clone()).collect();
         self.calibration = self
             .setting
@@ -129,7 +129,7 @@ impl Tun {
             return Err(Refusal::NoInstrument(instrument));
         };
         let made = self.setting.clock.wall(self.setting.clock.now());
-        let (tun, id) = (self.setting.tun, instrument.clone());
+        let (tun, id) = (self.tun(), instrument.clone());
         let entry = StoredCorrection {
             instrument: instrument.clone(),
             version: 0,
@@ -168,7 +168,7 @@ impl Tun {
 
     pub(super) async fn enter_check(&mut self, new: NewCheck) -> Result<StoredCheck, Refusal> {
         let checked = self.setting.clock.wall(self.setting.clock.now());
-        let tun = self.setting.tun;
+        let tun = self.tun();
         let stored = self
             .setting
             .store

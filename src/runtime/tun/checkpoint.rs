@@ -39,7 +39,7 @@ impl Tun {
         let due = self
             .checkpointed
             .is_none_or(|at| self.last.since(at) >= EVERY_S);
-        if !due || self.batch.brew.is_none() {
+        if !due || self.supervisor.plan().is_none() {
             return None;
         }
         self.checkpointed = Some(self.last);

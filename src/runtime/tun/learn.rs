@@ -3,16 +3,16 @@
 //! Owns the two moments: before a brew the profile is read, after it the lesson is kept. Neither may keep a brew
 //! from starting or ending, so that what goes wrong is only logged.
 
-use jiff::Timestamp;
 use lauter_core::profile::TunProfile;
+use lauter_core::reading::Moment;
 
 use super::Tun;
-use crate::store::BrewId;
+use crate::store::{BrewEnd, FinishedBrew, Learnt};
 
 impl Tun {
     /// What other brews taught about the tun; None where nothing has been learnt.
     pub(super) async fn learnt(&mut self, brew: &str) -> Option<Box<TunProfile>> {
-        let tun = self.setting.tun;
+        let tun = self.tun();
         match self
             .setting
             .store
@@ -30,29 +30,33 @@ impl Tun {
         }
     }
 
-    /// Keeps what the brew that has just ended taught.
-    pub(super) async fn learn(&mut self, brew: BrewId, now: Timestamp) {
-        let Some(lesson) = self.lesson.take() else {
-            return;
-        };
-        let tun = self.setting.tun;
-        let name = lesson.brew.clone();
-        let learnt = self
-            .setting
-            .store
-            .run(move |database| database.learn(tun, brew, &lesson, now))
-            .await;
-        match learnt {
-            Ok(acceptance) => {
-                let verdict = if acceptance.accepted {
-                    "teaches"
-                } else {
-                    "does not teach"
-                };
-                let why = acceptance.reason.in_words();
-                tracing::info!("brew {name} {verdict} the tun's profile: {why}");
-            }
-            Err(error) => tracing::error!("brew {name} was not learnt from: {error}"),
+    /// How a brew that has just ended is written: with what it taught, which is learnt then.
+    pub(super) fn brew_end(&mut self, ended_at: Moment) -> BrewEnd {
+        let ended = self.setting.clock.wall(ended_at);
+        BrewEnd {
+            finished: FinishedBrew {
+                ended,
+                ended_at,
+                summary: self.summary.take(),
+            },
+            lesson: self.lesson.take().map(|lesson| (lesson, ended)),
         }
+    }
+}
+
+/// Tells what came of what a brew taught.
+pub(super) fn tell(learnt: Learnt) {
+    match learnt {
+        Some((name, Ok(acceptance))) => {
+            let verdict = if acceptance.accepted {
+                "teaches"
+            } else {
+                "does not teach"
+            };
+            let why = acceptance.reason.in_words();
+            tracing::info!("brew {name} {verdict} the tun's profile: {why}");
+        }
+        Some((name, Err(error))) => tracing::error!("brew {name} was not learnt from: {error}"),
+        None => {}
     }
 }

@@ -1,44 +1,61 @@
 //! What the tun's task writes down, and what it does while it cannot.
 //!
-//! Owns the batches' way into the store, the rows' way on to the publishers, and the look at what waits there. While
-//! the record takes nothing, the watch goes on: alarms and events go out at once, an alarm says that the record is not
-//! written, what is unwritten waits in memory up to a bound, and what is given up leaves a mark.
+//! Owns the stretches' way into the store, one at a time and in their order. The task waits for the disk two seconds and no
+//! longer: what has not been written by then counts as unwritten, the watch goes on, alarms and events go out at once, an
+//! alarm says that nothing is recorded, and what is unwritten waits in memory up to a bound. There may be no record at all
+//! yet: then each try asks for it.
+
+use std::time::Duration;
 
 use lauter_core::reading::Moment;
-use lauter_core::supervisor::{Dated, Event, Occurrence, Output};
-use serde_json::json;
+use lauter_core::supervisor::{Event, RECORD};
+use tokio::time::timeout;
 
-use super::super::publishers::Settled;
 use super::super::request::Refusal;
 use super::Tun;
-use crate::publish::mqtt::topics::time_text;
-use crate::store::{Batch, MessageClass, StoreError};
+use super::gap::GivenUp;
+use super::learn;
+use crate::store::{Batch, BrewEnd, NewMessage, StoreError, Stretch, TunId, Writing};
 
-/// The name under which the record's own trouble is reported, beside the publishers'.
-const RECORD: &str = "record";
+/// How long the task waits for the disk.
+pub const PATIENCE: Duration = Duration::from_secs(2);
+/// The same when the service ends.
+const LAST_PATIENCE: Duration = Duration::from_millis(500);
+/// How long a brew's record may take to be read.
+const RESUME_LIMIT: Duration = Duration::from_secs(5);
 
-/// Messages set aside that the status shows, and how much of each.
-const SHOWN_ASIDE: usize = 5;
-const SHOWN_CHARACTERS: usize = 300;
+/// Times that something was to be written between two askings for a record that was not there. Own choice.
+const JOIN_PAUSE: u32 = 5;
 
 /// What the store has not taken.
 #[derive(Debug, Default)]
 pub(super) struct Unwritten {
     /// Since when, while it is so.
-    since: Option<Moment>,
-    /// Messages of the batch that went out without being written.
-    told: usize,
+    pub since: Option<Moment>,
+    /// Why, in words.
+    reason: String,
+    /// How often the record is not asked for now.
+    pause: u32,
+    /// Messages of the present stretch that went out without being written.
+    pub told: usize,
     /// What was given up while it lasted.
-    given_up: GivenUp,
+    pub given_up: GivenUp,
     /// Given up since the start.
     pub total: u64,
 }
 
-#[derive(Debug, Default)]
-struct GivenUp {
-    readings: u64,
-    others: u64,
-    span: Option<(Moment, Moment)>,
+/// A stretch that the store's thread has been given.
+#[derive(Debug)]
+pub(super) struct Flight {
+    writing: Writing,
+    /// What comes next goes on with the same brew.
+    continues: bool,
+    /// The disk has had its time.
+    late: bool,
+    events: usize,
+    messages: Vec<NewMessage>,
+    /// How many of them went out meanwhile.
+    told: usize,
 }
 
 impl Tun {
@@ -46,190 +63,301 @@ impl Tun {
     /// time.
     pub(super) async fn flush(&mut self) {
         self.urgent = false;
-        if !self.batch.is_empty() {
-            self.write().await;
+        if !self.joined && self.unwritten.pause > 0 {
+            self.unwritten.pause -= 1;
+            self.hold();
+            return;
         }
+        if !self.joined {
+            if let Err(error) = self.join().await {
+                self.unwritten.pause = JOIN_PAUSE;
+                self.not_written(&error);
+                return;
+            }
+            self.go_on();
+        }
+        self.write(PATIENCE, false).await;
+        if self.unwritten.since.is_some() {
+            return;
+        }
+        self.remove_settled().await;
+        let tun = self.tun();
         let pumped = self.setting.publishers.pump(&self.setting.store).await;
-        let refilled = self
-            .setting
-            .sequence
-            .refill(&self.setting.store, self.setting.tun)
-            .await;
-        if let Err(error) = pumped.and(refilled) {
+        let refilled = match pumped {
+            Ok(()) => self.setting.sequence.refill(&self.setting.store, tun).await,
+            failed => failed,
+        };
+        if let Err(error) = refilled {
             tracing::debug!("rows wait: {error}");
         }
     }
 
-    pub(super) async fn write(&mut self) {
-        self.batch.checkpoint = self.checkpoint().map(Box::new);
-        self.batch.mark = self.clock_mark().map(Box::new);
-        let empty = Batch::new(self.setting.tun, self.batch.brew);
-        let batch = std::mem::replace(&mut self.batch, empty);
-        match self.setting.store.append(batch.clone()).await {
-            Ok(_) => self.written_again(),
-            Err(error) => {
-                self.batch = batch;
-                // By the time it is written it would be behind its events.
-                self.batch.checkpoint = None;
-                self.checkpointed = None;
-                self.not_written(&error);
+    /// Finds the tun's place in the record and what was under way, where there is a record.
+    pub async fn join(&mut self) -> Result<(), StoreError> {
+        let tun = match self.setting.place.get() {
+            Some(known) => *known,
+            None => {
+                let configuration = &self.setting.configuration;
+                let store = &self.setting.store;
+                let entered = store
+                    .tun(&configuration.site, &configuration.tun.name)
+                    .await?;
+                *self.setting.place.get_or_init(|| entered)
             }
+        };
+        self.stretch.set_tun(tun);
+        for stretch in &mut self.earlier {
+            stretch.set_tun(tun);
+        }
+        self.setting.publishers.set_tun(tun);
+        // A brew that was begun meanwhile is the one under way.
+        if self.supervisor.plan().is_none() {
+            let resumed = timeout(RESUME_LIMIT, self.resume()).await;
+            match resumed.unwrap_or(Err(StoreError::Stalled)) {
+                Err(error) if error.is_passing() => return Err(error),
+                Err(error) => {
+                    tracing::error!("what was under way cannot be taken up: {error}");
+                }
+                Ok(()) => {}
+            }
+        }
+        self.left_words = self.take_words().await;
+        self.joined = true;
+        Ok(())
+    }
+
+    /// Tells what the time before has left.
+    pub(super) fn go_on(&mut self) {
+        let begins = match self.unwatched_since.take() {
+            Some(since) => Event::Interrupted { since },
+            None => Event::Tick,
+        };
+        self.give(begins, self.setting.clock.now());
+        self.renew_corrections();
+        if let Some(words) = self.left_words.take() {
+            self.tell_gap(words);
+        }
+    }
+
+    /// Writes everything that waits, as far as the store takes it. `last`: with the state to go on from, whenever the one
+    /// before was kept.
+    pub(super) async fn write(&mut self, patience: Duration, last: bool) {
+        let mut wrote = false;
+        loop {
+            if self.flight.is_none() && !self.launch(last && !wrote) {
+                break;
+            }
+            let Some(flight) = &mut self.flight else {
+                break;
+            };
+            let limit = if flight.late {
+                Duration::ZERO
+            } else {
+                patience
+            };
+            match flight.writing.within(limit).await {
+                Some(Ok((stretch, outcome))) => {
+                    let flown = self.flight.take();
+                    match (flown, outcome) {
+                        (Some(flight), Ok(learnt)) => {
+                            learn::tell(learnt);
+                            self.landed(&flight, &stretch);
+                            wrote = true;
+                        }
+                        (Some(flight), Err(error)) => {
+                            self.came_back(&flight, *stretch);
+                            return self.not_written(&error);
+                        }
+                        (None, _) => {}
+                    }
+                }
+                Some(Err(error)) => {
+                    // The thread has gone, and the service ends for it.
+                    self.flight = None;
+                    return self.not_written(&error);
+                }
+                None => {
+                    flight.late = true;
+                    self.setting.store.note_stall();
+                    return self.not_written(&StoreError::Stalled);
+                }
+            }
+        }
+        if wrote {
+            self.written_again();
+        }
+    }
+
+    /// Gives the next stretch to the store's thread. False where nothing waits or nothing is taken.
+    fn launch(&mut self, last: bool) -> bool {
+        let (stretch, continues) = if let Some(earlier) = self.earlier.pop_front() {
+            (earlier, false)
+        } else {
+            if self.stretch.is_empty() && !(last && self.supervisor.plan().is_some()) {
+                return false;
+            }
+            self.stretch.batch.checkpoint = self.checkpoint().map(Box::new);
+            self.stretch.batch.mark = self.clock_mark().map(Box::new);
+            let next = Stretch::new(Batch::new(self.tun(), self.stretch.batch.brew));
+            (std::mem::replace(&mut self.stretch, next), true)
+        };
+        let messages = stretch.batch.messages.clone();
+        let events = stretch.batch.events.len();
+        let told = if continues {
+            std::mem::take(&mut self.unwritten.told)
+        } else {
+            messages.len()
+        };
+        match self.setting.store.write(Box::new(stretch)) {
+            Ok(writing) => {
+                self.flight = Some(Flight {
+                    writing,
+                    continues,
+                    late: false,
+                    events,
+                    messages,
+                    told,
+                });
+                true
+            }
+            Err(stretch) => {
+                self.put_back(*stretch, continues, told);
+                self.not_written(&StoreError::Stalled);
+                false
+            }
+        }
+    }
+
+    fn landed(&mut self, flight: &Flight, stretch: &Stretch) {
+        if flight.continues {
+            let next = self.earlier.front_mut().unwrap_or(&mut self.stretch);
+            next.batch.brew = stretch.batch.brew;
+        }
+        self.setting.news.send_modify(|news| news.recorded += 1);
+    }
+
+    fn came_back(&mut self, flight: &Flight, stretch: Stretch) {
+        let told = flight.told.min(stretch.batch.messages.len());
+        self.put_back(stretch, flight.continues, told);
+    }
+
+    /// Puts a stretch before what was told after it.
+    fn put_back(&mut self, mut stretch: Stretch, continues: bool, told: usize) {
+        // By the time it is written it would be behind its events.
+        stretch.batch.checkpoint = None;
+        self.checkpointed = None;
+        if !continues {
+            self.earlier.push_front(stretch);
+            return;
+        }
+        let all_told = told == stretch.batch.messages.len();
+        if let Some(next) = self.earlier.pop_front() {
+            stretch.join(next);
+            self.earlier.push_front(stretch);
+            return;
+        }
+        let empty = Stretch::new(Batch::new(TunId::UNKNOWN, None));
+        stretch.join(std::mem::replace(&mut self.stretch, empty));
+        self.stretch = stretch;
+        self.unwritten.told = if all_told {
+            told + self.unwritten.told
+        } else {
+            told
+        };
+    }
+
+    /// Draws a line: what comes next is of another brew, or of none.
+    pub(super) fn seal(&mut self, ends: Option<BrewEnd>) {
+        let next = Stretch::new(Batch::new(self.tun(), None));
+        let mut sealed = std::mem::replace(&mut self.stretch, next);
+        sealed.ends = ends;
+        self.unwritten.told = 0;
+        if !sealed.is_empty() {
+            self.earlier.push_back(sealed);
         }
     }
 
     fn written_again(&mut self) {
         self.unwritten.told = 0;
+        self.setting.publishers.wake();
         let given_up = std::mem::take(&mut self.unwritten.given_up);
         self.mark_gap(&given_up);
-        self.setting.publishers.wake();
-        self.setting.news.send_modify(|news| news.recorded += 1);
         if let Some(since) = self.unwritten.since.take() {
             let down_s = self.last.since(since);
             tracing::info!("the record is being written again after {down_s:.0} s");
-            self.report_record(None);
+            self.report_record();
         }
     }
 
     fn not_written(&mut self, error: &StoreError) {
+        self.unwritten.reason = if error.is_full() {
+            "the disk is full; free disk space".to_owned()
+        } else {
+            error.to_string()
+        };
         if self.unwritten.since.is_none() {
             tracing::error!("the record cannot be written: {error}; the watch goes on");
             self.unwritten.since = Some(self.last);
-            self.report_record(Some(error.to_string()));
+            self.report_record();
             // What this has just said waits for the next time; it is said at once below.
             self.urgent = false;
         }
+        self.hold();
+    }
+
+    /// Keeps what waits within its bound, and tells what of it must be heard.
+    fn hold(&mut self) {
         self.give_up_oldest();
-        let unheard = &self.batch.messages[self.unwritten.told..];
+        if let Some(flight) = &mut self.flight {
+            let unheard = &flight.messages[flight.told..];
+            flight.told += self.setting.publishers.tell_unwritten(unheard);
+            if flight.told < flight.messages.len() {
+                return;
+            }
+        }
+        let unheard = &self.stretch.batch.messages[self.unwritten.told..];
         self.unwritten.told += self.setting.publishers.tell_unwritten(unheard);
     }
 
     /// The record is reported like a publisher that does not take its rows: one alarm for everything that is not
-    /// delivered.
-    fn report_record(&mut self, refused: Option<String>) {
+    /// delivered. A file that is damaged takes them and is no place to keep them.
+    pub(super) fn report_record(&mut self) {
+        let damage = self.setting.store.health().damage;
+        let (refused, waiting) = match self.unwritten.since {
+            Some(_) => (Some(self.unwritten.reason.clone()), self.events_waiting()),
+            None => (damage, 0),
+        };
         let oldest_age_s = self
             .unwritten
             .since
             .map_or(0.0, |since| self.last.since(since));
-        let depth = if refused.is_some() {
-            self.batch.events.len() as u64
-        } else {
-            0
-        };
         let event = Event::Delivery {
             publisher: RECORD.to_owned(),
             oldest_age_s,
-            depth,
+            depth: waiting as u64,
             refused,
         };
         self.give(event, self.setting.clock.now());
     }
 
-    /// Keeps what waits within its bound. Readings and states go first, the oldest of them; what people did, alarms
-    /// and events only when nothing else is left.
-    fn give_up_oldest(&mut self) {
-        let bound = self.setting.unwritten_bound;
-        let given_up = &mut self.unwritten.given_up;
-        let before = given_up.readings + given_up.others;
-        let batch = &mut self.batch;
-        let events = thin(&mut batch.events, bound, |dated| {
-            matches!(dated.event, Event::Reading { .. } | Event::Tick)
-        });
-        for (dated, cheap) in events {
-            given_up.note(dated.at, cheap);
-        }
-        let outputs = thin(&mut batch.outputs, bound, |dated| {
-            matches!(dated.output, Output::Reading(_) | Output::Runoff(_))
-        });
-        for (dated, cheap) in outputs {
-            given_up.note(dated.at, cheap);
-        }
-        let told = self.unwritten.told.min(batch.messages.len());
-        let unheard = batch.messages.split_off(told);
-        let mut heard = std::mem::replace(&mut batch.messages, unheard);
-        let left = bound.saturating_sub(batch.messages.len());
-        thin(&mut heard, left, |message| {
-            message.class != MessageClass::Record
-        });
-        self.unwritten.told = heard.len();
-        heard.append(&mut batch.messages);
-        batch.messages = heard;
-        self.unwritten.total += given_up.readings + given_up.others - before;
+    fn events_waiting(&self) -> usize {
+        self.stretch.batch.events.len() + self.events_held()
     }
 
-    /// Says in the record, and to everybody, what it lacks.
-    fn mark_gap(&mut self, given_up: &GivenUp) {
-        let Some((first, last)) = given_up.span else {
-            return;
-        };
-        let wall = |at| self.setting.clock.wall(at).strftime("%H:%M:%S");
-        let also = match given_up.others {
-            0 => String::new(),
-            others => format!(" and {others} alarms or events"),
-        };
-        let text = format!(
-            "The record has a gap: it could not be written, and {} readings{also} between {} and {} UTC are not in it.",
-            given_up.readings,
-            wall(first),
-            wall(last)
-        );
-        let dated = Dated {
-            at: self.last,
-            output: Output::Occurrence(Occurrence {
-                elapsed_s: self.latest.runoff.as_ref().map(|runoff| runoff.elapsed_s),
-                event: "record-gap".to_owned(),
-                text,
-            }),
-        };
-        let rows = self.setting.publishers.publish(&dated);
-        self.batch.messages.extend(rows);
-        self.batch.outputs.push(dated);
-        self.urgent = true;
+    /// Events that wait before the present stretch.
+    pub(super) fn events_held(&self) -> usize {
+        let earlier = self
+            .earlier
+            .iter()
+            .map(|stretch| stretch.batch.events.len());
+        earlier.sum::<usize>() + self.flight.as_ref().map_or(0, |flight| flight.events)
     }
 
-    pub(super) async fn settle(&mut self, settled: Settled) {
-        let store = self.setting.store.clone();
-        let now = self.setting.clock.wall(self.setting.clock.now());
-        let any_set_aside = !settled.set_aside.is_empty();
-        let outcome = async {
-            for (id, reason) in settled.set_aside {
-                store
-                    .run(move |database| database.set_aside(&[id], &reason, now))
-                    .await?;
-            }
-            store.acknowledge(settled.delivered).await
-        };
-        if let Err(error) = outcome.await {
-            // They stay in the outbox and are published once more after the next start.
-            tracing::warn!("delivered rows cannot be removed: {error}");
-        }
-        if any_set_aside {
-            self.show_set_aside().await;
-        }
-    }
-
-    /// Reads anew what people are shown of the messages that nobody will get.
-    pub(super) async fn show_set_aside(&mut self) {
-        let tun = self.setting.tun;
-        let read = self
-            .setting
-            .store
-            .read(move |database| database.all_set_aside(tun, SHOWN_ASIDE))
-            .await;
-        match read {
-            Ok(all) => {
-                let shown = all.iter().map(|aside| {
-                    let payload: String = aside.payload.chars().take(SHOWN_CHARACTERS).collect();
-                    json!({
-                        "publisher": aside.publisher.name(),
-                        "topic": aside.topic,
-                        "payload": payload,
-                        "reason": aside.reason,
-                        "time": time_text(aside.set_aside),
-                    })
-                });
-                self.set_aside_shown = shown.collect();
-            }
-            Err(error) => tracing::warn!("what was set aside cannot be read: {error}"),
+    pub(super) async fn write_last(&mut self) {
+        // The next start goes on from here at once.
+        self.checkpointed = None;
+        if self.joined {
+            self.write(LAST_PATIENCE, true).await;
         }
     }
 
@@ -238,99 +366,10 @@ impl Tun {
         self.unwritten.since.map(|since| self.last.since(since))
     }
 
-    pub(super) async fn look_at_backlogs(&mut self) {
-        if self.unwritten.since.is_some() {
-            let reason = self.setting.store.health().last_error;
-            self.report_record(Some(reason.unwrap_or_default()));
-        }
-        for (publisher, refused) in self.setting.publishers.refusals() {
-            let Ok(backlog) = self
-                .setting
-                .store
-                .backlog(self.setting.tun, publisher)
-                .await
-            else {
-                continue;
-            };
-            let now = self.setting.clock.now();
-            let wall = self.setting.clock.wall(now);
-            let oldest_age_s = backlog.oldest.map_or(0.0, |oldest| {
-                wall.as_second().saturating_sub(oldest.as_second()).max(0) as f64
-            });
-            let event = Event::Delivery {
-                publisher: publisher.name().to_owned(),
-                oldest_age_s,
-                depth: backlog.depth,
-                refused,
-            };
-            self.give(event, now);
-        }
-    }
-
     pub(super) fn written(&self) -> Result<(), Refusal> {
         if self.unwritten.since.is_some() {
-            let reason = self.setting.store.health().last_error.unwrap_or_default();
-            return Err(Refusal::Store(reason));
+            return Err(Refusal::Store(self.unwritten.reason.clone()));
         }
         Ok(())
-    }
-}
-
-impl GivenUp {
-    fn note(&mut self, at: Moment, cheap: bool) {
-        if cheap {
-            self.readings += 1;
-        } else {
-            self.others += 1;
-        }
-        let (first, last) = self.span.unwrap_or((at, at));
-        self.span = Some((first.min(at), last.max(at)));
-    }
-}
-
-/// Takes out what is above the bound: the oldest of the cheap first, then the oldest. Each with whether it was cheap.
-fn thin<T>(items: &mut Vec<T>, bound: usize, is_cheap: impl Fn(&T) -> bool) -> Vec<(T, bool)> {
-    let excess = items.len().saturating_sub(bound);
-    if excess == 0 {
-        return Vec::new();
-    }
-    let cheap = items
-        .iter()
-        .filter(|item| is_cheap(item))
-        .count()
-        .min(excess);
-    let (mut cheap_left, mut dear_left) = (cheap, excess - cheap);
-    let mut taken = Vec::with_capacity(excess);
-    let all = std::mem::take(items);
-    for item in all {
-        let cheap = is_cheap(&item);
-        let left = if cheap {
-            &mut cheap_left
-        } else {
-            &mut dear_left
-        };
-        if *left > 0 {
-            *left -= 1;
-            taken.push((item, cheap));
-        } else {
-            items.push(item);
-        }
-    }
-    taken
-}
-
-#[cfg(test)]
-mod tests {
-    use super::thin;
-
-    #[test]
-    fn the_oldest_cheap_ones_go_first_and_dear_ones_only_when_no_cheap_one_is_left() {
-        let cheap = |item: &u32| item.is_multiple_of(2);
-        let mut items = vec![1, 2, 3, 4, 5, 6];
-        assert_eq!(thin(&mut items, 6, cheap), []);
-        assert_eq!(thin(&mut items, 4, cheap), [(2, true), (4, true)]);
-        assert_eq!(items, [1, 3, 5, 6]);
-        assert_eq!(thin(&mut items, 2, cheap), [(1, false), (6, true)]);
-        assert_eq!(items, [3, 5]);
     }
 }

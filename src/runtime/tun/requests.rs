@@ -13,7 +13,7 @@ use super::Tun;
 use crate::config::Configuration;
 use crate::engine;
 use crate::publish::mqtt::topics::time_text;
-use crate::store::{BrewHeader, BrewId, FinishedBrew};
+use crate::store::BrewHeader;
 
 /// The same sample within this time is a second tap, s. Own choice.
 const SECOND_TAP_S: f64 = 60.0;
@@ -162,7 +162,7 @@ impl Tun {
         let now = self.setting.clock.now().max(self.last);
         let profile = self.learnt(&plan.brew).await;
         let header = BrewHeader {
-            tun: self.setting.tun,
+            tun: self.tun(),
             plan: plan.clone(),
             instruments: configuration_instruments(&self.setting.configuration),
             config_digest: engine::digest(&self.setting.configuration),
@@ -170,13 +170,9 @@ impl Tun {
             started_at: now,
             origin: now,
         };
-        let brew: BrewId = self
-            .setting
-            .store
-            .begin_brew(header)
-            .await
-            .map_err(|error| Refusal::Store(error.to_string()))?;
-        self.batch.brew = Some(brew);
+        self.seal(None);
+        self.stretch.begins = Some(header);
+        self.stretch.replaces = self.joined;
         self.checkpointed = None;
         self.latest.forget_brew();
         self.give(
@@ -190,7 +186,8 @@ impl Tun {
         );
         self.give(deed(who, "brew-started"), now);
         self.flush().await;
-        self.written()
+        // The wort does not wait for a disk: without a record the brew is watched all the same, and the alarm says so.
+        Ok(())
     }
 
     async fn end_brew(&mut self, who: String) -> Result<String, Refusal> {
@@ -199,6 +196,8 @@ impl Tun {
             self.ending = Some(plan.brew.clone());
             self.give(deed(who, "brew-ended"), now);
             self.give(Event::BrewEnded, now);
+            let end = self.brew_end(now);
+            self.seal(Some(end));
         }
         // A record that took nothing at the first asking is asked again.
         let Some(name) = self.ending.clone() else {
@@ -207,16 +206,6 @@ impl Tun {
         self.flush().await;
         self.written()?;
         self.ending = None;
-        if let Some(brew) = self.batch.brew.take() {
-            self.learn(brew, self.setting.clock.wall(now)).await;
-            let finished = FinishedBrew {
-                ended: self.setting.clock.wall(now),
-                ended_at: now,
-                summary: self.summary.take(),
-            };
-            let done = self.setting.store.finish_brew(brew, finished).await;
-            done.map_err(|error| Refusal::Store(error.to_string()))?;
-        }
         Ok(name)
     }
 
@@ -278,6 +267,7 @@ impl Tun {
                 "store": {
                     "failed": store.failed,
                     "last_error": store.last_error,
+                    "damage": store.damage,
                     "queued": store.queued,
                     "thinned": store.thinned,
                     "unwritten_s": self.unwritten_s(),

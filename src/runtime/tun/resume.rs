@@ -11,7 +11,8 @@ use lauter_core::supervisor::{AlarmLine, Dated, Line, Output};
 use super::Tun;
 use super::checkpoint::engine_name;
 use super::requests::configuration_instruments;
-use crate::store::{Batch, Brew, DatedEvent, FinishedBrew, StoreError};
+use crate::engine;
+use crate::store::{Batch, Brew, DatedEvent, StoreError, Stretch};
 
 impl Tun {
     /// Takes up the alarms of this tun, its instruments' corrections and its unfinished brew, if there is one that can be.
@@ -21,12 +22,12 @@ impl Tun {
     }
 
     async fn resume_watch(&mut self) -> Result<(), StoreError> {
-        let tun = self.setting.tun;
+        let tun = self.tun();
         let (alarms, unfinished) = self
             .setting
             .store
             .read(move |database| {
-                let unfinished = database.unfinished_brew(tun)?;
+                let unfinished = readable(database.unfinished_brew(tun))?;
                 let alarms =
                     database.latest_alarms(tun, unfinished.as_ref().map(|brew| brew.id))?;
                 Ok((alarms, unfinished))
@@ -37,11 +38,24 @@ impl Tun {
             return Ok(());
         };
         let (id, engine) = (brew.id, engine_name(&self.setting.configuration));
-        let mut beginning = self
+        let beginning = self
             .setting
             .store
             .read(move |database| database.beginning(id, &engine))
-            .await?;
+            .await;
+        let mut beginning = match beginning {
+            Err(error @ StoreError::Unreadable { .. }) => {
+                tracing::error!(
+                    "brew {} was under way and cannot be taken up: {error}. Its record ends here; start the rest as a new \
+                     brew with another id",
+                    brew.header.plan.brew
+                );
+                self.take_up_alarms(alarms);
+                self.close(&brew, None);
+                return Ok(());
+            }
+            other => other?,
+        };
         let configured = configuration_instruments(&self.setting.configuration);
         if !same_instruments(&brew.header.instruments, &configured) {
             tracing::error!(
@@ -51,14 +65,26 @@ impl Tun {
                 self.setting.configuration.file.display()
             );
             self.take_up_alarms(alarms);
-            return self.close(&brew, beginning.events.last()).await;
+            self.close(&brew, beginning.events.last());
+            return Ok(());
         }
+        // Between its start and now it may have watched an idle tun.
+        self.supervisor = engine::supervisor(&self.setting.configuration);
         let stored = beginning.checkpoint.take();
         let taken_up = stored.as_ref().is_some_and(|stored| self.take_up(stored));
         if !taken_up {
             if stored.is_some() {
                 let events = self.setting.store.read(move |database| database.events(id));
-                beginning.events = events.await?;
+                match events.await {
+                    Ok(events) => beginning.events = events,
+                    Err(error) => {
+                        tracing::error!(
+                            "brew {} was under way and cannot be taken up: {error}. Its record ends here",
+                            brew.header.plan.brew
+                        );
+                        beginning.events.clear();
+                    }
+                }
             }
             self.take_up_alarms(alarms);
         }
@@ -73,11 +99,13 @@ impl Tun {
         }
         if self.supervisor.plan().is_none() {
             // It was ended, and the service went before the record said so.
-            return self.close(&brew, last.as_ref()).await;
+            self.close(&brew, last.as_ref());
+            return Ok(());
         }
         self.unwatched_since = Some(self.last);
+        self.seal(None);
         tracing::info!("brew {} was under way and goes on", brew.header.plan.brew);
-        self.batch = Batch::new(tun, Some(brew.id));
+        self.stretch = Stretch::new(Batch::new(tun, Some(brew.id)));
         Ok(())
     }
 
@@ -92,16 +120,29 @@ impl Tun {
     }
 
     /// Ends a brew's record with the last event in it.
-    async fn close(&mut self, brew: &Brew, last: Option<&DatedEvent>) -> Result<(), StoreError> {
+    fn close(&mut self, brew: &Brew, last: Option<&DatedEvent>) {
         let ended_at = last.map_or(brew.header.started_at, |event| event.at);
-        let ended = self.setting.clock.wall(ended_at);
-        self.learn(brew.id, ended).await;
-        let finished = FinishedBrew {
-            ended,
-            ended_at,
-            summary: self.summary.take(),
-        };
-        self.setting.store.finish_brew(brew.id, finished).await
+        let end = self.brew_end(ended_at);
+        let batch = Batch::new(self.tun(), Some(brew.id));
+        self.earlier.push_back(Stretch {
+            ends: Some(end),
+            ..Stretch::new(batch)
+        });
+    }
+}
+
+/// A brew whose own record cannot be read is not gone on with; that is no reason not to watch.
+pub(in crate::runtime) fn readable(
+    brew: Result<Option<Brew>, StoreError>,
+) -> Result<Option<Brew>, StoreError> {
+    match brew {
+        Err(error @ StoreError::Unreadable { .. }) => {
+            tracing::error!(
+                "the newest brew cannot be taken up: {error}. Start the rest as a new brew with another id"
+            );
+            Ok(None)
+        }
+        other => other,
     }
 }
 

@@ -54,7 +54,7 @@ async fn asked<T: Send + 'static>(
     AskedQuery { brew, days }: AskedQuery,
     look: impl FnOnce(&Database, TunId, &Asked) -> Result<Option<T>, StoreError> + Send + 'static,
 ) -> Answer<T> {
-    let id = service.tun(site, tun)?.id;
+    let id = service.tun(site, tun)?.id();
     if days.is_some_and(|days| days < 0.0) {
         return Err(Problem::new(
             StatusCode::BAD_REQUEST,

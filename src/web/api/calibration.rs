@@ -94,7 +94,7 @@ pub async fn certificate(
     Query(query): Query<ReportQuery>,
 ) -> Result<Response, Problem> {
     let handle = service.tun(&site, &tun)?.clone();
-    let (id, sought) = (handle.id, numbered(&number)?);
+    let (id, sought) = (handle.id(), numbered(&number)?);
     let found = service
         .store
         .read(move |database| {
@@ -148,7 +148,7 @@ pub async fn corrections(
     Path((site, tun, instrument)): Below,
 ) -> Answer<Vec<CorrectionRecord>> {
     let handle = service.tun(&site, &tun)?;
-    let (id, name) = (handle.id, configured(handle, &instrument)?.id.clone());
+    let (id, name) = (handle.id(), configured(handle, &instrument)?.id.clone());
     let versions = service
         .store
         .read(move |database| database.correction_history(id, &name))
@@ -185,7 +185,7 @@ pub async fn drift(
     Path((site, tun, instrument)): Below,
 ) -> Result<Response, Problem> {
     let handle = service.tun(&site, &tun)?;
-    let (id, name) = (handle.id, configured(handle, &instrument)?.id.clone());
+    let (id, name) = (handle.id(), configured(handle, &instrument)?.id.clone());
     let checks = service
         .store
         .read(move |database| database.loop_checks(id, Some(&name)))

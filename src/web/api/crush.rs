@@ -29,7 +29,7 @@ pub async fn list(
     State(service): State<Arc<Service>>,
     Path((site, tun)): Path<(String, String)>,
 ) -> Answer<Vec<LoggedCrush>> {
-    let id = service.tun(&site, &tun)?.id;
+    let id = service.tun(&site, &tun)?.id();
     let log = service
         .store
         .read(move |database| database.crushes(id))
@@ -47,7 +47,7 @@ pub async fn enter(
     headers: HeaderMap,
     received: body::Received,
 ) -> Result<(StatusCode, Json<LoggedCrush>), Problem> {
-    let id = service.tun(&site, &tun)?.id;
+    let id = service.tun(&site, &tun)?.id();
     let mut crush: Crush = body::json(&headers, received)?;
     crush.who = caller.who(&crush.who);
     let faults = faults(&crush);

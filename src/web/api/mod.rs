@@ -127,9 +127,9 @@ impl Service {
 
     /// The live state of a tun.
     pub fn live(&self, site: &str, tun: &str) -> Result<&Live, Problem> {
-        let id = self.tun(site, tun)?.id;
+        let id = self.tun(site, tun)?.id();
         let mut beside = self.tuns.iter().zip(&self.live);
-        let found = beside.find(|(handle, _)| handle.id == id);
+        let found = beside.find(|(handle, _)| handle.id() == id);
         found
             .map(|(_, live)| live)
             .ok_or_else(|| Problem::not_found("this tun is not watched live"))

@@ -13,7 +13,7 @@ pub async fn show(
     State(service): State<Arc<Service>>,
     Path((site, tun)): Path<(String, String)>,
 ) -> Answer<KnownProfile> {
-    let id = service.tun(&site, &tun)?.id;
+    let id = service.tun(&site, &tun)?.id();
     let known = service
         .store
         .read(move |database| KnownProfile::of(database, id))

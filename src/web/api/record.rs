@@ -29,7 +29,7 @@ pub async fn brews(
     Path((site, tun)): Path<(String, String)>,
     Query(query): Query<ListQuery>,
 ) -> Answer<RecordedBrews> {
-    let id = service.tun(&site, &tun)?.id;
+    let id = service.tun(&site, &tun)?.id();
     let limit = query.limit.map_or(BREWS_LISTED, |limit| limit as usize);
     let listed = service
         .store
@@ -73,7 +73,7 @@ pub async fn of_brew<T: Send + 'static>(
     Path((site, tun, name)): BrewPath,
     query: impl FnOnce(&Database, Brew) -> Result<T, StoreError> + Send + 'static,
 ) -> Result<T, Problem> {
-    let id = service.tun(&site, &tun)?.id;
+    let id = service.tun(&site, &tun)?.id();
     let sought = name.clone();
     let answer = service
         .store

@@ -68,7 +68,7 @@ pub async fn report(
     Query(ReportQuery { format }): Query<ReportQuery>,
 ) -> Result<Response, Problem> {
     let handle = service.tun(&site, &tun)?.clone();
-    let id = handle.id;
+    let id = handle.id();
     of_brew(&service, Path((site, tun, brew)), move |database, brew| {
         let record = BrewRecord::read(database, brew)?;
         let started = record.brew.header.started;

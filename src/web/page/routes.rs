@@ -159,7 +159,7 @@ async fn instrument_page(
     let handle = service.tun(&site, &tun)?;
     let configured = configured(handle, &name)?;
     let look = look(handle, &service.store).await?;
-    let (id, name) = (handle.id, configured.id.clone());
+    let (id, name) = (handle.id(), configured.id.clone());
     let (checks, corrections) = service
         .store
         .read(move |database| {
@@ -203,7 +203,7 @@ async fn brews_page(
         .map(|(_, value)| value.into_owned())
         .collect();
     let (id, voice, bed) = (
-        handle.id,
+        handle.id(),
         voice_of(handle),
         bed_setting(&handle.configuration),
     );
@@ -262,7 +262,7 @@ async fn tun_page(
 ) -> Page {
     let handle = service.tun(&site, &tun)?;
     let (id, voice, bed) = (
-        handle.id,
+        handle.id(),
         voice_of(handle),
         bed_setting(&handle.configuration),
     );

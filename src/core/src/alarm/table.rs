@@ -331,9 +331,10 @@ pub const DEFINITIONS: [Definition; 16] = [
         longest_shelving_min: 480.0,
         quiet: NEVER,
         follows: &[Follows::from(AlarmId::LinkLost, Reach::SameName)],
-        cause: "A receiver of alarms or records cannot be reached.",
-        consequence: "Screens that hang on it show an old state; nothing is lost, rows wait in the store.",
-        response: "Watch the tun here or on the service's own page; check the broker or the database.",
+        cause: "Alarms and records are not delivered.",
+        consequence: "Screens that hang on it show an old state. Rows wait in the store; without a record they wait in memory.",
+        response: "Watch the tun here or on the service's own page; check what the message names: broker, database or the \
+                   disk of the record.",
         caution: "",
         time_to_respond: "30 min",
     },

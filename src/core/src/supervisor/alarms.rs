@@ -18,6 +18,9 @@ use super::silence::minutes;
 use super::telling::Deed;
 use super::{Supervisor, report};
 
+/// The name under which the record's own trouble is reported, beside the publishers'.
+pub const RECORD: &str = "record";
+
 impl Supervisor {
     pub(super) fn circumstances(brew: Option<&Brew>) -> Circumstances {
         Circumstances {
@@ -54,6 +57,15 @@ impl Supervisor {
         let circumstances = Self::circumstances(None);
         let lines = self.with_situation(circumstances, now, |annunciator, situation| {
             annunciator.end_runoff(at_once, situation)
+        });
+        self.tell(lines, now);
+    }
+
+    /// Ends what was shelved for a time that is over, also where nothing is found about it any more.
+    pub(super) fn end_shelving(&mut self, now: Moment) {
+        let circumstances = Self::circumstances(self.brew.as_ref());
+        let lines = self.with_situation(circumstances, now, |annunciator, situation| {
+            annunciator.end_shelving(situation)
         });
         self.tell(lines, now);
     }
@@ -137,6 +149,13 @@ impl Supervisor {
                     backlog.depth, backlog.oldest_age_s
                 );
                 let message = match &backlog.refused {
+                    Some(reason) if publisher == RECORD && backlog.depth == 0 => {
+                        format!("The record is not safe: {reason}.")
+                    }
+                    Some(reason) if publisher == RECORD => format!(
+                        "Nothing is being recorded: {reason}. {} rows wait in memory.",
+                        backlog.depth
+                    ),
                     Some(reason) => format!("{publisher} refuses the service: {reason}. {wait}"),
                     None => wait,
                 };

@@ -119,6 +119,24 @@ impl Annunciator {
         Some(self.tell(index, transition, None, situation))
     }
 
+    /// An alarm whose instrument has gone is judged by nobody, and would stay on the shelf past its time.
+    pub fn end_shelving(&mut self, situation: &Situation<'_>) -> Vec<AlarmLine> {
+        let mut lines = Vec::new();
+        for index in 0..self.entries.len() {
+            let entry = &mut self.entries[index];
+            let until = entry.machine.shelved_until();
+            if until.is_none_or(|until| situation.now < until) {
+                continue;
+            }
+            let conduct = situation.parameters.alarm(entry.alarm).conduct(entry.alarm);
+            let changed = entry
+                .machine
+                .update(false, Hold::Free, conduct, situation.now);
+            lines.extend(changed.map(|change| self.tell(index, change, None, situation)));
+        }
+        lines
+    }
+
     /// Between brews nobody judges the run-off: what stood at the end of the last one runs out, or at the beginning
     /// of the next one ends `at_once`, so that no brew inherits the conditions of another.
     pub fn end_runoff(&mut self, at_once: bool, situation: &Situation<'_>) -> Vec<AlarmLine> {

@@ -31,6 +31,7 @@ use serde::{Deserialize, Serialize};
 
 pub use crate::projection::{Band, Crossing, Stop, StopCause};
 pub use alarms::cause_in_words;
+pub use alarms::RECORD;
 pub use annunciator::BURST_PLACE;
 pub use brew::SampleDoubt;
 pub use event::{Event, LinkState, OperatorAction, Place, Sample};

@@ -19,6 +19,8 @@ use super::brew::Brew;
 const ASSUMED_FOR_S: f64 = 900.0;
 /// While the balance rests the watch looks at its instruments this often, s. Own choice.
 const LOOK_EVERY_S: f64 = 60.0;
+/// An interruption as short as this is not told: it would be told as 0.0 s.
+const RELOADED_S: f64 = 0.05;
 /// A shorter interruption is none: no reading has become too old in it, s. The shortest usual `stale_after_s`.
 const UNNOTICED_S: f64 = 5.0;
 
@@ -94,7 +96,8 @@ impl Supervisor {
         let gap_s = now.since(since);
         if gap_s <= UNNOTICED_S {
             self.advance_before(now);
-            if self.brew.is_some() {
+            // A reload takes less than anybody could measure.
+            if self.brew.is_some() && gap_s >= RELOADED_S {
                 let text = format!("The service was not running for {gap_s:.1} s.");
                 self.occur(now, "not-watched", text);
             }

@@ -26,6 +26,7 @@ impl Supervisor {
         }
         self.watch_instruments(now);
         self.watch_deliveries(now);
+        self.end_shelving(now);
         if self.due(now, self.parameters.reading_every_s) {
             self.report_readings(now);
         }

@@ -309,3 +309,25 @@ fn the_forecast_begins_where_the_kettle_stands() {
             .all(|two| two[0].kettle_volume_l < two[1].kettle_volume_l)
     );
 }
+
+#[test]
+fn an_alarm_without_its_instrument_leaves_the_shelf_when_its_time_is_over() {
+    let mut run = Run::new();
+    run.flow(60, 60.0, false);
+    let shelve = OperatorAction::Shelve {
+        minutes: 2.0,
+        reason: "no probe fitted".to_owned(),
+    };
+    run.give(operator(AlarmId::TurbidRunnings, None, shelve));
+    let of_it = |run: &Run| -> Vec<AlarmState> {
+        let alarms = run.alarms().into_iter();
+        alarms
+            .filter(|(alarm, _)| *alarm == AlarmId::TurbidRunnings)
+            .map(|(_, state)| state)
+            .collect()
+    };
+    run.flow(100, 60.0, false);
+    assert_eq!(of_it(&run), [AlarmState::Shelved]);
+    run.flow(60, 60.0, false);
+    assert_eq!(of_it(&run), [AlarmState::Shelved, AlarmState::Normal]);
+}

@@ -1,0 +1,208 @@
+//! What is kept beside the record, in the lock file, and so outlives it.
+//!
+//! Owns the numbers that have been given out, whether a record was in use here, and the last words of a service that could
+//! not write. All of it fills one block that is written over in its place, which works on a full disk as well.
+
+use std::collections::BTreeMap;
+use std::fs::{File, OpenOptions, TryLockError};
+use std::io::{self, Read, Seek, Write};
+use std::path::Path;
+
+use serde::{Deserialize, Serialize};
+
+use super::{LOCK_NAME, StoreError};
+
+/// One block of every usual file system.
+const LENGTH: usize = 4096;
+/// The first line: the process that writes.
+const PROCESS_LENGTH: usize = 20;
+
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+struct Notes {
+    /// A record has been opened here before.
+    opened: bool,
+    /// The log beside the record holds rows that are not in the file yet.
+    in_use: bool,
+    /// Numbers below these have been given out, by the tuns' names.
+    numbers: BTreeMap<String, u64>,
+    /// What a service that has ended could not write, in words, by the tuns' names.
+    last_words: BTreeMap<String, String>,
+}
+
+/// The lock file of a record, locked.
+#[derive(Debug)]
+pub(super) struct Beside {
+    file: File,
+    notes: Notes,
+    /// This process has rows in the log.
+    own: bool,
+}
+
+impl Beside {
+    /// Locks the directory for this process. On a disk that takes nothing the lock holds all the same.
+    pub fn lock(directory: &Path) -> Result<Self, StoreError> {
+        let path = directory.join(LOCK_NAME);
+        let failed = |source| StoreError::Directory {
+            path: directory.to_owned(),
+            source,
+        };
+        let mut file = OpenOptions::new()
+            .read(true)
+            .write(true)
+            .create(true)
+            .truncate(false)
+            .open(&path)
+            .or_else(|error| match error.kind() {
+                io::ErrorKind::ReadOnlyFilesystem => File::open(&path),
+                _ => Err(error),
+            })
+            .map_err(failed)?;
+        let locked = file.try_lock();
+        let mut text = String::new();
+        let read = file.read_to_string(&mut text);
+        match locked {
+            Ok(()) => {}
+            Err(TryLockError::WouldBlock) => {
+                let process = text
+                    .lines()
+                    .next()
+                    .and_then(|line| line.trim().parse().ok());
+                return Err(StoreError::InUse {
+                    path: directory.to_owned(),
+                    process,
+                });
+            }
+            Err(TryLockError::Error(source)) => return Err(failed(source)),
+        }
+        let notes = match text.split_once('\n') {
+            _ if read.is_err() => Notes::default(),
+            Some((_, notes)) if !notes.trim().is_empty() => serde_json::from_str(notes)
+                .unwrap_or_else(|error| {
+                    tracing::warn!("{} cannot be read: {error}", path.display());
+                    Notes::default()
+                }),
+            // An earlier version left its process there and nothing else.
+            _ => Notes {
+                opened: !text.is_empty(),
+                ..Notes::default()
+            },
+        };
+        let mut beside = Self {
+            file,
+            notes,
+            own: false,
+        };
+        beside.write();
+        Ok(beside)
+    }
+
+    pub fn was_opened(&self) -> bool {
+        self.notes.opened
+    }
+
+    pub fn was_in_use(&self) -> bool {
+        self.notes.in_use
+    }
+
+    /// Whether rows may stand in the log alone from now on.
+    pub fn set_in_use(&mut self, in_use: bool) {
+        self.own = in_use;
+        if !self.notes.opened || self.notes.in_use != in_use {
+            self.notes.opened = true;
+            self.notes.in_use = in_use;
+            self.write();
+        }
+    }
+
+    /// The first number of a tun that has not been given out.
+    pub fn number(&self, tun: &str) -> u64 {
+        self.notes.numbers.get(tun).copied().unwrap_or(0)
+    }
+
+    pub fn set_number(&mut self, tun: &str, number: u64) {
+        if self.number(tun) < number {
+            self.notes.numbers.insert(tun.to_owned(), number);
+            self.write();
+        }
+    }
+
+    pub fn leave_words(&mut self, tun: &str, words: String) {
+        self.notes.last_words.insert(tun.to_owned(), words);
+        self.write();
+    }
+
+    pub fn take_words(&mut self, tun: &str) -> Option<String> {
+        let words = self.notes.last_words.remove(tun);
+        if words.is_some() {
+            self.write();
+        }
+        words
+    }
+
+    /// What cannot be written is still in the record, or is said again.
+    fn write(&mut self) {
+        let notes = serde_json::to_string(&self.notes).unwrap_or_default();
+        let process = std::process::id();
+        let text = format!("{process:<PROCESS_LENGTH$}\n{notes}");
+        // Blanks to the end of the block; longer notes take the next one.
+        let text = format!("{text:<LENGTH$}");
+        let written = self
+            .file
+            .rewind()
+            .and_then(|()| self.file.write_all(text.as_bytes()))
+            .and_then(|()| self.file.set_len(text.len() as u64))
+            .and_then(|()| self.file.sync_data());
+        if let Err(error) = written {
+            tracing::debug!("{LOCK_NAME} cannot be written: {error}");
+        }
+    }
+}
+
+impl Drop for Beside {
+    /// Whoever drops it has closed the record before, which folds the log into the file.
+    fn drop(&mut self) {
+        if self.own {
+            self.set_in_use(false);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_noted_beside_the_record_is_there_for_the_next_process() {
+        let directory = tempfile::tempdir().unwrap();
+        let mut beside = Beside::lock(directory.path()).unwrap();
+        assert!(!beside.was_opened());
+        beside.set_in_use(true);
+        beside.set_number("north-yard/tun-1", 42);
+        beside.set_number("north-yard/tun-1", 7);
+        beside.leave_words("north-yard/tun-1", "three readings".to_owned());
+        let refused = Beside::lock(directory.path()).unwrap_err();
+        let own = std::process::id();
+        assert!(
+            matches!(refused, StoreError::InUse { process: Some(id), .. } if id == own),
+            "{refused}"
+        );
+        // As a process that is killed leaves it.
+        beside.own = false;
+        drop(beside);
+        let mut beside = Beside::lock(directory.path()).unwrap();
+        assert!(beside.was_opened() && beside.was_in_use());
+        assert_eq!(beside.number("north-yard/tun-1"), 42);
+        assert_eq!(beside.number("north-yard/tun-2"), 0);
+        let words = beside.take_words("north-yard/tun-1");
+        assert_eq!(words.as_deref(), Some("three readings"));
+        assert_eq!(beside.take_words("north-yard/tun-1"), None);
+    }
+
+    #[test]
+    fn the_lock_file_of_an_earlier_version_says_that_there_was_a_record() {
+        let directory = tempfile::tempdir().unwrap();
+        std::fs::write(directory.path().join(LOCK_NAME), "4711\n").unwrap();
+        assert!(Beside::lock(directory.path()).unwrap().was_opened());
+    }
+}
