@@ -7,12 +7,13 @@
 mod filter;
 mod outlier;
 mod stuck;
+mod window;
 
 use serde::{Deserialize, Serialize};
 
 pub use filter::{Innovation, LevelTrend, ProcessNoise};
 pub(crate) use outlier::median;
-pub use outlier::{Decision, OutlierGate, Timed};
+pub use outlier::{Believed, Decision, OutlierGate, Timed};
 use stuck::StuckWatch;
 
 use crate::reading::{Cause, Measures, Moment};
@@ -102,8 +103,8 @@ pub struct Estimate {
 /// What one reading did.
 #[derive(Clone, Debug, PartialEq, Default)]
 pub struct Outcome {
-    /// Readings now believed, in time order (more than one when a step has just been decided).
-    pub believed: Vec<Timed>,
+    /// Readings now believed: more than one when a step has just been decided.
+    pub believed: Believed,
     /// Readings that were decided to be spikes.
     pub spikes: usize,
     /// Why this reading was not used (yet).
@@ -179,8 +180,8 @@ impl Conditioner {
         let decision = self
             .gate
             .judge(Timed { at, value }, self.noise.standard_deviation());
-        for reading in &decision.believed {
-            self.absorb(*reading);
+        for reading in decision.believed.iter() {
+            self.absorb(reading);
         }
         self.cause = if decision.waits {
             Some(Cause::Spike)

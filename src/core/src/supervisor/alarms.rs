@@ -88,25 +88,27 @@ impl Supervisor {
         let circumstances = Self::circumstances(self.brew.as_ref());
         let mut findings = Vec::new();
         for (name, (state, detail)) in &self.links {
-            let message = format!(
-                "The link \"{name}\" does not answer ({detail}); all its instruments are silent."
-            );
             let down = *state == LinkState::Down;
-            findings.push(Finding::new(AlarmId::LinkLost, down, message).about(name));
+            if down || self.annunciator.knows(AlarmId::LinkLost, Some(name)) {
+                let message = || {
+                    format!(
+                        "The link \"{name}\" does not answer ({detail}); all its instruments are silent."
+                    )
+                };
+                findings.push(Finding::new(AlarmId::LinkLost, down, message).about(name));
+            }
         }
         for channel in &mut self.channels {
             let fault = channel.fault(now);
-            let message = fault.map_or_else(String::new, |cause| {
-                format!(
-                    "{} gives no usable value: {}.",
-                    channel.instrument.id,
-                    in_words(cause)
-                )
-            });
-            findings.push(
-                Finding::new(AlarmId::InstrumentFault, fault.is_some(), message)
-                    .about(&channel.instrument.id),
-            );
+            let id = channel.instrument.id.as_str();
+            if fault.is_some() || self.annunciator.knows(AlarmId::InstrumentFault, Some(id)) {
+                let message = || {
+                    let cause = fault.map_or("", in_words);
+                    format!("{id} gives no usable value: {cause}.")
+                };
+                let finding = Finding::new(AlarmId::InstrumentFault, fault.is_some(), message);
+                findings.push(finding.about(id));
+            }
         }
         for finding in findings {
             self.announce(finding, circumstances, now);
@@ -123,13 +125,17 @@ impl Supervisor {
             .backlogs
             .iter()
             .map(|(publisher, backlog)| {
-                let wait = format!(
-                    "{} rows wait for {publisher}, the oldest for {:.0} s.",
-                    backlog.depth, backlog.oldest_age_s
-                );
-                let message = match &backlog.refused {
-                    Some(reason) => format!("{publisher} refuses the service: {reason}. {wait}"),
-                    None => wait,
+                let message = || {
+                    let wait = format!(
+                        "{} rows wait for {publisher}, the oldest for {:.0} s.",
+                        backlog.depth, backlog.oldest_age_s
+                    );
+                    match &backlog.refused {
+                        Some(reason) => {
+                            format!("{publisher} refuses the service: {reason}. {wait}")
+                        }
+                        None => wait,
+                    }
                 };
                 let late = backlog.depth > 0 && backlog.oldest_age_s >= limit_s;
                 let holds = late || backlog.refused.is_some();
