@@ -89,6 +89,8 @@ impl Parameters {
     }
 }
 
+/// Below this no drift is unusual: 4·√(0.1 / 1.9), rounded down.
+const LEAST_UNUSUAL: f64 = 0.91;
 /// A suspect reading delays the value's fault by this many times the silence that makes it stale.
 const SPIKE_PATIENCE: f64 = 3.0;
 
@@ -300,8 +302,9 @@ impl Conditioner {
             .standardised();
         let weight = (gap_s / (0.25 * self.parameters.smoothing_s)).clamp(0.1, 1.0);
         self.drift += weight * (standardised.clamp(-6.0, 6.0) - self.drift);
-        let unusual = 4.0 * (weight / (2.0 - weight)).sqrt();
-        if self.drift.abs() > unusual {
+        // The weight is a tenth at least, so most drifts need no root to be told usual.
+        let drift = self.drift.abs();
+        if drift > LEAST_UNUSUAL && drift > 4.0 * (weight / (2.0 - weight)).sqrt() {
             state = self.hurried(before, reading);
         }
         self.filter = Some(state);
