@@ -8,6 +8,7 @@ import os
 import pathlib
 import re
 import shutil
+import signal
 import socket
 import statistics
 import struct
@@ -30,6 +31,8 @@ INSTRUMENTS = [  # id, measures, unit, low, high, value
     ("bed_pressure_drop", "bed-pressure-drop", "kPa", -1, 20, 1.1),
 ]
 
+PAGES = 20
+
 PLAN = """brew = "bench"
 recipe = "Harbour Stout"
 grist_kg = 980.0
@@ -51,6 +54,7 @@ class Device(threading.Thread):
         self.port = self.listener.getsockname()[1]
         self.first_answer = None
         self.started = time.monotonic()
+        self.values = [value for *_, value in INSTRUMENTS]
 
     def run(self):
         while True:
@@ -62,7 +66,7 @@ class Device(threading.Thread):
         run_s = time.monotonic() - self.started
         noise = 1e-3 * ((run_s * 7919.0 + index) % 1.0 - 0.5)
         counted = run_s * 58.0 / 60.0 if index in (5, 7) else 0.0
-        return (INSTRUMENTS[index][5] + counted) * (1.0 + noise)
+        return (self.values[index] + counted) * (1.0 + noise)
 
     def serve(self, connection):
         while True:
@@ -79,7 +83,7 @@ class Device(threading.Thread):
                 return
 
 
-def configuration(directory, device_port, web_port):
+def configuration(directory, device_port, web_port, more):
     parts = [
         '[site]\nname = "bench"\n[tun]\nname = "tun-1"\nbed_area_m2 = 7.0\n[kettle]\ncapacity_l = 7000.0\n',
         f'[store]\ndirectory = "{directory}/store"\n[web]\nenabled = true\nlisten = "127.0.0.1:{web_port}"\n',
@@ -91,7 +95,7 @@ def configuration(directory, device_port, web_port):
             f'[instrument.modbus]\nlink = "skid"\nunit_id = 1\ntable = "input"\naddress = {2 * index}\ntype = "f32"\n'
         )
     path = pathlib.Path(directory) / "tun.toml"
-    path.write_text("".join(parts))
+    path.write_text("".join(parts) + more)
     return path
 
 
@@ -118,11 +122,11 @@ def ran_and_woken(pid):
 
 
 class Service:
-    def __init__(self, program, directory, trace=None):
+    def __init__(self, program, directory, trace=None, more=""):
         self.device = Device()
         self.device.start()
         self.web_port = free_port()
-        config = configuration(directory, self.device.port, self.web_port)
+        config = configuration(directory, self.device.port, self.web_port, more)
         command = [program, "run", "--config", str(config)]
         if trace:
             command = ["strace", "-f", "-qq", "-e", "trace=fsync,fdatasync", "-o", trace] + command
@@ -144,7 +148,12 @@ class Service:
         subprocess.run(command, check=True, env=self.environment, stdout=subprocess.DEVNULL)
 
     def end(self):
-        self.process.terminate()
+        """A tracer passes no signal on: its child is asked to end."""
+        children = pathlib.Path(f"/proc/{self.process.pid}/task/{self.process.pid}/children").read_text().split()
+        if children:
+            os.kill(int(children[0]), signal.SIGTERM)
+        else:
+            self.process.terminate()
         self.process.wait(10)
 
 
@@ -192,6 +201,12 @@ def steady(program, seconds):
         show("resident memory", f"{status(pid, 'VmRSS') / 1024:.1f} MiB", "at most 16")
         show("of it its own, without the program's file", f"{status(pid, 'RssAnon') / 1024:.1f} MiB", "")
         show("threads", status(pid, "Threads"), "at most 4")
+        for _ in range(PAGES):
+            open_page(service.web_port, seconds + 10.0)
+        time.sleep(2.0)
+        cpu, woken = watched(pid, seconds)
+        show(f"the same with {PAGES} pages open: processor time", f"{cpu:.1f} s/h", "counted")
+        show("resident memory", f"{status(pid, 'VmRSS') / 1024:.1f} MiB", "counted")
         service.end()
 
 

@@ -5,6 +5,7 @@
 //! the forms honest.
 
 mod answers;
+mod folder;
 mod forms;
 mod kept;
 mod recorded;

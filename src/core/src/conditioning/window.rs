@@ -61,6 +61,7 @@ impl Window {
     }
 
     /// Takes a reading with a finite value; the oldest one goes when the window is full.
+    #[inline]
     pub fn push(&mut self, reading: Timed) {
         let oldest = if self.readings.len() == self.size {
             self.readings.pop_front().map(|timed| timed.value)
@@ -91,6 +92,7 @@ impl Window {
     }
 
     /// The median and the median of the absolute deviations from it.
+    #[inline]
     pub fn median_and_deviation(&self) -> (f64, f64) {
         match self.readings.len() {
             5 => odd::<5>(&self.sorted),
@@ -105,18 +107,23 @@ impl Window {
 /// Takes one value out of the first `N` sorted places and puts another in.
 #[inline]
 fn exchange<const N: usize>(sorted: &mut [f64; PLACES], out: Option<f64>, value: f64) {
-    let mut rest = [f64::INFINITY; PLACES];
-    rest[..N].copy_from_slice(&sorted[..N]);
-    if let Some(out) = out {
-        for place in 0..N - 1 {
-            let stays = sorted[place] < out;
-            rest[place] = if stays {
-                sorted[place]
-            } else {
-                sorted[place + 1]
-            };
+    let mut rest = [f64::INFINITY; N];
+    let Some((before, _)) = sorted.split_first_chunk::<N>() else {
+        return;
+    };
+    match out {
+        // Smaller ones stay, the others move down into its place.
+        Some(out) => {
+            for place in 0..N - 1 {
+                let stays = before[place] < out;
+                rest[place] = if stays {
+                    before[place]
+                } else {
+                    before[place + 1]
+                };
+            }
         }
-        rest[N - 1] = f64::INFINITY;
+        None => rest = *before,
     }
     sorted[0] = smaller(rest[0], value);
     for place in 1..N {
