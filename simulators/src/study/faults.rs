@@ -57,6 +57,8 @@ pub struct FaultFigures {
     pub hand: Option<Detection>,
     /// Seeds of the run-offs that went wrong, for those who look for the cause.
     pub missed_seeds: Vec<u64>,
+    /// Beds that lost half their flow without a warning in good time.
+    pub late_seeds: Vec<u64>,
     pub false_channelling_seeds: Vec<u64>,
 }
 
@@ -152,6 +154,7 @@ impl FaultCampaign {
             alarms: burden(&seen),
             ahead_of_loss: ahead(&seen),
             hand: channels.then(|| detection(&seen, |one| one.hand_delay_s)),
+            late_seeds: seeds_of(&|one| one.ahead_s.is_some_and(|s| s < LOSS_AHEAD_S)),
             missed_seeds: seeds_of(&|one| answered && one.delay_s.is_none()),
             false_channelling_seeds: seeds_of(&|one| one.false_channelling),
         }
@@ -213,6 +216,9 @@ impl FaultCampaign {
     }
 }
 
+/// After a pause flow comes back slowly: it is lost to the bed only where the pump pulls as hard as it can.
+const PULLED_SHARE: f64 = 0.9;
+
 /// How long before half the flow was lost the bed was said to tighten; None where it was not lost, or where no
 /// pressure drop is measured.
 fn ahead_s(trial: &Trial, scenario: &Scenario, onset_s: f64) -> Option<f64> {
@@ -233,6 +239,7 @@ fn ahead_s(trial: &Trial, scenario: &Scenario, onset_s: f64) -> Option<f64> {
             && truth.pump_running
             && !truth.recirculating
             && truth.flow_l_min < half_l_min
+            && truth.pressure_drop_kpa > PULLED_SHARE * scenario.bed.available_pressure_kpa
     })?;
     let warned = raised(trial)
         .filter(|line| line.alarm == AlarmId::BedCompaction)
