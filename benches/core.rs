@@ -38,13 +38,13 @@ fn signal(count: usize) -> Vec<f64> {
 fn conditioned(measures: Measures, values: &[f64]) -> f64 {
     let mut conditioner = Conditioner::new(Parameters::for_measurement(measures), -5.0, 40.0, 10.0);
     rate(values.len(), || {
-        for (second, value) in values.iter().enumerate() {
-            let at = Moment(second as i64 * 1_000_000);
+        for (second, value) in (0..).zip(values) {
+            let at = Moment(second * 1_000_000);
             black_box(conditioner.observe(Ok(*value), at, true));
         }
         black_box(
             conditioner
-                .estimate(Moment(values.len() as i64 * 1_000_000))
+                .estimate(Moment::from_seconds(values.len() as f64))
                 .ok(),
         );
     })

@@ -7,7 +7,7 @@ mod paired;
 
 use std::io::{Read, Write};
 use std::net::{SocketAddr, TcpListener, TcpStream};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::time::{Duration, Instant};
 
@@ -202,7 +202,7 @@ fn libmodbus() -> Option<PathBuf> {
     built.success().then_some(program)
 }
 
-fn libmodbus_rate(program: &PathBuf, address: SocketAddr, reads: usize) -> f64 {
+fn libmodbus_rate(program: &Path, address: SocketAddr, reads: usize) -> f64 {
     let output = Command::new(program)
         .args([address.port().to_string(), reads.to_string()])
         .output()

@@ -24,7 +24,7 @@ use lauterd::publish::mqtt::message::{
 };
 use lauterd::publish::mqtt::{Sequence, start};
 use lauterd::store::{Batch, MessageClass, NewMessage, Publisher, Store};
-use rumqttc::{AsyncClient, Event, MqttOptions, Packet, QoS};
+use rumqttc::{AsyncClient, Broker, Event, MqttOptions, Packet, PublishOptions};
 use tempfile::TempDir;
 use tokio::runtime::Runtime;
 use tokio::sync::mpsc;
@@ -120,12 +120,12 @@ impl Peer {
 
 /// The library alone: publishes and waits for the acknowledgements, `IN_FLIGHT` at a time.
 async fn bare(port: u16, messages: usize) {
-    let mut options = MqttOptions::new("bare", ("127.0.0.1", port));
+    let mut options = MqttOptions::new("bare", Broker::tcp("127.0.0.1", port));
     options.set_inflight(IN_FLIGHT as u16);
-    let (client, mut events) = AsyncClient::new(options, IN_FLIGHT);
+    let (client, mut events) = AsyncClient::builder(options).capacity(IN_FLIGHT).build();
     let publishing = tokio::spawn(async move {
         for _ in 0..messages {
-            let published = client.publish(TOPIC, QoS::AtLeastOnce, false, PAYLOAD);
+            let published = client.publish(TOPIC, PAYLOAD, PublishOptions::at_least_once());
             published.await.expect("taken");
         }
         client
@@ -169,7 +169,7 @@ async fn published(configuration: &Configuration, record: Option<&Store>, messag
     let clock = Clock::start(&Start::default());
     let publisher = start(configuration, inlet, sender, sequence, clock, stop.clone());
     let publisher = publisher.expect("publishing is on");
-    let feeding = feed(record.cloned(), outlet, messages);
+    let feeding = feed(record, &outlet, messages);
     let removing = async {
         let mut come = 0;
         let mut acknowledged = Vec::new();
@@ -196,8 +196,8 @@ async fn published(configuration: &Configuration, record: Option<&Store>, messag
     publisher.task.await.expect("it ends");
 }
 
-async fn feed(record: Option<Store>, outlet: Outlet, messages: usize) {
-    let tun = match &record {
+async fn feed(record: Option<&Store>, outlet: &Outlet, messages: usize) {
+    let tun = match record {
         Some(record) => Some(
             record
                 .run(|database| database.tun("bench", "tun-1"))
@@ -208,13 +208,13 @@ async fn feed(record: Option<Store>, outlet: Outlet, messages: usize) {
     };
     for first in (0..messages).step_by(COMMIT) {
         let count = COMMIT.min(messages - first);
-        let rows: Vec<i64> = match (&record, tun) {
+        let rows: Vec<i64> = match (record, tun) {
             (Some(record), Some(tun)) => {
                 let mut batch = Batch::new(tun, None);
                 batch.messages = (0..count).map(|_| kept()).collect();
                 record.append(batch).await.expect("committed").messages
             }
-            _ => (first..first + count).map(|row| row as i64).collect(),
+            _ => (0..).take(count).collect(),
         };
         for row in rows {
             outlet

@@ -163,8 +163,8 @@ fn bare(seconds: usize) -> f64 {
                     )
                     .expect("prepared");
                 for index in 0..INSTRUMENTS {
-                    let seq = (second * INSTRUMENTS + index) as i64;
-                    let row = params![seq, at, index as i64, value(second, index)];
+                    let seq = (second * INSTRUMENTS + index).cast_signed();
+                    let row = params![seq, at, index.cast_signed(), value(second, index)];
                     event.execute(row).expect("a row");
                     conditioned.execute(row).expect("a row");
                 }
