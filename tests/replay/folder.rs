@@ -11,12 +11,12 @@ use tempfile::TempDir;
 
 use super::recorded::scenario;
 
-/// Ten minutes each of three brews, and what else lies about in a folder.
+/// Twenty minutes each of three brews, and what else lies about in a folder.
 fn brews() -> TempDir {
     let directory = tempfile::tempdir().expect("a temporary directory");
     for (name, seed) in [("a", 1), ("b", 2), ("c", 3)] {
         let mut scenario = scenario("harbour-stout");
-        scenario.run.longest_s = 600.0;
+        scenario.run.longest_s = 1200.0;
         let brew = directory.path().join(name);
         record(&scenario, seed, &brew).expect("it is recorded");
     }
