@@ -391,12 +391,13 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand report" -l ca-file -d 'P
 complete -c lauterd -n "__fish_lauterd_using_subcommand report" -l tun -d 'The tun, when the service serves several' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand report" -s h -l help -d 'Print help'
 complete -c lauterd -n "__fish_lauterd_using_subcommand report" -s V -l version -d 'Print version'
-complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l config -d 'Configuration of the tun whose instruments were recorded' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l config -d 'Configuration of the tun whose instruments were recorded; of a folder, for brews without a config.toml of their own' -r -F
 complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l plan -d 'Run-off plan of the brew' -r -F
 complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l data -d 'Recording: first column elapsed_s or time, the others instrument ids' -r -F
 complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l samples -d 'Hand samples: elapsed_s,place,gravity_p,ph,volume_l' -r -F
-complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l store -d 'Directory of a store in which the brew is kept; made if it is not there' -r -F
-complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l results -d 'File for the lines instead of standard output' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l store -d 'Directory of a store in which the brew is kept; made if it is not there. A folder\'s brews teach the tun one after the other' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l results -d 'File for the lines instead of standard output; of a folder, a directory' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l jobs -d 'Brews at a time; as many as there are processors unless given' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -s h -l help -d 'Print help (see more with \'--help\')'
 complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -s V -l version -d 'Print version'
 complete -c lauterd -n "__fish_lauterd_using_subcommand backup" -l config -d 'Configuration whose [store] directory is copied' -r -F

@@ -27,8 +27,9 @@ pub struct Arguments {
     speed: Option<f64>,
 }
 
-/// Long queries, password checks and name look-ups at a time; further ones wait. Own choice.
-const BLOCKING_THREADS: usize = 2;
+/// Long queries, password checks and name look-ups at a time; further ones wait. Own choice: the look-ups of broker and
+/// database may both hang, and two are left for the page.
+const BLOCKING_THREADS: usize = 4;
 
 fn speed(text: &str) -> Result<f64, String> {
     match text.parse() {

@@ -237,7 +237,7 @@ fn alarms(report: &Report<'_>) -> Markup {
                 h3 { (voice.minutes(story.raised.elapsed_s)) " min · " (alarm_name(story.raised.alarm, language))
                     @if let Some(id) = &story.raised.instrument { ": " (id) } " · " (priority_words(story.raised.priority, language)) }
                 p lang="en" { (story.raised.message) }
-                p { strong { (words.do_this) } " " (response(&row, language)) @if let Some(text) = caution(&row, language) { " " (text) } }
+                p { strong { (words.do_this) } " " (response(row, language)) @if let Some(text) = caution(row, language) { " " (text) } }
                 @if !story.followed.is_empty() {
                     p { @for (index, (at_s, text)) in story.followed.iter().enumerate() {
                         @if index > 0 { " · " } (voice.minutes(*at_s)) " min " (text) } }

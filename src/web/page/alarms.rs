@@ -98,12 +98,12 @@ fn card(view: &View<'_>, alarm: &AlarmLine, in_full: bool) -> Markup {
             }
             @let said = html! { p class="message" lang="en" { (alarm.message) } };
             @let cautioned = html! {
-                @if let Some(text) = caution(&row, voice.language()) {
+                @if let Some(text) = caution(row, voice.language()) {
                     p class="caution" { (flag()) strong { (words.caution) } " " (text) }
                 }
             };
             @if in_full { (said) }
-            p class="advice" { strong { (words.do_this) } " " (response(&row, voice.language())) }
+            p class="advice" { strong { (words.do_this) } " " (response(row, voice.language())) }
             @if in_full { (cautioned) } @else {
                 details id={ "more-" (key(alarm)) } { summary { (words.more) } (said) (cautioned) }
             }

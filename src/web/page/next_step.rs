@@ -53,7 +53,7 @@ pub fn next_step(view: &View<'_>) -> NextStep {
     });
     if let Some(alarm) = pressing {
         return NextStep {
-            text: response(&definition(alarm.alarm), view.voice.language()).to_owned(),
+            text: response(definition(alarm.alarm), view.voice.language()).to_owned(),
             alarm: Some(alarm.priority),
             unacknowledged: Some(alarm).filter(|it| it.to == AlarmState::Unacknowledged),
         };

@@ -333,6 +333,10 @@ struct NoiseEstimate {
     count: u32,
 }
 
+/// Differences after which the estimate follows at the same pace, and that pace: a division less for each reading.
+const LEARNT: u32 = 60;
+const LEARNT_WEIGHT: f64 = 1.0 / 60.0;
+
 impl NoiseEstimate {
     fn new(least_variance: f64) -> Self {
         Self {
@@ -348,8 +352,12 @@ impl NoiseEstimate {
         if let (Some(last), Some(before)) = (self.last, self.before) {
             let difference = value - 2.0 * last + before;
             let sample = (difference * difference / 6.0).min(6.0 * self.variance());
-            self.count = (self.count + 1).min(60);
-            let weight = 1.0 / f64::from(self.count.max(10));
+            self.count = (self.count + 1).min(LEARNT);
+            let weight = if self.count == LEARNT {
+                LEARNT_WEIGHT
+            } else {
+                1.0 / f64::from(self.count.max(10))
+            };
             self.variance += weight * (sample - self.variance);
         }
         self.before = self.last;
