@@ -196,6 +196,7 @@ fn replayed(brew: &Brew) -> f64 {
         plan: config::load_plan(&brew.path("plan.toml")).expect("right"),
         data: brew.path("RUN.csv"),
         samples: None,
+        corrections: None,
         store: None,
         results: Results::File(brew.path("OUT.jsonl")),
     };

@@ -2,9 +2,10 @@
 
 use lauter_core::supervisor::Place;
 
+use super::axis::Axis;
 use super::ink::Ink;
 use super::runoff::Scene;
-use super::sheet::{Axis, ChartError, Side, Size, draw};
+use super::sheet::{ChartError, Side, Size, draw};
 
 /// pH of the runnings over kettle volume.
 pub fn acidity(scene: &Scene<'_>, size: Size) -> Result<String, ChartError> {

@@ -2,9 +2,10 @@
 
 use lauter_core::supervisor::RunoffState;
 
+use super::axis::Axis;
 use super::ink::Ink;
 use super::runoff::Scene;
-use super::sheet::{Axis, ChartError, Side, Size, draw};
+use super::sheet::{ChartError, Side, Size, draw};
 
 /// Pressure drop above, resistance beneath, over time.
 pub fn bed(scene: &Scene<'_>, size: Size) -> Result<String, ChartError> {

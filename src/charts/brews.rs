@@ -2,8 +2,9 @@
 
 use lauter_core::supervisor::RunoffState;
 
+use super::axis::Axis;
 use super::ink::Ink;
-use super::sheet::{Axis, ChartError, Size, draw};
+use super::sheet::{ChartError, Size, draw};
 use super::thinned;
 use crate::brew_record::{BedSetting, BrewRecord};
 use crate::display::Voice;

@@ -1,7 +1,8 @@
 //! The mill's gap against what the brews that followed gave.
 
+use super::axis::Axis;
 use super::ink::Ink;
-use super::sheet::{Axis, ChartError, Size, draw};
+use super::sheet::{ChartError, Size, draw};
 use crate::display::Voice;
 
 /// One entry of the crush log and the brews up to the next one.

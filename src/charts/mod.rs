@@ -1,12 +1,14 @@
 //! Charts as SVG: one piece of code for the page, the report and the command line.
 //!
-//! Owns what is drawn where. Colours are classes (`ink`), plotters is known to `sheet` alone, figures are written
+//! Owns what is drawn where. Colours are classes (`ink`), plotters is known to `sheet` and `axis` alone, figures are written
 //! by `display`. It reads nothing and knows no web.
 
 mod acidity;
+mod axis;
 mod bed;
 mod brews;
 mod crush;
+mod drift;
 mod ink;
 mod projection;
 mod runoff;
@@ -16,6 +18,7 @@ pub use acidity::acidity;
 pub use bed::bed;
 pub use brews::{Comparison, compared};
 pub use crush::{CrushPoint, crush_course};
+pub use drift::{DriftPoint, drift};
 pub use projection::stop_point_course;
 pub use runoff::{Scene, gravity};
 pub use sheet::{ChartError, Size};

@@ -1,7 +1,8 @@
 //! The stop-point as it was projected over the brew, against where it came.
 
+use super::axis::Axis;
 use super::ink::Ink;
-use super::sheet::{Axis, ChartError, Side, Size, draw};
+use super::sheet::{ChartError, Side, Size, draw};
 use super::thinned;
 use crate::brew_record::BrewRecord;
 use crate::display::Voice;

@@ -4,8 +4,9 @@
 use lauter_core::projection::{Crossing, StopCause};
 use lauter_core::supervisor::{FanPoint, Place, RunoffState};
 
+use super::axis::Axis;
 use super::ink::Ink;
-use super::sheet::{Axis, ChartError, Panel, Side, Size, draw};
+use super::sheet::{ChartError, Panel, Side, Size, draw};
 use super::thinned;
 use crate::brew_record::{BedSetting, BrewRecord};
 use crate::display::Voice;

@@ -17,6 +17,7 @@ use plotters::style::{Color, ShapeStyle, TextStyle};
 use serde::Serialize;
 use thiserror::Error;
 
+use super::axis::{Axis, legible};
 use super::ink::{Ink, classed};
 
 /// Drawing units in a pixel.
@@ -43,14 +44,6 @@ impl Size {
             height: height.clamp(120, 1600),
         }
     }
-}
-
-/// How one axis runs and how its numbers are written.
-pub struct Axis<'a> {
-    pub from: f64,
-    pub to: f64,
-    pub title: String,
-    pub number: &'a dyn Fn(f64) -> String,
 }
 
 type Area<'a> = DrawingArea<SVGBackend<'a>, Shift>;
@@ -195,6 +188,10 @@ impl<'a> PanelSpace<'a, '_> {
         marks: impl FnOnce(&mut Panel<'a>) -> Result<(), ChartError>,
     ) -> Result<(), ChartError> {
         let (width, height) = self.area.dim_in_pixel();
+        let columns = (width / px(84)).clamp(3, 14) as usize;
+        let rows = (height / px(42)).clamp(3, 9) as usize;
+        let (across, columns) = legible(x, columns);
+        let (up, rows) = legible(y, rows);
         let mut context = ChartBuilder::on(self.area)
             .margin_top(steps(24))
             .margin_right(steps(14))
@@ -202,10 +199,8 @@ impl<'a> PanelSpace<'a, '_> {
             .margin_left(steps(2))
             .x_label_area_size(px(24))
             .y_label_area_size(px(46))
-            .build_cartesian_2d(x.from..x.to, y.from..y.to)
+            .build_cartesian_2d(across[0]..across[1], up[0]..up[1])
             .map_err(failed)?;
-        let columns = (width / px(84)).clamp(3, 14) as usize;
-        let rows = (height / px(42)).clamp(3, 9) as usize;
         context
             .configure_mesh()
             .x_labels(columns)
@@ -228,13 +223,13 @@ impl<'a> PanelSpace<'a, '_> {
         let (right, top) = (width.cast_signed() - steps(14), steps(4));
         title(&y.title, Pos::new(HPos::Left, VPos::Top), (steps(6), top))?;
         title(&x.title, Pos::new(HPos::Right, VPos::Top), (right, top))?;
-        let (across, down) = context.plotting_area().get_pixel_range();
+        let (along, down) = context.plotting_area().get_pixel_range();
         let mut panel = Panel {
             context,
             reading: Reading {
-                place: [across.start, across.end, down.start, down.end],
-                x: [x.from, x.to],
-                y: [y.from, y.to],
+                place: [along.start, along.end, down.start, down.end],
+                x: across,
+                y: up,
                 x_unit: x.title.clone(),
                 curves: Vec::new(),
             },

@@ -24,7 +24,7 @@ use crate::replay::{self, Job, Results};
   lauterd replay brews/ --results lines/              (and each brew's lines, in lines/NAME.jsonl)")]
 pub struct Arguments {
     /// Folder of brews: in each folder RUN.csv, plan.toml and perhaps samples.csv and config.toml.
-    #[arg(value_name = "FOLDER", conflicts_with_all = ["plan", "data", "samples"])]
+    #[arg(value_name = "FOLDER", conflicts_with_all = ["plan", "data", "samples", "corrections"])]
     folder: Option<PathBuf>,
     /// Configuration of the tun whose instruments were recorded; of a folder, for brews without a config.toml of
     /// their own.
@@ -39,6 +39,9 @@ pub struct Arguments {
     /// Hand samples: elapsed_s,place,gravity_p,ph,volume_l.
     #[arg(long, value_name = "CSV")]
     samples: Option<PathBuf>,
+    /// Corrections of instruments, as `lauterd brew export` writes them: corrections.jsonl.
+    #[arg(long, value_name = "JSONL")]
+    corrections: Option<PathBuf>,
     /// Directory of a store in which the brew is kept; made if it is not there. A folder's brews teach the tun one
     /// after the other.
     #[arg(long, value_name = "DIR")]
@@ -76,6 +79,7 @@ fn one(config: &Path, plan: &Path, data: &Path, arguments: &Arguments) -> Result
         plan,
         data,
         arguments.samples.clone(),
+        arguments.corrections.clone(),
         arguments.store.clone(),
         match &arguments.results {
             Some(path) => Results::File(path.clone()),
@@ -104,6 +108,7 @@ fn job(
     plan: &Path,
     data: &Path,
     samples: Option<PathBuf>,
+    corrections: Option<PathBuf>,
     store: Option<PathBuf>,
     results: Results,
 ) -> Result<Job, Failure> {
@@ -118,6 +123,7 @@ fn job(
         plan,
         data: data.to_owned(),
         samples,
+        corrections,
         store,
         results,
     })

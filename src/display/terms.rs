@@ -4,8 +4,10 @@ use lauter_core::alarm::{AlarmId, AlarmState, Definition, Priority};
 use lauter_core::projection::StopCause;
 use lauter_core::reading::{Cause, Measures, Status};
 use lauter_core::supervisor::Phase;
+use lauter_core::units::Unit;
 
-use super::words::{ALARMS, of};
+use super::alarm_words::ALARMS;
+use super::words::of;
 use crate::config::model::Language;
 
 /// Puts figures into a sentence.
@@ -148,6 +150,37 @@ pub fn status_words(status: Status, language: Language) -> &'static str {
     }
 }
 
+/// A unit as people write it; empty for what has none.
+pub fn unit_words(unit: Unit) -> &'static str {
+    match unit {
+        Unit::KilogramPerCubicMetre => "kg/m³",
+        Unit::DegreePlato => "°P",
+        Unit::SpecificGravity => "SG",
+        Unit::DegreeBrix => "°Bx",
+        Unit::LitrePerMinute => "L/min",
+        Unit::LitrePerHour => "L/h",
+        Unit::HectolitrePerHour => "hL/h",
+        Unit::CubicMetrePerHour => "m³/h",
+        Unit::Litre => "L",
+        Unit::Hectolitre => "hL",
+        Unit::CubicMetre => "m³",
+        Unit::Percent => "%",
+        Unit::Kilopascal => "kPa",
+        Unit::Millibar => "mbar",
+        Unit::Pascal => "Pa",
+        Unit::MillimetreOfWater => "mm H₂O",
+        Unit::Ebc => "EBC",
+        Unit::Ntu => "NTU",
+        Unit::Fnu => "FNU",
+        Unit::Celsius => "°C",
+        Unit::Fahrenheit => "°F",
+        Unit::Kelvin => "K",
+        Unit::Ph => "pH",
+        Unit::Milliampere => "mA",
+        Unit::Bool => "",
+    }
+}
+
 pub fn measures_words(measures: Measures, language: Language) -> &'static str {
     let (english, german) = match measures {
         Measures::RunningsGravity => ("runnings gravity", "Extrakt im Ablauf"),
@@ -158,7 +191,7 @@ pub fn measures_words(measures: Measures, language: Language) -> &'static str {
         Measures::RunoffTotal => ("run-off total", "Durchfluss, gezählt"),
         Measures::SpargeFlow => ("sparge flow", "Überschwänzwasser"),
         Measures::KettleVolume => ("kettle volume", "Pfannenvolumen"),
-        Measures::KettleGravity => ("kettle gravity", "Pfannenstammwürze"),
+        Measures::KettleGravity => ("kettle gravity", "Extrakt in der Pfanne"),
         Measures::KettleTemperature => ("kettle temperature", "Pfannentemperatur"),
         Measures::BedPressureDrop => ("bed pressure drop", "Differenzdruck"),
         Measures::RakeRunning => ("rakes running", "Hackwerk läuft"),

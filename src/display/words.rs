@@ -1,21 +1,9 @@
 //! Every word of the page, the charts and the report, in English and in German.
 //!
-//! Owns the words alone. `{0}`, `{1}` … stand for figures. Names and orders of alarms are empty in English, where the
-//! alarm table has them. What the record itself says (messages, occurrences) is English throughout.
+//! Owns the words alone. `{0}`, `{1}` … stand for figures. Alarms have theirs in `alarm_words`, what
+//! the core tells in its record in `told`.
 
 use crate::config::model::Language;
-
-macro_rules! words {
-    ($($key:ident: $english:literal / $german:literal;)+) => {
-        /// One language.
-        #[derive(Debug)]
-        pub struct Words { $(pub $key: &'static str,)+ }
-        static ENGLISH: Words = Words { $($key: $english,)+ };
-        static GERMAN: Words = Words { $($key: $german,)+ };
-        #[cfg(test)]
-        const PAIRS: &[(&str, &str, &str)] = &[$((stringify!($key), $english, $german),)+];
-    };
-}
 
 pub fn of(language: Language) -> &'static Words {
     match language {
@@ -46,8 +34,24 @@ words! {
     next_no_brew: "No run-off is under way. Start one with its plan when the mash has settled." / "Kein Ablauf läuft. Mit dem Plan starten, wenn sich die Treber gesetzt haben.";
     next_waiting: "Start recirculating gently; the run-off is waiting for flow." / "Trübwürze langsam umpumpen; der Ablauf wartet auf Durchfluss.";
     next_recirculation: "Recirculate until the runnings are clear, then turn them to the kettle." / "Umpumpen, bis die Würze klar ist, dann zur Pfanne umstellen.";
-    next_running: "Nothing to correct: keep about {0}, and stop at {1} in {2} min." / "Nichts zu ändern: etwa {0} halten und bei {1} in {2} min beenden.";
-    next_draining: "Let the bed drain and stop at {1} in {2} min." / "Treber leerlaufen lassen und bei {1} in {2} min beenden.";
+    next_running: "Nothing to correct: at {0}, stop at {1} in {2} min." / "Nichts zu ändern: mit {0} bei {1} in {2} min beenden.";
+    at_present: "At the present {0}: stop at {1} in {2} min." / "Beim jetzigen Durchfluss von {0}: bei {1} in {2} min beenden.";
+    stop_then: "Stop at {0} in {1} min." / "Bei {0} in {1} min beenden.";
+    next_slow: "Open the run-off a little, to about {0}: at {1} it ends {2} min late." / "Ablauf etwas öffnen, auf etwa {0}: mit {1} endet er {2} min zu spät.";
+    next_slow_tight: "Keep {0}, although it ends {1} min late: the bed leaves no room for more." / "{0} halten, auch wenn der Ablauf {1} min später endet: das Bett lässt nicht mehr zu.";
+    next_fast: "Throttle the run-off to about {0}: at {1} it ends {2} min early." / "Ablauf auf etwa {0} drosseln: mit {1} endet er {2} min zu früh.";
+    planned_end_passed: "The planned end has passed." / "Das geplante Ende ist vorbei.";
+    next_shelved: "Shelved, not gone: {0}." / "Zurückgestellt, nicht behoben: {0}.";
+    nothing_measured: "No instrument is believed: the figures are dead reckoning or stand still. Read the sight glass and take hand samples." / "Keinem Messgerät wird geglaubt: die Werte sind hochgerechnet oder stehen still. Schauglas ablesen und Handproben nehmen.";
+    volume_not_measured: "Neither flow nor level is believed: the kettle volume is dead reckoning. Read the sight glass and enter a sample." / "Weder Durchfluss noch Stand wird geglaubt: das Pfannenvolumen ist hochgerechnet. Schauglas ablesen und eintragen.";
+    gravity_not_measured: "No gravity is believed: kettle gravity and stop-point are dead reckoning. Enter hand samples." / "Keinem Extraktwert wird geglaubt: Extrakt in der Pfanne und Endpunkt sind hochgerechnet. Handproben eintragen.";
+    frozen: "not measured, may stand still" / "nicht gemessen, steht vielleicht still";
+    reckoned: "reckoned, not measured" / "hochgerechnet, nicht gemessen";
+    in_doubt: "in doubt: channel" / "unsicher: Kanal";
+    channel_open: "The stop-point is in doubt while the bed channels: its thin runnings pull the figure down." / "Der Endpunkt ist unsicher, solange ein Kanal offen ist: dessen dünne Würze zieht den Wert herab.";
+    channel_suspected: "Watch runnings and pressure drop: the bed may be channelling, so the stop-point is in doubt." / "Ablauf und Differenzdruck beobachten: vielleicht bildet sich ein Kanal; der Endpunkt ist unsicher.";
+    stop_before: "Before, {0} was expected." / "Vorher waren {0} erwartet.";
+    next_draining: "Let the bed drain and stop at {0} in {1} min." / "Treber leerlaufen lassen und bei {0} in {1} min beenden.";
     next_early: "Run off gently; the stop-point shows once wort has flowed for a minute." / "Langsam ablaufen lassen; der Endpunkt erscheint nach einer Minute Durchfluss.";
     next_reached: "The stop-point has been reached: stop the run-off and end it here." / "Der Endpunkt ist erreicht: Ablauf beenden und hier abschließen.";
     next_finished: "Flow has stopped: end the run-off here so that its record closes." / "Der Durchfluss steht: den Ablauf hier abschließen.";
@@ -59,7 +63,7 @@ words! {
     no_stop_yet: "Shown from the first minute of flow on." / "Ab der ersten Minute Durchfluss.";
     band_says: "9 times in 10 between {0} and {1}," / "In 9 von 10 Fällen zwischen {0} und {1},";
     band_minutes: "in {0} to {1} min." / "in {0} bis {1} min.";
-    by_target: "The kettle gravity decides." / "Die Pfannenstammwürze entscheidet.";
+    by_target: "The kettle gravity decides." / "Der Extrakt in der Pfanne entscheidet.";
     by_floor: "The gravity floor comes first." / "Die Extraktgrenze kommt zuerst.";
     by_ceiling: "The pH ceiling comes first." / "Die pH-Grenze kommt zuerst.";
     by_capacity: "The kettle is full first." / "Die Pfanne ist vorher voll.";
@@ -68,8 +72,8 @@ words! {
     in_kettle: "in the kettle" / "in der Pfanne";
     capacity: "full at" / "voll bei";
     kettle: "Kettle" / "Pfanne";
-    runnings: "Runnings" / "Ablaufwürze";
-    kettle_gravity: "Kettle gravity" / "Pfannenstammwürze";
+    runnings: "Runnings" / "Ablauf";
+    kettle_gravity: "Kettle gravity" / "Extrakt in der Pfanne";
     runnings_gravity: "Runnings gravity" / "Extrakt im Ablauf";
     kettle_volume: "Kettle volume" / "Pfannenvolumen";
     ph: "pH" / "pH";
@@ -109,19 +113,26 @@ words! {
     brew_length: "Brew length" / "Ausschlag je Schüttung";
     boil_off: "Below the target: {0} % of the mass must boil off." / "Unter dem Ziel: {0} % der Masse müssten verdampfen.";
     minute_of: "minute {0} of {1}" / "Minute {0} von {1}";
+    minute_before: "minute {0}, no wort in the kettle yet" / "Minute {0}, noch keine Würze in der Pfanne";
     no_brew: "No run-off under way" / "Kein Ablauf";
     last_brew: "last: {0}" / "zuletzt: {0}";
     more: "More" / "Mehr";
     // Alarms.
     alarms: "Alarms" / "Alarme";
     no_alarms: "No alarm stands." / "Kein Alarm steht an.";
+    no_alarms_beside: "No alarm stands beside those below." / "Kein Alarm außer den folgenden steht an.";
+    alarm_over: "It is over. Acknowledge it to clear the list." / "Vorbei. Quittieren nimmt ihn aus der Liste.";
+    alarm_of_ended: "Its brew has ended. Acknowledge it to clear the list." / "Sein Sud ist beendet. Quittieren nimmt ihn aus der Liste.";
+    alarm_ends: "Its brew has ended; it goes by itself." / "Sein Sud ist beendet; er verschwindet von selbst.";
     do_this: "Do this:" / "Zu tun:";
     acknowledge: "Acknowledge" / "Quittieren";
     shelve: "Shelve" / "Zurückstellen";
     unshelve: "Unshelve" / "Zurückholen";
     return_to_service: "Return to service" / "Wieder in Betrieb";
-    put_aside: "Put aside ({0})" / "Beiseitegelegt ({0})";
+    put_aside: "Shelved or suppressed ({0})" / "Zurückgestellt oder unterdrückt ({0})";
     minutes_ago: "{0} min ago" / "vor {0} min";
+    on_link: "{0} on the link {1}" / "{0} an der Verbindung {1}";
+    one_by_one: "One by one" / "Einzeln";
     shelve_for: "For how long?" / "Wie lange?";
     reason: "Reason" / "Grund";
     reason_meter: "Instrument is being cleaned" / "Messgerät wird gereinigt";
@@ -248,8 +259,8 @@ words! {
     profile_of: "Version {0} of {1}. {2} brews teach, {3} were refused." / "Fassung {0} vom {1}. {2} Sude lehren, {3} wurden abgelehnt.";
     no_profile: "Nothing yet: it begins with the end of a first brew." / "Noch nichts: es beginnt mit dem Ende eines ersten Suds.";
     quantity: "Quantity" / "Größe";
-    median: "Middle" / "Mitte";
-    spread: "From – to" / "Von – bis";
+    median: "Median" / "Median";
+    spread: "Least – greatest" / "Kleinstes – größtes";
     used_for: "Used for" / "Wofür";
     breakthrough: "Wort held back at breakthrough" / "Zurückgehaltene Würze beim Durchbruch";
     stop_volume: "Stop volume" / "Endvolumen";
@@ -270,6 +281,8 @@ words! {
     did_not_teach: "did not teach" / "hat nicht gelehrt";
     enter_crush: "Enter this week's crush" / "Schrot dieser Woche eintragen";
     crush_log: "Crush log" / "Schrotprotokoll";
+    correct: "Correct" / "Berichtigen";
+    correcting: "Corrects the entry of {0}; the earlier one stays in the record." / "Berichtigt den Eintrag vom {0}; der frühere bleibt im Protokoll.";
     no_crush: "Nothing is entered yet. Gap and sieve fractions once a week show what the mill does to yield and bed." / "Noch nichts eingetragen. Spalt und Siebanteile einmal je Woche zeigen, was die Mühle mit Ausbeute und Bett macht.";
     mill_gap: "Mill gap" / "Mahlspalt";
     sieves: "Held back on" / "Rückstand auf";
@@ -281,99 +294,21 @@ words! {
     raw_value: "Raw" / "Roh";
     believed_value: "Believed" / "Geglaubt";
     rate: "per min" / "je min";
-    unit: "Unit" / "Einheit";
     status: "Status" / "Status";
     last_change: "Last change" / "Letzte Änderung";
     never_read: "never read" / "nie gelesen";
     none_this_brew: "none in this brew" / "keine in diesem Sud";
     at_minute: "min {0}:" / "min {0}:";
     links: "Links and receivers" / "Verbindungen und Empfänger";
-    links_say: "What is listed here cannot be reached or does not take what it is sent; an empty list is a good one." / "Was hier steht, ist nicht erreichbar oder nimmt nichts an; eine leere Liste ist eine gute.";
+    answers: "answers" / "antwortet";
+    does_not_answer: "does not answer" / "antwortet nicht";
+    no_links: "No link and no receiver is configured." / "Keine Verbindung und kein Empfänger ist eingerichtet.";
+    broker_of_readings: "Broker of readings" / "Broker der Messwerte";
+    broker_of_lines: "Broker of messages" / "Broker der Meldungen";
+    series_database: "Time-series database" / "Zeitreihendatenbank";
+    on: "on" / "an";
+    off: "off" / "aus";
 }
-
-/// What alarms are called, and what German says to do about them.
-pub const ALARMS: [(&str, &str, &str); 16] = [
-    (
-        "Channelling",
-        "Kanalbildung",
-        "Ablauf drosseln, dann sanft hacken: eine halbe Umdrehung mit kleinster Drehzahl. Den Endpunkt deshalb allein nicht verschieben.",
-    ),
-    (
-        "Bed compaction",
-        "Treber ziehen sich zu",
-        "Ablauf um ein Fünftel drosseln und den Differenzdruck beobachten; steigt er weiter, sanft hacken, eine halbe Umdrehung mit kleinster Drehzahl.",
-    ),
-    (
-        "Stuck bed",
-        "Treber sitzen fest",
-        "Ablauf anhalten, Treber entspannen lassen, wenn im Betrieb üblich unterschwänzen, sanft hacken, umpumpen bis klar, langsam anfahren.",
-    ),
-    (
-        "Gravity floor",
-        "Extraktgrenze",
-        "Ablauf beenden. Die Pfanne mit dem angezeigten Wasser auffüllen.",
-    ),
-    (
-        "pH ceiling",
-        "pH-Grenze",
-        "Ablauf beenden oder, wenn das Rezept es erlaubt, das Überschwänzwasser säuern. Die Pfanne mit dem angezeigten Wasser auffüllen.",
-    ),
-    (
-        "Tannin limit ahead",
-        "Gerbstoffgrenze naht",
-        "Ende an der Grenze einplanen und das angezeigte Auffüllwasser bereithalten.",
-    ),
-    (
-        "Stop-point ahead",
-        "Endpunkt naht",
-        "Am Bottich sein. Überschwänzen beenden, damit das Bett in die letzten Liter leerläuft.",
-    ),
-    (
-        "Stop-point reached",
-        "Endpunkt erreicht",
-        "Den Ablauf jetzt beenden.",
-    ),
-    (
-        "Kettle high level",
-        "Pfanne fast voll",
-        "Den Ablauf jetzt beenden.",
-    ),
-    (
-        "Run-off too fast",
-        "Ablauf zu schnell",
-        "Ablauf auf das angezeigte Tempo drosseln.",
-    ),
-    (
-        "Run-off too slow",
-        "Ablauf zu langsam",
-        "Lässt der Differenzdruck Reserve, den Ablauf etwas öffnen; sonst sanft hacken, eine halbe Umdrehung mit kleinster Drehzahl.",
-    ),
-    (
-        "Turbid runnings",
-        "Trüber Ablauf",
-        "Überschwänzen anhalten, sanft hacken, umpumpen bis klar.",
-    ),
-    (
-        "Instrument fault",
-        "Messgerät gestört",
-        "Das genannte Messgerät prüfen; inzwischen Handproben nehmen.",
-    ),
-    (
-        "Instruments disagree",
-        "Messgeräte widersprechen sich",
-        "Mit einer Handprobe oder dem Schauglas vergleichen und eintragen; das genannte Messgerät prüfen.",
-    ),
-    (
-        "Link lost",
-        "Verbindung verloren",
-        "Netz, Koppler und seine Versorgung prüfen; inzwischen Handproben nehmen.",
-    ),
-    (
-        "Delivery delayed",
-        "Weitergabe verzögert",
-        "Den Bottich hier weiter beobachten; Broker oder Datenbank prüfen.",
-    ),
-];
 
 #[cfg(test)]
 mod tests {

@@ -7,9 +7,11 @@ use super::alarms::stories;
 use super::table::rows;
 use crate::brew_record::{BedSetting, BrewRecord, InstrumentHealth};
 use crate::charts::{self, ChartError, Scene, Size};
+use crate::display::course::occurrence_said;
 use crate::display::terms::{
     cause_words, caution, fill, measures_words, priority_words, response, stop_cause_words,
 };
+use crate::display::told::alarm_said;
 use crate::display::{NONE, Voice, alarm_name};
 use crate::store::Crush;
 
@@ -26,7 +28,7 @@ pub struct Report<'a> {
     pub voice: Voice,
 }
 
-const STYLE: &str = include_str!("report.css");
+pub const STYLE: &str = include_str!("report.css");
 /// Charts as wide as a printed page.
 const WIDE: Size = Size {
     width: 720,
@@ -76,7 +78,7 @@ pub fn html(report: &Report<'_>) -> Result<String, ChartError> {
                     section { h2 { (words.table) } (rows(voice, &report.record.table, &report.record.samples)) }
                     section { h2 { (words.alarms_answered) } (alarms(report)) }
                     section { h2 { (words.rake_effects) } (told(report, &["raking", "rake-effect"], words.no_raking)) }
-                    section { h2 { (words.course) } (told(report, &["phase", "note", "hand-sample", "brew-started", "brew-ended", "target-out-of-reach"], words.nothing)) }
+                    section { h2 { (words.course) } (told(report, &["phase", "note", "hand-sample", "sample-withdrawn", "brew-started", "brew-ended", "target-out-of-reach"], words.nothing)) }
                     section { h2 { (words.stop_against_projection) } (projections(report)) }
                     section { h2 { (words.instrument_health) } (health(report)) }
                     section class="signatures" { h2 { (words.signatures) }
@@ -236,7 +238,8 @@ fn alarms(report: &Report<'_>) -> Markup {
             article {
                 h3 { (voice.minutes(story.raised.elapsed_s)) " min · " (alarm_name(story.raised.alarm, language))
                     @if let Some(id) = &story.raised.instrument { ": " (id) } " · " (priority_words(story.raised.priority, language)) }
-                p lang="en" { (story.raised.message) }
+                @let said = alarm_said(story.raised, voice);
+                p lang=[said.lang] { (said.text) }
                 p { strong { (words.do_this) } " " (response(row, language)) @if let Some(text) = caution(row, language) { " " (text) } }
                 @if !story.followed.is_empty() {
                     p { @for (index, (at_s, text)) in story.followed.iter().enumerate() {
@@ -258,7 +261,8 @@ fn told(report: &Report<'_>, events: &[&str], nothing: &str) -> Markup {
     markup! {
         @if found.is_empty() { p { (nothing) } } @else {
             ul { @for occurrence in found {
-                li { (voice.minutes(occurrence.elapsed_s.unwrap_or(0.0))) " min · " span lang="en" { (occurrence.text) } }
+                @let said = occurrence_said(&occurrence.event, &occurrence.text, voice);
+                li { (voice.minutes(occurrence.elapsed_s.unwrap_or(0.0))) " min · " span lang=[said.lang] { (said.text) } }
             } }
         }
     }

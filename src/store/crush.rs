@@ -32,6 +32,10 @@ pub struct Crush {
     pub fractions: Vec<Fraction>,
     #[serde(default)]
     pub note: String,
+    /// Time of an earlier entry that this one corrects and stands for.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<String>", extend("format" = "date-time"))]
+    pub replaces: Option<Timestamp>,
 }
 
 impl Database {
@@ -50,7 +54,7 @@ impl Database {
             .map_err(self.failed("entering a crush"))
     }
 
-    /// The log of a tun, the oldest first.
+    /// The log of a tun, the oldest first. What has been corrected stands there as it was corrected, at its own time.
     pub fn crushes(&self, tun: TunId) -> Result<Vec<(Timestamp, Crush)>, StoreError> {
         let failed = self.failed("reading the crush log");
         let mut statement = self
@@ -65,11 +69,58 @@ impl Database {
             })
             .and_then(Iterator::collect::<rusqlite::Result<Vec<_>>>)
             .map_err(&failed)?;
-        rows.into_iter()
+        let entries: Result<Vec<(Timestamp, Crush)>, StoreError> = rows
+            .into_iter()
             .map(|(logged_us, body)| {
                 let what = || format!("the crush of {}", wall(logged_us));
                 Ok((wall(logged_us), from_json(&self.path, what, &body)?))
             })
-            .collect()
+            .collect();
+        Ok(corrected(entries?))
+    }
+}
+
+/// A correction takes the place of what it replaces; the last one counts.
+fn corrected(entries: Vec<(Timestamp, Crush)>) -> Vec<(Timestamp, Crush)> {
+    let mut log: Vec<(Timestamp, Crush)> = Vec::new();
+    for (logged, crush) in entries {
+        let earlier = crush.replaces.and_then(|time| {
+            let us = time.as_microsecond();
+            log.iter_mut().find(|(at, _)| at.as_microsecond() == us)
+        });
+        match earlier {
+            Some((_, place)) => *place = crush,
+            None => log.push((logged, crush)),
+        }
+    }
+    log
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_correction_stands_at_the_time_of_what_it_replaces() {
+        let at = |us: i64| Timestamp::from_microsecond(us).unwrap();
+        let crush = |gap_mm: f64, replaces: Option<i64>| Crush {
+            who: "mill".to_owned(),
+            gap_mm,
+            fractions: Vec::new(),
+            note: String::new(),
+            replaces: replaces.map(at),
+        };
+        let log = corrected(vec![
+            (at(10), crush(4.5, None)),
+            (at(20), crush(0.5, None)),
+            (at(30), crush(0.44, Some(10))),
+            (at(40), crush(0.45, Some(10))),
+            (at(50), crush(0.6, Some(99))),
+        ]);
+        let kept: Vec<(i64, f64)> = log
+            .iter()
+            .map(|(time, it)| (time.as_microsecond(), it.gap_mm))
+            .collect();
+        assert_eq!(kept, [(10, 0.45), (20, 0.5), (50, 0.6)]);
     }
 }

@@ -116,6 +116,12 @@ def test_everything_can_be_done_with_the_keyboard_alone(watched):
     page.keyboard.press("Enter")
     page.locator("#part-notes li", has_text="Sparge arm cleaned").wait_for()
     assert page.evaluate("() => document.activeElement.id") == "do-note", "the focus comes back"
+    page.keyboard.press("Enter")
+    page.keyboard.type("W" * 200)
+    page.keyboard.press("Enter")
+    page.locator("#part-notes li", has_text="WWWW").wait_for()
+    overflow = page.evaluate("() => document.documentElement.scrollWidth - innerWidth")
+    assert overflow <= 0, f"a long word makes the page {overflow} px too wide"
     tab_to("gravity")
     page.keyboard.press("Home")
     page.keyboard.press("ArrowRight")
@@ -140,6 +146,14 @@ def test_an_alarm_is_seen_acknowledged_shelved_and_taken_back(watched):
         shot(page, f"run-off-{size}-whole", whole=True)
         no_violation(page, f"run-off with an alarm, {size}")
     page.set_viewport_size({"width": 1920, "height": 1080})
+    page.wait_for_timeout(4500)
+    lowest = page.evaluate("() => document.querySelector('.chart-gravity svg').getBoundingClientRect().bottom")
+    assert lowest <= 1080, f"the main chart is cut on the wall: it ends at {lowest} px"
+    smallest = page.evaluate(
+        "() => Math.min(...[...document.querySelectorAll('.tile .sub, .phases li')].map((it) => parseFloat(getComputedStyle(it).fontSize)))"
+    )
+    assert smallest >= 20, f"limits and phase stand in {smallest} px on the wall"
+    assert "in doubt" in page.locator("#part-stop").text_content(), "a channel puts the stop-point in doubt"
     page.emulate_media(color_scheme="dark")
     shot(page, "run-off-wall-dark")
     page.emulate_media(color_scheme="light")
@@ -189,10 +203,20 @@ def test_brews_tun_and_instruments_tell_of_the_brew(watched):
     page.locator("#crush-form button").click()
     name_yourself(page)
     page.locator("td", has_text="0.45").first.wait_for()
+    page.locator("a", has_text="Correct").first.click()
+    assert page.locator("#crush-gap").input_value() == "0.45"
+    page.locator("#crush-gap").fill("0.47")
+    page.locator("#crush-form button").click()
+    page.locator("td", has_text="0.47").first.wait_for()
+    assert page.locator("td", has_text="0.45").count() == 0, "the correction stands for the entry"
     no_violation(page, "tun with a crush log")
     shot(page, "tun", whole=True)
     page = one.open(PAGES["instruments"])
     assert page.locator("tbody tr").count() == 10
+    page.wait_for_selector(".link.on")
+    before = page.locator("#part-readings").text_content()
+    page.wait_for_function("(before) => document.querySelector('#part-readings').textContent !== before", arg=before)
+    no_violation(page, "instruments while they change")
     shot(page, "instruments")
 
 

@@ -290,3 +290,63 @@ fn event_streams_end_when_the_service_stops() {
     let mut rest = Vec::new();
     std::io::Read::read_to_end(&mut reader, &mut rest).unwrap();
 }
+
+#[test]
+fn the_instruments_page_is_kept_fresh_and_lists_links_and_units_as_people_write_them() {
+    let house = with_brew();
+    let html = page(&house, &format!("/tuns/{SITE}/{TUN}/instruments")).body;
+    let parts = format!("/tuns/{SITE}/{TUN}/instruments/parts");
+    assert_eq!(attributes(&html, "data-parts"), [parts.as_str()]);
+    for words in ["part-readings", "part-links", "°P"] {
+        assert!(html.contains(words), "{words}");
+    }
+    assert!(!html.contains("degP"), "{html}");
+    let first = events(&house, &parts, "data:", 1);
+    let sent: serde_json::Value =
+        serde_json::from_str(first[0].trim_start_matches("data:")).unwrap();
+    assert!(sent["parts"]["part-readings"].is_string(), "{sent}");
+    assert!(sent["parts"]["part-stop"].is_null(), "{sent}");
+}
+
+#[test]
+fn a_slip_in_the_crush_log_is_corrected_in_its_place() {
+    let house = Brewhouse::new();
+    assert_eq!(
+        house
+            .post("/crush", r#"{"who":"mill","gap_mm":4.5}"#)
+            .status,
+        201
+    );
+    let logged = house.get("/crush").json();
+    let time = logged[0]["time"].as_str().unwrap().to_owned();
+    let unknown = r#"{"who":"mill","gap_mm":0.45,"replaces":"2020-01-01T00:00:00Z"}"#;
+    assert_eq!(house.post("/crush", unknown).status, 422);
+    let correction = format!(r#"{{"who":"mill","gap_mm":0.45,"replaces":"{time}"}}"#);
+    assert_eq!(house.post("/crush", &correction).status, 201);
+    let log = house.get("/crush").json();
+    assert_eq!(log.as_array().unwrap().len(), 1, "{log}");
+    assert_eq!(log[0]["gap_mm"], 0.45);
+    assert_eq!(log[0]["time"], time.as_str(), "it stands at its own time");
+}
+
+#[test]
+fn a_page_is_refused_in_its_own_words_and_a_program_in_the_interfaces() {
+    let house = Brewhouse::new();
+    let path = format!("/api/v1/tuns/{SITE}/{TUN}/brew/end");
+    let ended = |language: &[(&str, &str)]| {
+        let mut headers = vec![("Content-Type", "application/json")];
+        headers.extend_from_slice(language);
+        let reply = crate::http::request(house.address, "POST", &path, &headers, "{}");
+        assert_eq!(reply.status, 409);
+        reply.json()["error"].as_str().unwrap().to_owned()
+    };
+    assert!(ended(&[]).contains("lauterd brew start"));
+    assert_eq!(
+        ended(&[("Accept-Language", "en")]),
+        "no brew is under way; start one first"
+    );
+    assert_eq!(
+        ended(&[("Accept-Language", "de")]),
+        "es läuft kein Sud; erst einen starten"
+    );
+}

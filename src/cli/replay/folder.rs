@@ -12,7 +12,7 @@ use crate::cli::text::{Align, NONE, columns, elapsed, optional, print, words};
 use crate::clock;
 use crate::config::{self, Configuration};
 use crate::exit::{Failure, Kind};
-use crate::replay::folder::{self, CONFIGURATION, DATA, Outcome, PLAN, SAMPLES};
+use crate::replay::folder::{self, CONFIGURATION, CORRECTIONS, DATA, Outcome, PLAN, SAMPLES};
 use crate::replay::{self, Results, Told};
 
 /// Cells of the line of progress.
@@ -69,7 +69,7 @@ fn replay(brew: &Path, shared: Option<&Configuration>, arguments: &Arguments) ->
             return Err(Failure::new(Kind::NoInput, text));
         }
     };
-    let samples = brew.join(SAMPLES);
+    let beside = |name: &str| Some(brew.join(name)).filter(|path| path.is_file());
     let results = match &arguments.results {
         Some(directory) => Results::File(directory.join(format!("{}.jsonl", name(brew)))),
         None => Results::Nowhere,
@@ -78,7 +78,8 @@ fn replay(brew: &Path, shared: Option<&Configuration>, arguments: &Arguments) ->
         configuration,
         &brew.join(PLAN),
         &brew.join(DATA),
-        samples.is_file().then_some(samples),
+        beside(SAMPLES),
+        beside(CORRECTIONS),
         arguments.store.clone(),
         results,
     )?;

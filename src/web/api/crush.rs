@@ -54,6 +54,19 @@ pub async fn enter(
     if !faults.is_empty() {
         return Err(Problem::unprocessable("crush", faults));
     }
+    if let Some(replaces) = crush.replaces {
+        let log = service
+            .store
+            .read(move |database| database.crushes(id))
+            .await?;
+        if !log.iter().any(|(time, _)| *time == replaces) {
+            let message = format!("names {replaces}, and the log has no entry of that time");
+            return Err(Problem::unprocessable(
+                "crush",
+                vec![Fault::new("replaces", message)],
+            ));
+        }
+    }
     let time = clock::wall_now();
     let kept = crush.clone();
     service
@@ -126,6 +139,7 @@ mod tests {
                 })
                 .collect(),
             note: String::new(),
+            replaces: None,
         };
         assert_eq!(faults(&crush(&[20.0, 55.0, 25.0])), []);
         assert_eq!(faults(&crush(&[])), []);

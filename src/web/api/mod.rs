@@ -3,6 +3,7 @@
 
 mod alarms;
 pub mod body;
+mod calibration;
 mod catalogue;
 mod charts;
 mod crush;
@@ -21,14 +22,14 @@ use axum::extract::DefaultBodyLimit;
 use axum::http::StatusCode;
 use axum::{Json, Router, middleware};
 use serde_json::Value;
-use tokio::sync::Semaphore;
 use tokio_util::sync::CancellationToken;
 
 use super::live::Live;
 use super::parameters::BODY_BOUND;
+use super::places::Places;
 use super::problem::Problem;
 use super::wire::BASE;
-use super::{Entrance, csrf, guard, page, sign_in};
+use super::{Entrance, csrf, guard, in_language, page, sign_in};
 use crate::runtime::request::TunHandle;
 use crate::store::Store;
 pub use charts::{bed_setting, running_charts};
@@ -42,7 +43,7 @@ pub struct Service {
     /// The live state of each tun, in their order.
     pub live: Vec<Live>,
     /// Places for event streams.
-    pub streams: Arc<Semaphore>,
+    pub streams: Arc<Places>,
     pub stop: CancellationToken,
 }
 
@@ -59,6 +60,7 @@ pub fn router(service: Arc<Service>) -> Router {
         .fallback(no_such_path)
         .method_not_allowed_fallback(no_such_method)
         .layer(DefaultBodyLimit::max(BODY_BOUND))
+        .layer(middleware::from_fn(in_language::answer))
         .layer(middleware::from_fn_with_state(
             Arc::clone(&service),
             guard::watch,

@@ -5,17 +5,24 @@ use maud::{Markup, html};
 use super::View;
 use super::start;
 use super::view::{api_path, segment};
+use crate::display::course::occurrence_said;
 use crate::display::terms::fill;
+use crate::report;
 
 /// The brew under way, and the time.
 pub fn brew_line(view: &View<'_>) -> Markup {
     let (voice, words) = (view.voice, view.voice.words);
+    // The plan's minutes count from the first wort in the kettle; so does the pace that is on time.
+    let since_start_s = view.status.outlook.and_then(|it| it.since_start_s);
     let time = view.status.time.parse().map(|time| voice.clock(time));
     html! {
         @if let Some(plan) = &view.status.plan {
             strong { (plan.brew) } @if !plan.recipe.is_empty() { " · " (plan.recipe) }
             @if let Some(runoff) = &view.status.runoff {
-                " · " (fill(words.minute_of, &[&voice.minutes(runoff.elapsed_s), &voice.number(plan.runoff_minutes, 0)]))
+                " · "
+                @if let Some(since_s) = since_start_s {
+                    (fill(words.minute_of, &[&voice.minutes(since_s), &voice.number(plan.runoff_minutes, 0)]))
+                } @else { (fill(words.minute_before, &[&voice.minutes(runoff.elapsed_s)])) }
             }
         } @else {
             (words.no_brew)
@@ -53,10 +60,34 @@ pub fn panel(view: &View<'_>) -> Markup {
                     data-name=(format!("{place_name}: {label}")) { strong { (place_name) } " " span { (label) } }
             }
         }
+        (taken(view))
+        p class="watch-only sub" { (view.voice.asked().watch_only) }
         div class="buttons" {
             button type="button" id="do-note" class="quiet" data-act="note" { (words.note) "…" }
             @if !seen { button type="button" id="do-raking" class="quiet" data-act="raking" { (words.raking) "…" } }
             button type="button" id="do-end" class="quiet" data-act="end" { (words.end_runoff) "…" }
+        }
+    }
+}
+
+/// Samples that can be taken back from here; the others by the command line.
+const TAKEN_SHOWN: usize = 3;
+
+/// The last hand samples, each with the way to take it back.
+fn taken(view: &View<'_>) -> Markup {
+    let (voice, notebook) = (view.voice, view.notebook);
+    let numbered = notebook.sample_numbers.iter().zip(&notebook.samples);
+    let words = voice.asked();
+    html! {
+        ul class="taken" {
+            @for (number, sample) in numbered.rev().take(TAKEN_SHOWN) {
+                @let told = report::sampled(voice, sample);
+                li {
+                    span { (told) }
+                    button type="button" class="quiet" id={ "withdraw-" (number) } data-act="withdraw" data-number=(number)
+                        data-name=(report::told_sample(voice, sample)) { (words.withdraw) "…" }
+                }
+            }
         }
     }
 }
@@ -69,8 +100,9 @@ pub fn notes(view: &View<'_>) -> Markup {
         @if !notes.is_empty() {
             h2 { (words.notes) }
             ul class="notes" {
-                @for (at_s, text) in notes.iter().rev().take(8) {
-                    li { span class="when" { (voice.minutes(*at_s)) " min" } " " (text) }
+                @for (at_s, it) in notes.iter().rev().take(8) {
+                    @let said = occurrence_said(&it.event, &it.text, voice);
+                    li { span class="when" { (voice.minutes(*at_s)) " min" } " " span lang=[said.lang] { (said.text) } }
                 }
             }
         }

@@ -1,14 +1,15 @@
 //! The alarm panel: what stands, with advice and caution, and what is put aside.
 
-use lauter_core::alarm::{AlarmState, definition};
+use lauter_core::alarm::{AlarmId, AlarmState, definition};
 use lauter_core::supervisor::{AlarmLine, Line};
 use maud::{Markup, html};
 
 use super::View;
-use super::next_step::standing;
+use super::next_step::{gives_order, standing};
 use super::symbols::{flag, priority_symbol};
 use crate::display::alarm_name;
 use crate::display::terms::{caution, fill, priority_words, response, state_words};
+use crate::display::told::alarm_said;
 use crate::engine;
 
 pub fn panel(view: &View<'_>) -> Markup {
@@ -32,8 +33,13 @@ pub fn panel(view: &View<'_>) -> Markup {
         .collect();
     html! {
         h2 { (words.alarms) @if !alarms.is_empty() { " (" (alarms.len()) ")" } }
-        @if alarms.is_empty() { p class="none" { (words.no_alarms) } }
-        @for (index, alarm) in alarms.iter().enumerate() { (card(view, alarm, index < OPEN)) }
+        @if alarms.is_empty() { p class="none" { (if aside.is_empty() { words.no_alarms } else { words.no_alarms_beside }) } }
+        @for (index, listed) in grouped(view, &alarms).iter().enumerate() {
+            @match listed {
+                Listed::One(alarm) => (card(view, alarm, index < OPEN)),
+                Listed::OfLink(link, faults) => (group(view, link, faults)),
+            }
+        }
         @if !aside.is_empty() {
             details class="aside" id="aside" {
                 summary { (fill(words.put_aside, &[&aside.len().to_string()])) }
@@ -43,7 +49,7 @@ pub fn panel(view: &View<'_>) -> Markup {
     }
 }
 
-fn about(view: &View<'_>, alarm: &AlarmLine) -> String {
+pub(super) fn about(view: &View<'_>, alarm: &AlarmLine) -> String {
     let name = alarm_name(alarm.alarm, view.voice.language());
     match &alarm.instrument {
         Some(id) => format!("{name}: {}", id.replace('_', " ")),
@@ -53,11 +59,6 @@ fn about(view: &View<'_>, alarm: &AlarmLine) -> String {
 
 /// The identity of a card in the page, so that the focus finds it again.
 fn key(alarm: &AlarmLine) -> String {
-    let plain = |text: &str| -> String {
-        text.chars()
-            .map(|c| if c.is_ascii_alphanumeric() { c } else { '-' })
-            .collect()
-    };
     format!(
         "{}{}",
         alarm.alarm.name(),
@@ -68,55 +69,163 @@ fn key(alarm: &AlarmLine) -> String {
     )
 }
 
-/// Alarms that are shown in full; of the others message and caution unfold.
+/// Alarms that are shown in full; of the others advice, message and caution unfold.
 const OPEN: usize = 2;
+/// From so many on, faults of instruments on one link stand together: one cable is one thing to see to.
+const TOGETHER: usize = 3;
+
+/// One place in the list.
+enum Listed<'a> {
+    One(&'a AlarmLine),
+    OfLink(&'a str, Vec<&'a AlarmLine>),
+}
+
+/// The list with the instrument faults of one link together, at the place of the first of them.
+fn grouped<'a>(view: &'a View<'_>, alarms: &'a [AlarmLine]) -> Vec<Listed<'a>> {
+    let link_of = |alarm: &AlarmLine| {
+        let of_instrument = alarm.alarm == AlarmId::InstrumentFault && gives_order(view, alarm);
+        let id = alarm.instrument.as_deref().filter(|_| of_instrument)?;
+        let configured = view
+            .configuration
+            .instruments
+            .iter()
+            .find(|it| it.instrument.id == id)?;
+        configured.instrument.link.as_deref()
+    };
+    let mut listed: Vec<Listed<'_>> = Vec::new();
+    for alarm in alarms {
+        let Some(link) = link_of(alarm) else {
+            listed.push(Listed::One(alarm));
+            continue;
+        };
+        let of_link: Vec<&AlarmLine> = alarms
+            .iter()
+            .filter(|it| link_of(it) == Some(link))
+            .collect();
+        let is_first = of_link
+            .first()
+            .is_some_and(|first| std::ptr::eq(*first, alarm));
+        if of_link.len() < TOGETHER {
+            listed.push(Listed::One(alarm));
+        } else if is_first {
+            listed.push(Listed::OfLink(link, of_link));
+        }
+    }
+    listed
+}
+
+/// The faults of one link, folded beneath their names.
+fn group(view: &View<'_>, link: &str, faults: &[&AlarmLine]) -> Markup {
+    let (voice, words) = (view.voice, view.voice.words);
+    let names: Vec<String> = faults
+        .iter()
+        .filter_map(|alarm| Some(alarm.instrument.as_deref()?.replace('_', " ")))
+        .collect();
+    let name = alarm_name(AlarmId::InstrumentFault, voice.language());
+    html! {
+        section class="group" {
+            h3 { (name) ": " (fill(words.on_link, &[&faults.len().to_string(), link])) }
+            p class="sub" { (names.join(", ")) }
+            details id={ "group-" (plain(link)) } {
+                summary { (words.one_by_one) }
+                @for alarm in faults { (card(view, alarm, false)) }
+            }
+        }
+    }
+}
+
+fn plain(text: &str) -> String {
+    text.chars()
+        .map(|c| if c.is_ascii_alphanumeric() { c } else { '-' })
+        .collect()
+}
 
 fn card(view: &View<'_>, alarm: &AlarmLine, in_full: bool) -> Markup {
     let (voice, words) = (view.voice, view.voice.words);
-    let row = definition(alarm.alarm);
     let unacknowledged = alarm.to != AlarmState::Acknowledged;
+    let is_over = !gives_order(view, alarm);
     let since_s = view
         .status
         .runoff
         .as_ref()
         .map_or(0.0, |runoff| runoff.elapsed_s - alarm.elapsed_s);
-    let longest = engine::alarm_settings(view.configuration, alarm.alarm)
-        .longest_shelving_min
-        .unwrap_or(row.longest_shelving_min);
-    let name = about(view, alarm);
     let heading = format!("alarm-{}", key(alarm));
     html! {
-        article class={ "alarm " (alarm.priority.name()) @if unacknowledged { " unacknowledged" } }
+        article class={ "alarm " (alarm.priority.name()) @if is_over { " over" } @else if unacknowledged { " unacknowledged" } @if !in_full { " brief" } }
             aria-labelledby=(heading) data-alarm-card=(key(alarm)) {
             header {
-                (priority_symbol(alarm.priority, unacknowledged, voice))
-                h3 id=(heading) { (name) }
+                (priority_symbol(alarm.priority, unacknowledged && !is_over, voice))
+                h3 id=(heading) { (about(view, alarm)) }
                 p class="state" {
                     (priority_words(alarm.priority, voice.language())) " · " (state_words(alarm.to, voice.language()))
-                    @if since_s >= 60.0 { " · " (fill(words.minutes_ago, &[&voice.minutes(since_s)])) }
+                    @if since_s >= 60.0 && !is_over { " · " (fill(words.minutes_ago, &[&voice.minutes(since_s)])) }
                 }
             }
-            @let said = html! { p class="message" lang="en" { (alarm.message) } };
-            @let cautioned = html! {
-                @if let Some(text) = caution(row, voice.language()) {
-                    p class="caution" { (flag()) strong { (words.caution) } " " (text) }
-                }
-            };
-            @if in_full { (said) }
-            p class="advice" { strong { (words.do_this) } " " (response(row, voice.language())) }
-            @if in_full { (cautioned) } @else {
-                details id={ "more-" (key(alarm)) } { summary { (words.more) } (said) (cautioned) }
-            }
-            div class="buttons" {
-                @if unacknowledged {
-                    button type="button" id={ "ack-" (key(alarm)) } data-act="acknowledge" data-alarm=(alarm.alarm.name())
-                        data-instrument=[alarm.instrument.as_deref()] aria-label=(format!("{}: {name}", words.acknowledge)) { (words.acknowledge) }
-                }
-                button type="button" id={ "shelve-" (key(alarm)) } class="quiet" data-act="shelve" data-alarm=(alarm.alarm.name())
-                    data-instrument=[alarm.instrument.as_deref()] data-longest=(longest) data-name=(name)
-                    aria-label=(format!("{}: {name}", words.shelve)) { (words.shelve) "…" }
+            @if is_over {
+                p class="message" { (over(view, alarm)) }
+                (buttons(view, alarm))
+            } @else if in_full {
+                (told(view, alarm)) (buttons(view, alarm))
+            } @else {
+                @if unacknowledged { (acknowledge(view, alarm)) }
+                details id={ "more-" (key(alarm)) } { summary { (words.more) } (told(view, alarm)) (shelve(view, alarm)) }
             }
         }
+    }
+}
+
+/// What was found, what to do and what to beware of.
+fn told(view: &View<'_>, alarm: &AlarmLine) -> Markup {
+    let (voice, words) = (view.voice, view.voice.words);
+    let row = definition(alarm.alarm);
+    let message = alarm_said(alarm, voice);
+    html! {
+        p class="message" lang=[message.lang] { (message.text) }
+        p class="advice" { strong { (words.do_this) } " " (response(row, voice.language())) }
+        @if let Some(text) = caution(row, voice.language()) {
+            p class="caution" { (flag()) strong { (words.caution) } " " (text) }
+        }
+    }
+}
+
+fn buttons(view: &View<'_>, alarm: &AlarmLine) -> Markup {
+    html! {
+        div class="buttons" {
+            @if alarm.to != AlarmState::Acknowledged { (acknowledge(view, alarm)) }
+            @if gives_order(view, alarm) { (shelve(view, alarm)) }
+        }
+    }
+}
+
+fn acknowledge(view: &View<'_>, alarm: &AlarmLine) -> Markup {
+    let words = view.voice.words;
+    let name = about(view, alarm);
+    html! {
+        button type="button" id={ "ack-" (key(alarm)) } data-act="acknowledge" data-alarm=(alarm.alarm.name())
+            data-instrument=[alarm.instrument.as_deref()] aria-label=(format!("{}: {name}", words.acknowledge)) { (words.acknowledge) }
+    }
+}
+
+fn shelve(view: &View<'_>, alarm: &AlarmLine) -> Markup {
+    let words = view.voice.words;
+    let name = about(view, alarm);
+    let longest = engine::alarm_settings(view.configuration, alarm.alarm)
+        .longest_shelving_min
+        .unwrap_or(definition(alarm.alarm).longest_shelving_min);
+    html! {
+        button type="button" id={ "shelve-" (key(alarm)) } class="quiet" data-act="shelve" data-alarm=(alarm.alarm.name())
+            data-instrument=[alarm.instrument.as_deref()] data-longest=(longest) data-name=(name)
+            aria-label=(format!("{}: {name}", words.shelve)) { (words.shelve) "…" }
+    }
+}
+
+/// Why an alarm asks for nothing any more.
+fn over(view: &View<'_>, alarm: &AlarmLine) -> &'static str {
+    let words = view.voice.words;
+    match (alarm.to, view.status.brew.is_some()) {
+        (AlarmState::ReturnedUnacknowledged, true) => words.alarm_over,
+        (AlarmState::Acknowledged, _) => words.alarm_ends,
+        (_, _) => words.alarm_of_ended,
     }
 }
 

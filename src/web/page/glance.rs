@@ -1,16 +1,16 @@
 //! What is read at one glance and from three metres: phase, stop-point, gravities, pH, pace, bed, instruments.
 
 use lauter_core::alarm::{AlarmId, AlarmState};
-use lauter_core::projection::StopCause;
 use lauter_core::supervisor::{Line, Phase, RunoffState};
 use maud::{Markup, html};
 
 use super::View;
+use super::footing::footing;
 use super::gauge::{Mark, gauge};
 use super::next_step::next_step;
 use super::symbols::{flag, priority_symbol};
 use crate::display::terms::{cause_words, fill};
-use crate::display::{NONE, Voice, alarm_name, later, phase_name};
+use crate::display::{NONE, alarm_name, phase_name};
 
 /// Whether an alarm stands whose condition is met now: the tiles judge nothing by themselves.
 pub(super) fn is_met(view: &View<'_>, alarm: AlarmId, instrument: Option<&str>) -> bool {
@@ -56,96 +56,17 @@ pub fn next(view: &View<'_>) -> Markup {
     let class = step.alarm.map_or("calm", |priority| priority.name());
     html! {
         div class={ "next " (class) } {
-            @if let Some(priority) = step.alarm { (priority_symbol(priority, true, view.voice)) }
-            p { span class="lead" { (view.voice.words.next_lead) } " " strong { (step.text) } }
+            @if let Some(priority) = step.alarm { (priority_symbol(priority, step.unacknowledged.is_some(), view.voice)) }
+            div class="said" {
+                p { span class="lead" { (view.voice.words.next_lead) } " " strong { (step.text) } }
+                @if !step.beside.is_empty() {
+                    p class="beside" { @for sentence in &step.beside { span { (sentence) } " " } }
+                }
+            }
             @if let Some(alarm) = step.unacknowledged {
                 button type="button" id="ack-next" data-act="acknowledge" data-alarm=(alarm.alarm.name())
                     data-instrument=[alarm.instrument.as_deref()]
                     aria-label=(format!("{}: {}", view.voice.words.acknowledge, alarm_name(alarm.alarm, view.voice.language()))) { (view.voice.words.acknowledge) }
-            }
-        }
-    }
-}
-
-/// Where and when to stop, with its doubt.
-pub fn stop(view: &View<'_>) -> Markup {
-    let (voice, words) = (view.voice, view.voice.words);
-    let projection = view.status.projection.as_ref();
-    let runoff = view.status.runoff.as_ref();
-    let Some((stop, runoff)) = projection.and_then(|line| line.stop).zip(runoff) else {
-        return html! {
-            h2 { (words.stop_point) }
-            p class="hero" { span class="num" { (NONE) } }
-            p class="sub" { (words.no_stop_yet) }
-        };
-    };
-    let to_go_s = stop.elapsed_s - runoff.elapsed_s;
-    let target = projection.and_then(|line| line.target);
-    let band = target.filter(|_| stop.cause == StopCause::TargetGravity);
-    html! {
-        h2 { (words.stop_point) }
-        p class="hero" {
-            span class="num" { (voice.volume(stop.volume_l)) } span class="unit" { " " (voice.volume_unit()) }
-        }
-        p class="hero second" {
-            @if to_go_s > 0.0 {
-                span class="num" { (voice.minutes(to_go_s)) } span class="unit" { " " (words.minutes_to_go) }
-                " " span class="at" { (clock_at(view, to_go_s)) }
-            } @else {
-                span class="unit" { (fill(words.reached_ago, &[&voice.minutes(-to_go_s)])) }
-            }
-        }
-        (kettle_scale(view, runoff))
-        p class="sub" {
-            @if let Some(target) = band {
-                (fill(words.band_says, &[&voice.volume(target.volume_l.p5), &voice.volume_with_unit(target.volume_l.p95)]))
-                " " (fill(words.band_minutes, &[
-                    &voice.minutes((target.elapsed_s.p5 - runoff.elapsed_s).max(0.0)),
-                    &voice.minutes((target.elapsed_s.p95 - runoff.elapsed_s).max(0.0)),
-                ])) " "
-            }
-            (stop_cause(stop.cause, voice))
-            @if stop.top_up_l >= 1.0 {
-                " " (fill(words.then_top_up, &[&voice.volume_with_unit(stop.top_up_l), &voice.volume_with_unit(stop.final_volume_l)]))
-            }
-        }
-    }
-}
-
-fn clock_at(view: &View<'_>, ahead_s: f64) -> String {
-    match view.status.time.parse() {
-        Ok(now) => view.voice.clock(later(now, ahead_s)),
-        Err(_) => String::new(),
-    }
-}
-
-fn stop_cause(cause: StopCause, voice: Voice) -> &'static str {
-    match cause {
-        StopCause::TargetGravity => voice.words.by_target,
-        StopCause::GravityFloor => voice.words.by_floor,
-        StopCause::PhCeiling => voice.words.by_ceiling,
-        StopCause::KettleCapacity => voice.words.by_capacity,
-        StopCause::RunoffEnded => voice.words.by_end,
-    }
-}
-
-/// The kettle as a scale: filled so far, the band and the stop-point, and what it holds at most.
-fn kettle_scale(view: &View<'_>, runoff: &RunoffState) -> Markup {
-    let capacity_l = view.configuration.kettle.capacity_l;
-    let mut marks = vec![Mark::Filled(runoff.kettle_volume_l)];
-    if let Some(line) = &view.status.projection {
-        if let Some(target) = line.target {
-            marks.push(Mark::Band(target.volume_l.p5, target.volume_l.p95));
-        }
-        marks.extend(line.stop.map(|stop| Mark::Stop(stop.volume_l)));
-    }
-    let voice = view.voice;
-    html! {
-        div class="kettle" {
-            (gauge(0.0, capacity_l, None, &marks))
-            p class="ends" {
-                span { (voice.words.in_kettle) " " strong { (voice.volume_with_unit(runoff.kettle_volume_l)) } }
-                span { (voice.words.capacity) " " (voice.volume_with_unit(capacity_l)) }
             }
         }
     }
@@ -195,14 +116,15 @@ pub fn kettle(view: &View<'_>) -> Markup {
     let says = match (gravity_p, target_p) {
         (Some(now), Some(target)) => {
             let doubt = runoff(view, |it| it.kettle_gravity_se_p).unwrap_or(0.0);
-            let left = now - target;
-            if left > 0.0 && voice.gravity_unit() == "°P" {
+            let left = voice.gravity_value(now) - voice.gravity_value(target);
+            let band = voice.gravity_value(now + 1.645 * doubt) - voice.gravity_value(now);
+            if left > 0.0 {
                 fill(
                     words.above_target,
                     &[
-                        &voice.number(left, 1),
+                        &voice.number(left, voice.gravity_digits()),
                         &voice.gravity_with_unit(target),
-                        &voice.number(1.645 * doubt, 2),
+                        &voice.number(band, voice.gravity_digits() + 1),
                     ],
                 )
             } else {
@@ -223,7 +145,7 @@ pub fn kettle(view: &View<'_>) -> Markup {
             &marks,
         ),
         says,
-        amiss: None,
+        amiss: reckoned(view),
     })
 }
 
@@ -359,6 +281,16 @@ pub fn bed(view: &View<'_>) -> Markup {
         says,
         amiss: amiss.or_else(|| no_value(view, kpa.is_none(), "bed-pressure-drop")),
     })
+}
+
+/// What the kettle's figures stand on where no instrument vouches for them.
+pub(super) fn reckoned(view: &View<'_>) -> Option<String> {
+    view.status.runoff.as_ref()?;
+    let (words, rests_on) = (view.voice.words, footing(view));
+    if !rests_on.anything {
+        return Some(words.frozen.to_owned());
+    }
+    (!rests_on.volume || !rests_on.gravity).then(|| words.reckoned.to_owned())
 }
 
 /// Why a figure has no value, if an instrument of that kind is there and a brew runs.

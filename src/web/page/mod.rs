@@ -10,20 +10,29 @@ mod assets;
 mod believed;
 mod brews;
 mod dialogs;
+mod footing;
 mod gauge;
 mod glance;
+mod instrument;
 mod instruments;
+mod links;
 mod next_step;
+mod pace;
 mod routes;
 mod runoff;
 mod shell;
 mod start;
+mod stop_tile;
 mod stopped;
 mod symbols;
 mod tun;
 mod view;
 
 pub use brews::crush_of;
+pub use instruments::parts as instrument_parts;
 pub use routes::router;
 pub use runoff::Drawings;
 pub use view::{View, parts};
+
+#[cfg(test)]
+mod tests;

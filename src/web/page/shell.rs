@@ -26,9 +26,19 @@ pub struct Frame<'a> {
 }
 
 impl Frame<'_> {
+    /// Where the changing parts of the page come from; None for a page that stands still.
+    fn parts(&self) -> Option<String> {
+        let below = match self.place {
+            Place::Runoff => "parts",
+            Place::Instruments => "instruments/parts",
+            Place::Brews | Place::Tun => return None,
+        };
+        Some(page_path(self.site, self.tun, below))
+    }
+
     /// A whole page; `beside` stands in the heading, beneath the name.
     pub fn page(&self, title: &str, beside: &Markup, body: &Markup) -> Markup {
-        let words = self.voice.words;
+        let (words, asked) = (self.voice.words, self.voice.asked());
         let links = [
             (Place::Runoff, "", words.runoff),
             (Place::Brews, "brews", words.brews),
@@ -40,7 +50,7 @@ impl Frame<'_> {
             html lang=(self.voice.tag()) {
                 (head(&format!("{title} · {}", self.tun)))
                 body data-api=(api_path(self.site, self.tun, ""))
-                     data-parts=[(self.place == Place::Runoff).then(|| page_path(self.site, self.tun, "parts"))]
+                     data-parts=[self.parts()]
                      data-words=(script_words(self.voice)) {
                     a class="skip" href="#main" { (words.skip) }
                     header class="top" {
@@ -56,8 +66,15 @@ impl Frame<'_> {
                         div class="tools" {
                             span class="link" id="link" role="status" data-live=(words.live) data-lost=(words.not_live) {}
                             button type="button" class="quiet" id="who" data-act="who" { (words.who) }
+                            span class="account" id="account" hidden {
+                                span class="hidden" { (asked.signed_in) " " } span class="who" id="account-name" {}
+                                a class="button" href="/sign-in" { (asked.sign_out) }
+                            }
                             button type="button" class="quiet" id="theme" data-act="theme" aria-label=(words.theme_says) { (words.theme) }
                         }
+                    }
+                    div class="session-over" id="session-over" role="alert" hidden {
+                        span { (asked.session_over) } a class="button" href="/sign-in" { (asked.sign_in) }
                     }
                     main id="main" tabindex="-1" { h1 class="hidden" { (title) } (body) }
                     (dialogs::who(self.voice))
@@ -89,8 +106,18 @@ pub fn head(title: &str) -> Markup {
 
 /// What the script says by itself.
 fn script_words(voice: Voice) -> String {
-    let words = voice.words;
+    let (words, asked) = (voice.words, voice.asked());
     json!({
+        "session_over": asked.session_over,
+        "age": asked.age,
+        "no_answer": asked.no_answer,
+        "unreachable": asked.unreachable,
+        "sending": asked.sending,
+        "repeated": asked.repeated,
+        "sure": asked.sure,
+        "decimal_only": asked.decimal_only,
+        "which_number": asked.which_number,
+        "withdrawn": asked.withdrawn,
         "saved": words.saved,
         "failed": words.not_saved,
         "number": words.number_needed,

@@ -7,7 +7,9 @@ use maud::{Markup, html};
 
 use super::runoff::figure;
 use super::shell::Frame;
+use super::view::page_path;
 use crate::display::NONE;
+use crate::display::course::reason_said;
 use crate::display::terms::fill;
 use crate::store::Crush;
 use crate::web::wire::KnownProfile;
@@ -19,13 +21,14 @@ pub fn page(
     frame: &Frame<'_>,
     known: &KnownProfile,
     crushes: &[(Timestamp, Crush)],
+    corrected: Option<&(Timestamp, Crush)>,
     chart: Option<&str>,
 ) -> Markup {
     let words = frame.voice.words;
     let body = html! {
         div class="columns" {
             section class="panel" { (learnt(frame, known)) }
-            section class="panel" { (crush_form(frame)) }
+            section class="panel" { (crush_form(frame, corrected)) }
             section class="panel" {
                 h2 { (words.crush_log) }
                 (crush_table(frame, crushes))
@@ -183,20 +186,32 @@ fn verdicts(frame: &Frame<'_>, known: &KnownProfile) -> Markup {
             @for verdict in known.profile.verdicts.iter().rev() {
                 li { strong { (verdict.brew) } " · "
                     @if verdict.acceptance.accepted { (words.taught) } @else { (words.did_not_teach) }
-                    " · " span lang="en" { (verdict.acceptance.reason.in_words()) } }
+                    " · " (reason_said(verdict.acceptance.reason, frame.voice)) }
             }
         }
     }
 }
 
-fn crush_form(frame: &Frame<'_>) -> Markup {
+/// The form for an entry, or for the correction of one.
+fn crush_form(frame: &Frame<'_>, corrected: Option<&(Timestamp, Crush)>) -> Markup {
     let (voice, words) = (frame.voice, frame.voice.words);
+    let crush = corrected.map(|(_, crush)| crush);
+    let replaces = corrected.map(|(time, _)| time.to_string());
+    let share = |opening_mm: f64| {
+        let fractions = crush.map_or(&[][..], |crush| &crush.fractions);
+        let found = fractions
+            .iter()
+            .find(|it| (it.opening_mm - opening_mm).abs() < 1e-6);
+        found.map(|it| voice.number(it.percent, 1))
+    };
     html! {
         h2 { (words.enter_crush) }
-        form class="plan" data-act="crush" id="crush-form" novalidate {
+        @if let Some((time, _)) = corrected { p class="sub" { (fill(words.correcting, &[&voice.date(*time)])) } }
+        form class="plan" data-act="crush" id="crush-form" data-replaces=[replaces] novalidate {
             div class="field" {
                 label for="crush-gap" { (words.mill_gap) ", mm" }
-                input id="crush-gap" name="gap_mm" inputmode="decimal" required autocomplete="off";
+                input id="crush-gap" name="gap_mm" inputmode="decimal" required autocomplete="off"
+                    value=[crush.map(|it| voice.number(it.gap_mm, 2))];
             }
             @for opening in SIEVES_MM {
                 @let id = format!("crush-{}", (opening * 1000.0).round());
@@ -204,12 +219,12 @@ fn crush_form(frame: &Frame<'_>) -> Markup {
                     label for=(id) {
                         @if opening > 0.0 { (fill(words.on_sieve, &[&voice.number(opening, 3)])) } @else { (words.in_pan) } ", %"
                     }
-                    input id=(id) data-opening=(opening) inputmode="decimal" autocomplete="off";
+                    input id=(id) data-opening=(opening) inputmode="decimal" autocomplete="off" value=[share(opening)];
                 }
             }
             div class="field wide" {
                 label for="crush-note" { (words.note) " (" (words.optional) ")" }
-                input id="crush-note" name="note" maxlength="200" autocomplete="off";
+                input id="crush-note" name="note" maxlength="200" autocomplete="off" value=[crush.map(|it| it.note.as_str())];
             }
             p class="caution wide" { strong { (words.caution) } " " (words.caution_mill) }
             button type="submit" class="wide" { (words.save) }
@@ -226,6 +241,7 @@ fn crush_table(frame: &Frame<'_>, crushes: &[(Timestamp, Crush)]) -> Markup {
                     thead { tr {
                         th scope="col" { (words.date) } th scope="col" { (words.mill_gap) br; "mm" }
                         th scope="col" class="words" { (words.sieves) } th scope="col" class="words" { (words.note) }
+                        th scope="col" class="words" { (words.correct) }
                     } }
                     tbody {
                         @for (time, crush) in crushes.iter().rev() {
@@ -241,6 +257,10 @@ fn crush_table(frame: &Frame<'_>, crushes: &[(Timestamp, Crush)]) -> Markup {
                                     }
                                 }
                                 td class="words" { (crush.note) @if !crush.note.is_empty() { " · " } (crush.who) }
+                                td class="words" {
+                                    a class="button" href=(format!("{}?correct={}#crush-form", page_path(frame.site, frame.tun, "tun"), time.as_microsecond()))
+                                        aria-label=(format!("{} {}", words.correct, voice.date(*time))) { (words.correct) "…" }
+                                }
                             }
                         }
                     }

@@ -6,7 +6,7 @@ use lauter_core::supervisor::ConditionedReading;
 use maud::Markup;
 use percent_encoding::{AsciiSet, NON_ALPHANUMERIC, utf8_percent_encode};
 
-use super::{actions, alarms, believed, glance, stopped};
+use super::{actions, alarms, believed, glance, stop_tile, stopped};
 use crate::config::Configuration;
 use crate::display::Voice;
 use crate::report::table_rows;
@@ -83,7 +83,7 @@ pub fn parts(view: &View<'_>) -> BTreeMap<&'static str, String> {
     let drawn: [(&'static str, Markup); 15] = [
         ("part-next", glance::next(view)),
         ("part-phase", glance::phase(view)),
-        ("part-stop", glance::stop(view)),
+        ("part-stop", stop_tile::stop(view)),
         ("part-kettle", glance::kettle(view)),
         ("part-runnings", glance::runnings(view)),
         ("part-acidity", glance::acidity(view)),

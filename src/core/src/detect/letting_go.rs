@@ -15,9 +15,10 @@ use super::sequential::Cusum;
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct BedLook {
     pub elapsed_s: f64,
-    /// Logarithms of the resistance and of the pressure drop itself.
+    /// Logarithms of the resistance, and of the pressure drop and the flow that it is made of.
     pub resistance_ln: f64,
     pub pressure_drop_ln: f64,
+    pub flow_ln: f64,
 }
 
 /// How the resistance has fallen since it left its course.
@@ -25,7 +26,7 @@ pub struct BedLook {
 pub struct Fall {
     /// The sum has passed its limit.
     pub certain: bool,
-    /// Resistance lost, share of what it was.
+    /// Resistance lost at steady flow, share of what it was.
     pub share: f64,
     /// Time since it left its course, s.
     pub lasting_s: f64,
@@ -33,8 +34,10 @@ pub struct Fall {
     pub at_once_share: f64,
     /// Part of the fall that came within `SUDDEN_S`.
     pub sudden_share: f64,
-    /// Part of the fall that the pressure drop itself shows; the rest is the flow meter's word alone.
+    /// Part of the fall at steady flow that the pressure drop itself shows; the rest is the flow meter's word alone.
     pub in_pressure_share: f64,
+    /// Resistance now below the least this run-off has had before, share of that.
+    pub below_loosest_share: f64,
 }
 
 /// What the rakes do they do within about a minute; instruments and smoothing add some seconds.
@@ -51,6 +54,8 @@ const STEEPEST_SLOPE: f64 = 0.008;
 /// Weight of a step in slope and scatter, and the share of the limit beyond which none is learnt.
 const LEARNING: f64 = 0.05;
 const LEARNS_BELOW: f64 = 0.3;
+/// With a larger step of ln flow between two looks somebody has changed the flow: what moved meanwhile is not the bed's.
+const SAME_FLOW: f64 = 0.04;
 /// Looks kept since the fall began.
 const LOOKS_KEPT: usize = 200;
 
@@ -58,12 +63,21 @@ const LOOKS_KEPT: usize = 200;
 pub struct LettingGo {
     step_l: f64,
     next_l: f64,
-    last_ln: Option<f64>,
+    last: Option<BedLook>,
+    /// The next look goes on from the last.
+    goes_on: bool,
     slope: f64,
     scatter: f64,
     cusum: Cusum,
+    /// Logarithm of the least resistance outside a fall, also before a disturbance: the same grain lies in the tun.
+    loosest_ln: Option<f64>,
     before: Option<BedLook>,
-    since: VecDeque<BedLook>,
+    /// Elapsed time, s, and what was lost until then, of each look since.
+    since: VecDeque<(f64, f64)>,
+    /// Logarithms of resistance and of pressure drop lost since then at steady flow: a new flow moves the pressure drop
+    /// as well, and what was lost meanwhile is nobody's.
+    fallen_ln: f64,
+    in_pressure_ln: f64,
 }
 
 impl LettingGo {
@@ -72,26 +86,30 @@ impl LettingGo {
         Self {
             step_l,
             next_l: 0.0,
-            last_ln: None,
+            last: None,
+            goes_on: false,
             slope: 0.0,
             scatter: FIRST_SCATTER,
             cusum: Cusum::new(0.5, limit),
+            loosest_ln: None,
             before: None,
             since: VecDeque::new(),
+            fallen_ln: 0.0,
+            in_pressure_ln: 0.0,
         }
     }
 
     /// The bed has been disturbed or an instrument has jumped: what was is no yardstick.
     pub fn restart(&mut self) {
         self.cusum.restart();
-        self.last_ln = None;
+        self.last = None;
         self.before = None;
-        self.since.clear();
+        self.forget_fall();
     }
 
     /// The flow is on its way somewhere: the next step begins afresh, the sum stays.
     pub fn skip(&mut self) {
-        self.last_ln = None;
+        self.goes_on = false;
     }
 
     pub fn observe(&mut self, volume_l: f64, look: BedLook) {
@@ -99,14 +117,19 @@ impl LettingGo {
             return;
         }
         self.next_l = volume_l + self.step_l;
-        let Some(last_ln) = self.last_ln.replace(look.resistance_ln) else {
+        let last = self.last.replace(look);
+        let goes_on = std::mem::replace(&mut self.goes_on, true);
+        let joins = |last: &BedLook| goes_on && (look.flow_ln - last.flow_ln).abs() <= SAME_FLOW;
+        let Some(last) = last.filter(joins) else {
             if self.cusum.fall <= 0.0 {
                 self.before = Some(look);
             }
             return;
         };
-        let moved = look.resistance_ln - last_ln - self.slope;
+        let moved = look.resistance_ln - last.resistance_ln - self.slope;
         self.cusum.add(moved / self.scatter);
+        self.fallen_ln += last.resistance_ln - look.resistance_ln;
+        self.in_pressure_ln += last.pressure_drop_ln - look.pressure_drop_ln;
         if self.cusum.fall < LEARNS_BELOW * self.cusum.limit {
             self.slope += LEARNING * moved;
             self.slope = self.slope.clamp(-STEEPEST_SLOPE, 0.0);
@@ -117,13 +140,21 @@ impl LettingGo {
         }
         if self.cusum.fall <= 0.0 {
             self.before = Some(look);
-            self.since.clear();
+            self.forget_fall();
+            let loosest_ln = self.loosest_ln.unwrap_or(f64::INFINITY);
+            self.loosest_ln = Some(loosest_ln.min(look.resistance_ln));
         } else {
-            self.since.push_back(look);
+            self.since.push_back((look.elapsed_s, self.fallen_ln));
             if self.since.len() > LOOKS_KEPT {
                 self.since.pop_front();
             }
         }
+    }
+
+    fn forget_fall(&mut self) {
+        self.since.clear();
+        self.fallen_ln = 0.0;
+        self.in_pressure_ln = 0.0;
     }
 
     /// Standard deviations of the sum over its limit.
@@ -133,35 +164,42 @@ impl LettingGo {
 
     /// The fall so far; none while the resistance keeps its course.
     pub fn fall(&self) -> Fall {
-        let (Some(before), Some(now)) = (self.before, self.since.back()) else {
-            return Fall::default();
+        let loosest = self.loosest_ln.zip(self.last);
+        let below_loosest_ln = loosest.map_or(0.0, |(ln, last)| ln - last.resistance_ln);
+        let course = Fall {
+            below_loosest_share: 1.0 - (-below_loosest_ln.max(0.0)).exp(),
+            ..Fall::default()
         };
-        let fallen_ln = before.resistance_ln - now.resistance_ln;
-        if fallen_ln <= 0.0 {
-            return Fall::default();
+        let (Some(before), Some((now_s, _))) = (self.before, self.since.back()) else {
+            return course;
+        };
+        if self.fallen_ln <= 0.0 {
+            return course;
         }
-        let in_pressure_ln = before.pressure_drop_ln - now.pressure_drop_ln;
+        let part = |part_ln: f64| (part_ln / self.fallen_ln).clamp(0.0, 1.0);
         Fall {
             certain: self.cusum.has_fallen(),
-            share: 1.0 - (-fallen_ln).exp(),
-            lasting_s: now.elapsed_s - before.elapsed_s,
-            at_once_share: (self.largest_within(before, AT_ONCE_S) / fallen_ln).min(1.0),
-            sudden_share: (self.largest_within(before, SUDDEN_S) / fallen_ln).min(1.0),
-            in_pressure_share: (in_pressure_ln / fallen_ln).clamp(0.0, 1.0),
+            share: 1.0 - (-self.fallen_ln).exp(),
+            lasting_s: now_s - before.elapsed_s,
+            at_once_share: part(self.largest_within(before, AT_ONCE_S)),
+            sudden_share: part(self.largest_within(before, SUDDEN_S)),
+            in_pressure_share: part(self.in_pressure_ln),
+            ..course
         }
     }
 
+    /// The largest fall within so many seconds, as a logarithm.
     fn largest_within(&self, before: BedLook, within_s: f64) -> f64 {
-        let looks: Vec<BedLook> = std::iter::once(before)
+        let falls: Vec<(f64, f64)> = std::iter::once((before.elapsed_s, 0.0))
             .chain(self.since.iter().copied())
             .collect();
         let mut largest: f64 = 0.0;
-        for (index, from) in looks.iter().enumerate() {
-            let within = looks[index..]
+        for (index, (from_s, from_ln)) in falls.iter().enumerate() {
+            let within = falls[index..]
                 .iter()
-                .take_while(|to| to.elapsed_s - from.elapsed_s <= within_s);
-            for to in within {
-                largest = largest.max(from.resistance_ln - to.resistance_ln);
+                .take_while(|(to_s, _)| to_s - from_s <= within_s);
+            for (_, to_ln) in within {
+                largest = largest.max(to_ln - from_ln);
             }
         }
         largest
@@ -187,6 +225,7 @@ mod tests {
                 elapsed_s,
                 resistance_ln: ln,
                 pressure_drop_ln: ln,
+                flow_ln: 0.0,
             };
             bed.observe(elapsed_s, look);
         }
@@ -205,6 +244,17 @@ mod tests {
         assert!((0.28..0.38).contains(&fall.share), "{fall:?}");
         assert!(fall.at_once_share < 0.5, "{fall:?}");
         assert!((0.9..=1.0).contains(&fall.in_pressure_share), "{fall:?}");
+    }
+
+    #[test]
+    fn a_bed_that_loosens_what_it_had_tightened_is_no_looser_than_ever() {
+        let course = |s: f64| 4e-4 * s.min(1500.0) - 0.4 * ((s - 1500.0) / 120.0).clamp(0.0, 1.0);
+        let tightened = watched(course, 1800, 0.003).fall();
+        assert!(tightened.share > 0.25, "{tightened:?}");
+        assert!(tightened.below_loosest_share < 0.05, "{tightened:?}");
+        let channel = |s: f64| -0.4 * ((s - 1500.0) / 120.0).clamp(0.0, 1.0);
+        let channel = watched(channel, 1800, 0.003).fall();
+        assert!(channel.below_loosest_share > 0.25, "{channel:?}");
     }
 
     #[test]

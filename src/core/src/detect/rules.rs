@@ -199,10 +199,10 @@ fn tannin_limit_ahead(parameters: &Parameters, view: &View, held: Held) -> Optio
     };
     let holds = view.flowing && view.runoff_share > FIRST_SHARE && (is_likely || may_come);
     let ahead_s = elapsed_s - view.elapsed_s;
-    let name = if is_ceiling {
-        "the pH ceiling"
+    let (name, key, limit) = if is_ceiling {
+        ("the pH ceiling", "ph_ceiling", view.ph_ceiling)
     } else {
-        "the gravity floor"
+        ("the gravity floor", "gravity_floor_p", view.gravity_floor_p)
     };
     let verb = if is_likely { "reach" } else { "may reach" };
     let message = || {
@@ -212,7 +212,11 @@ fn tannin_limit_ahead(parameters: &Parameters, view: &View, held: Held) -> Optio
             top_up(view)
         )
     };
-    Some(Finding::new(AlarmId::TanninLimitAhead, holds, message).with("time_to_limit_s", ahead_s))
+    Some(
+        Finding::new(AlarmId::TanninLimitAhead, holds, message)
+            .with("time_to_limit_s", ahead_s)
+            .with(key, limit),
+    )
 }
 
 fn stop_point_ahead(_: &Parameters, view: &View, held: Held) -> Option<Finding> {

@@ -14,6 +14,7 @@ use super::brew::Brew;
 use super::channel::Channel;
 use super::event::LinkState;
 use super::output::{AlarmLine, Line, Output, Phase};
+use super::silence::minutes;
 use super::telling::Deed;
 use super::{Supervisor, report};
 
@@ -88,14 +89,20 @@ impl Supervisor {
         let circumstances = Self::circumstances(self.brew.as_ref());
         let mut findings = Vec::new();
         for (name, (state, detail)) in &self.links {
+            let silent_s = silent_s(&self.channels, name, now);
             let down = *state == LinkState::Down;
-            if down || self.annunciator.knows(AlarmId::LinkLost, Some(name)) {
-                let message = || {
-                    format!(
+            let lost = down || silent_s.is_some();
+            if lost || self.annunciator.knows(AlarmId::LinkLost, Some(name)) {
+                let message = || match silent_s {
+                    Some(silent_s) if !down => format!(
+                        "The link \"{name}\" is silent: none of its instruments has answered for {}.",
+                        minutes(silent_s)
+                    ),
+                    _ => format!(
                         "The link \"{name}\" does not answer ({detail}); all its instruments are silent."
-                    )
+                    ),
                 };
-                findings.push(Finding::new(AlarmId::LinkLost, down, message).about(name));
+                findings.push(Finding::new(AlarmId::LinkLost, lost, message).about(name));
             }
         }
         for channel in &mut self.channels {
@@ -103,7 +110,7 @@ impl Supervisor {
             let id = channel.instrument.id.as_str();
             if fault.is_some() || self.annunciator.knows(AlarmId::InstrumentFault, Some(id)) {
                 let message = || {
-                    let cause = fault.map_or("", in_words);
+                    let cause = fault.map_or("", cause_in_words);
                     format!("{id} gives no usable value: {cause}.")
                 };
                 let finding = Finding::new(AlarmId::InstrumentFault, fault.is_some(), message);
@@ -236,6 +243,22 @@ impl Supervisor {
 }
 
 /// Whether an alarm about one thing may follow from a cause about another.
+/// How long nothing has come over this link that should have; None while something does. One instrument alone is no
+/// witness of its link. A cut cable shows here before the link's own patience with each device ends.
+fn silent_s(channels: &[Channel], link: &str, now: Moment) -> Option<f64> {
+    let own: Vec<&Channel> = channels
+        .iter()
+        .filter(|channel| channel.instrument.link.as_deref() == Some(link) && !channel.is_switch())
+        .collect();
+    let last = own.iter().filter_map(|channel| channel.heard()).max()?;
+    let patience_s = own
+        .iter()
+        .map(|channel| channel.stale_after_s())
+        .fold(f64::INFINITY, f64::min);
+    let silent_s = now.since(last);
+    (own.len() >= 2 && silent_s > patience_s).then_some(silent_s)
+}
+
 pub(super) fn relates(
     channels: &[Channel],
     reach: Reach,
@@ -284,7 +307,8 @@ fn rests_on(measures: Measures) -> &'static [Measures] {
     }
 }
 
-fn in_words(cause: Cause) -> &'static str {
+/// Why an instrument gives no usable value, as its alarm says it.
+pub fn cause_in_words(cause: Cause) -> &'static str {
     match cause {
         Cause::NeverRead => "nothing has been received from it",
         Cause::Stale => "its last reading is too old",

@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use crate::alarm::{
-    AlarmId, AlarmState, Bearing, Circumstances, Follows, Hold, Machine, OperationFault,
+    AlarmId, AlarmState, Bearing, Circumstances, Conduct, Follows, Hold, Machine, OperationFault,
     OperatorAction, Reason, Transition, definition,
 };
 use crate::detect::Finding;
@@ -135,6 +135,11 @@ impl Annunciator {
             }
             let conduct = situation.parameters.alarm(entry.alarm).conduct(entry.alarm);
             let changed = if at_once {
+                // What is latched is of the old brew as well: it stays unacknowledged, but gives no order any more.
+                let conduct = Conduct {
+                    latching: false,
+                    ..conduct
+                };
                 entry.machine.end_condition(conduct, situation.now)
             } else {
                 entry

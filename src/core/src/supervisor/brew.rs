@@ -6,6 +6,7 @@
 mod learning;
 mod notes;
 mod rake_gain;
+mod sampling;
 mod stopping;
 
 use std::collections::VecDeque;
@@ -13,7 +14,7 @@ use std::collections::VecDeque;
 use serde::{Deserialize, Serialize};
 
 use crate::bed::Bed;
-use crate::detect::{ChannelWatch, Comparison, SampleWatch, Suspect, is_pulled};
+use crate::detect::{ChannelWatch, Comparison, Suspect, is_pulled};
 use crate::kettle::{Contents, Kettle};
 use crate::profile::TunProfile;
 use crate::projection::{Crossing, Crossings, Draws, Plan, Stop};
@@ -21,6 +22,8 @@ use crate::reading::Moment;
 use crate::washout::{Acidity, Expectation, Washout};
 
 use self::notes::Notes;
+pub use self::sampling::SampleDoubt;
+pub(super) use self::sampling::Samples;
 use super::doubt::Witnesses;
 use super::inflow::Inflow;
 use super::output::Phase;
@@ -103,13 +106,14 @@ pub(super) struct Brew {
     /// Kettle level against summed flow, and what the totaliser says of the flow meter beside it.
     pub volumes: Comparison,
     pub totals: Totals,
-    /// The line's gravity and pH against hand samples.
-    pub gravity_samples: SampleWatch,
-    pub ph_samples: SampleWatch,
+    /// The hand samples, and the line's gravity and pH against them.
+    pub samples: Samples,
     pub witnesses: Witnesses,
     pub flow_started: Option<Moment>,
     /// The channel that is suspected now has been alarmed.
     channel_alarmed: bool,
+    /// The target as it was projected before a channel was suspected, while one is.
+    pub before_channel: Option<Crossing>,
     disturbed: Moment,
     /// What had run off by then, L.
     disturbed_l: f64,
@@ -126,7 +130,6 @@ pub(super) struct Brew {
     /// Mean flow of the last minute or two while it ran.
     pace_l_min: f64,
     flows: VecDeque<(Moment, f64)>,
-    /// The middle one of them, once there are enough.
     usual_l_min: Option<f64>,
     seen_ph: bool,
     last_contents: Option<(f64, f64)>,
@@ -174,7 +177,6 @@ impl Brew {
             Some(teaching) => Washout::taught(parameters.washout, expectation, teaching),
             None => Washout::new(parameters.washout, expectation),
         };
-        let samples = |errors| SampleWatch::new(errors, parameters.detect.sample_deviations);
         Self {
             kettle: Kettle::new(
                 parameters.kettle,
@@ -200,11 +202,11 @@ impl Brew {
             disagreements: Disagreements::default(),
             volumes: Comparison::default(),
             totals: Totals::default(),
-            gravity_samples: samples(learning::GRAVITY_SAMPLES),
-            ph_samples: samples(learning::PH_SAMPLES),
+            samples: Samples::new(parameters),
             witnesses: Witnesses::default(),
             flow_started: None,
             channel_alarmed: false,
+            before_channel: None,
             disturbed: origin,
             disturbed_l: 0.0,
             unpulled: origin,

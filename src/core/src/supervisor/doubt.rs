@@ -173,8 +173,12 @@ impl Supervisor {
         let Some(brew) = self.brew.as_mut() else {
             return;
         };
-        if matches!(measures, Measures::RunoffFlow | Measures::BedPressureDrop) {
-            brew.channel_watch.bed.restart();
+        match measures {
+            Measures::BedPressureDrop => brew.channel_watch.bed.restart(),
+            // Who opens the valve while a channel opens hides nothing: what fell before goes on counting, and of a flow
+            // meter's own jump the pressure drop shows nothing.
+            Measures::RunoffFlow => brew.channel_watch.bed.skip(),
+            _ => {}
         }
         if !brew.is_calm(at, self.plant.pipe_volume_l) {
             return;

@@ -5,7 +5,8 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::projection::FanPoint;
+use crate::alarm::AlarmId;
+use crate::projection::{Crossing, FanPoint};
 use crate::reading::{Measures, Moment};
 
 use super::Supervisor;
@@ -26,6 +27,20 @@ pub struct Outlook {
     pub seconds_to_pressure_limit: Option<f64>,
     /// The rakes are seen by an instrument that is believed.
     pub rakes_are_seen: bool,
+    /// Since wort first ran to the kettle, s; None before.
+    pub since_start_s: Option<f64>,
+    /// While a channel is alarmed or suspected; None otherwise.
+    pub channel_doubt: Option<ChannelDoubt>,
+}
+
+/// Why the stop-point is in doubt while liquor may run through a channel.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct ChannelDoubt {
+    /// The condition of the alarm `channelling` is met; else a channel is only suspected.
+    pub alarmed: bool,
+    /// The target as it was projected before the suspicion.
+    pub target_before: Option<Crossing>,
 }
 
 impl Supervisor {
@@ -33,6 +48,7 @@ impl Supervisor {
     pub fn outlook(&self, now: Moment) -> Option<Outlook> {
         let brew = self.brew.as_ref()?;
         let picture = self.picture(now);
+        let channel_met = self.annunciator.is_met(AlarmId::Channelling, None);
         let limit_kpa = self.plant.pressure_drop_limit_kpa;
         let flowing = picture.flow_l_min.zip(picture.pressure_drop_kpa);
         Some(Outlook {
@@ -47,6 +63,13 @@ impl Supervisor {
                 .pressure_drop_kpa
                 .and_then(|kpa| brew.bed.seconds_to_limit(kpa, limit_kpa)),
             rakes_are_seen: self.rakes_are_seen(),
+            since_start_s: brew.flow_started.map(|at| now.since(at)),
+            channel_doubt: brew
+                .is_in_channel_doubt(channel_met)
+                .then_some(ChannelDoubt {
+                    alarmed: channel_met,
+                    target_before: brew.before_channel,
+                }),
         })
     }
 

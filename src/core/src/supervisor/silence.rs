@@ -140,7 +140,7 @@ impl Supervisor {
     }
 }
 
-fn minutes(seconds: f64) -> String {
+pub(super) fn minutes(seconds: f64) -> String {
     if seconds < 120.0 {
         format!("{seconds:.0} s")
     } else {

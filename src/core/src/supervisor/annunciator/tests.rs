@@ -312,3 +312,18 @@ fn a_brew_inherits_no_condition_of_the_one_before() {
     assert!(!annunciator.any_met(AlarmId::StuckBed));
     assert!(annunciator.any_met(AlarmId::LinkLost));
 }
+
+#[test]
+fn a_latched_alarm_of_the_brew_before_is_gone_but_not_acknowledged() {
+    let mut desk = Desk::new();
+    desk.run(10, &[(AlarmId::KettleHighLevel, None)]);
+    let high = |desk: &Desk| desk.state(AlarmId::KettleHighLevel, None);
+    assert_eq!(high(&desk), AlarmState::Unacknowledged);
+    // It latches while its brew goes on.
+    desk.run(60, &[]);
+    assert_eq!(high(&desk), AlarmState::Unacknowledged);
+    let mut annunciator = desk.annunciator.clone();
+    annunciator.end_runoff(true, &desk.situation());
+    desk.annunciator = annunciator;
+    assert_eq!(high(&desk), AlarmState::ReturnedUnacknowledged);
+}

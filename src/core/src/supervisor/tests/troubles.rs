@@ -72,6 +72,25 @@ fn a_lost_link_gives_one_alarm_and_keeps_its_instruments_quiet() {
 }
 
 #[test]
+fn a_link_that_falls_silent_gives_one_alarm_before_its_instruments_do() {
+    let mut run = Run::new();
+    run.give(Event::Link {
+        name: "skid".to_owned(),
+        state: LinkState::Up,
+        detail: "connected".to_owned(),
+    });
+    run.flow(1200, 60.0, false);
+    run.second += 120.0;
+    run.give(Event::Tick);
+    let shown: Vec<_> = run
+        .alarms()
+        .into_iter()
+        .filter(|(_, to)| *to == AlarmState::Unacknowledged)
+        .collect();
+    assert_eq!(shown, [(AlarmId::LinkLost, AlarmState::Unacknowledged)]);
+}
+
+#[test]
 fn what_follows_the_stop_point_is_suppressed() {
     let mut run = Run::new();
     run.flow(9000, 60.0, false);
@@ -96,6 +115,7 @@ fn a_gravity_floor_above_the_targets_course_ends_the_run_off_first_and_asks_for_
         plan: Box::new(high_floor),
         zero: Moment::ZERO,
         profile: None,
+        corrections: Vec::new(),
     });
     run.flow(6600, 60.0, false);
     let summary = run.summary();
@@ -232,4 +252,23 @@ fn a_gravity_meter_that_jumps_by_itself_is_named_and_the_balance_goes_on_without
         (kettle_p - true_p).abs() < 0.3,
         "{kettle_p} instead of {true_p}"
     );
+}
+
+#[test]
+fn while_a_channel_is_in_doubt_the_forecast_from_before_it_is_kept() {
+    let mut run = Run::new();
+    run.flow(1800, 60.0, false);
+    let now = Moment::from_seconds(run.second);
+    let outlook = run.supervisor.outlook(now).unwrap();
+    assert!(outlook.channel_doubt.is_none());
+    assert!(outlook.since_start_s.is_some_and(|s| s > 1000.0));
+    let brew = run.supervisor.brew.as_mut().unwrap();
+    let before = brew.crossings.target;
+    assert!(before.is_some());
+    brew.heed_suspicion(true);
+    brew.crossings.target = None;
+    brew.heed_suspicion(true);
+    assert_eq!(brew.before_channel, before);
+    brew.heed_suspicion(false);
+    assert!(brew.before_channel.is_none());
 }

@@ -1,0 +1,175 @@
+//! Why something was not done, as the page says it: without advice for a command line, and in the language of the page.
+//!
+//! Owns these words. Programs get the refusal as it is; what fits no pattern is left as it stands.
+
+use super::Voice;
+use super::pattern::matched;
+use crate::config::model::{DecimalMark, Display, Language};
+
+/// A refusal, what an English page says of it, and what a German one does.
+type Refused = (&'static str, &'static str, &'static str);
+
+const REFUSED: [Refused; 18] = [
+    (
+        "brew {} is under way; end it first (lauterd brew end)",
+        "brew {0} is under way; end it first",
+        "Sud {0} läuft noch; erst abschließen",
+    ),
+    (
+        "no brew is under way; start one first (lauterd brew start --plan PLAN.toml)",
+        "no brew is under way; start one first",
+        "es läuft kein Sud; erst einen starten",
+    ),
+    (
+        "brew {} is in the record already; give this one another id, or replace the earlier record (lauterd brew start --replace)",
+        "brew {0} is in the record already; give this one another number",
+        "Sud {0} steht schon im Protokoll; diesem eine andere Nummer geben",
+    ),
+    (
+        "the plan does not fit this tun: {}",
+        "the plan does not fit this tun: {0}",
+        "der Plan passt nicht zu diesem Bottich: {0}",
+    ),
+    (
+        "alarm {} is in state {}: there is nothing to acknowledge",
+        "there is nothing to acknowledge any more",
+        "es gibt nichts mehr zu quittieren",
+    ),
+    (
+        "alarm {} is shelved already; unshelve it first, then shelve it anew with a reason",
+        "it is shelved already; unshelve it first",
+        "er ist schon zurückgestellt; erst zurückholen",
+    ),
+    (
+        "alarm {} is in state {}: it is not on the shelf",
+        "it is not on the shelf any more",
+        "er ist nicht mehr zurückgestellt",
+    ),
+    (
+        "alarm {} is out of service; return it to service first",
+        "it is out of service; return it to service first",
+        "er ist außer Betrieb; erst wieder in Betrieb nehmen",
+    ),
+    (
+        "alarm {} is in state {}: it is in service",
+        "it is in service already",
+        "er ist schon in Betrieb",
+    ),
+    (
+        "alarm {} may be shelved for {} min at most, not for {} min; {}",
+        "it may be shelved for {1} min at most",
+        "er darf höchstens {1} min zurückgestellt werden",
+    ),
+    (
+        "the record cannot be written: {}",
+        "the record cannot be written: {0}",
+        "das Protokoll lässt sich nicht schreiben: {0}",
+    ),
+    (
+        "the service is stopping",
+        "the service is stopping",
+        "der Dienst wird gerade beendet",
+    ),
+    (
+        "sample: ph is {}; allowed is {} to {}",
+        "pH {0} cannot be; allowed is {1} to {2}",
+        "pH {0} kann nicht sein; erlaubt ist {1} bis {2}",
+    ),
+    (
+        "sample: volume_l is {} L; allowed is {} to {} L",
+        "{0} L cannot be; allowed is {1} to {2} L",
+        "{0} L kann nicht sein; erlaubt ist {1} bis {2} L",
+    ),
+    (
+        "sample: gravity_p is {} °P; allowed is {} to {} °P",
+        "{0} °P cannot be; allowed is {1} to {2} °P",
+        "{0} °P kann nicht sein; erlaubt ist {1} bis {2} °P",
+    ),
+    (
+        "crush: fractions add up to {} %; {}",
+        "the fractions add up to {0} %; the sieves and the pan together hold 100 %",
+        "die Anteile ergeben {0} %; Siebe und Boden zusammen sind 100 %",
+    ),
+    (
+        "crush: gap_mm is {} mm; allowed is {} to {} mm",
+        "a gap of {0} mm cannot be; allowed is {1} to {2} mm",
+        "ein Spalt von {0} mm kann nicht sein; erlaubt ist {1} bis {2} mm",
+    ),
+    (
+        "the tun's task has not answered within {} s; {}",
+        "no answer within {0} s. It may still be done: look at the page before you enter it again",
+        "keine Antwort in {0} s. Vielleicht geschieht es noch: erst auf der Seite nachsehen",
+    ),
+];
+
+/// A refusal as the page says it.
+pub fn refusal_said(error: &str, language: Language) -> String {
+    let voice = Voice::new(Display {
+        language,
+        decimal: match language {
+            Language::English => DecimalMark::Point,
+            Language::German => DecimalMark::Comma,
+        },
+        ..Display::default()
+    });
+    let own = REFUSED.map(|(from, english, german)| {
+        let to = match language {
+            Language::English => english,
+            Language::German => german,
+        };
+        (from, to)
+    });
+    matched(&own, error, voice).unwrap_or_else(|| error.to_owned())
+}
+
+#[cfg(test)]
+mod tests {
+    use lauter_core::alarm::{AlarmState, OperationFault};
+
+    use super::*;
+    use crate::runtime::request::Refusal;
+
+    #[test]
+    fn what_the_tun_refuses_is_said_without_a_command_line_and_in_the_pages_language() {
+        let alarm = |fault| Refusal::Alarm {
+            alarm: "channelling".to_owned(),
+            fault,
+        };
+        for refusal in [
+            Refusal::BrewUnderWay("7".to_owned()),
+            Refusal::NoBrew,
+            Refusal::Plan("too much".to_owned()),
+            alarm(OperationFault::NothingToAcknowledge {
+                state: AlarmState::Normal,
+            }),
+            alarm(OperationFault::AlreadyShelved),
+            alarm(OperationFault::NotShelved {
+                state: AlarmState::Normal,
+            }),
+            alarm(OperationFault::AlreadyOutOfService),
+            alarm(OperationFault::InService {
+                state: AlarmState::Normal,
+            }),
+            alarm(OperationFault::ShelvedTooLong {
+                minutes: 60.0,
+                longest_min: 15.0,
+            }),
+            Refusal::Store("disk full".to_owned()),
+            Refusal::Stopping,
+        ] {
+            let error = refusal.to_string();
+            let german = refusal_said(&error, Language::German);
+            assert_ne!(german, error);
+            let english = refusal_said(&error, Language::English);
+            assert!(!english.contains("lauterd "), "{english}");
+        }
+        assert_eq!(
+            refusal_said("sample: ph is 14.5; allowed is 3 to 9", Language::German),
+            "pH 14,5 kann nicht sein; erlaubt ist 3 bis 9"
+        );
+        assert_eq!(
+            refusal_said("something new", Language::German),
+            "something new"
+        );
+    }
+}

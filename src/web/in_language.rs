@@ -1,0 +1,42 @@
+//! Refusals in the words of whoever asks: a page names its language, a program does not and gets the refusal as it is.
+//!
+//! Owns the translation of an answer on its way out; the words are `display`'s.
+
+use axum::body::{Body, to_bytes};
+use axum::extract::Request;
+use axum::http::HeaderValue;
+use axum::http::header::{ACCEPT_LANGUAGE, CONTENT_LENGTH};
+use axum::middleware::Next;
+use axum::response::{IntoResponse, Response};
+
+use super::wire::ErrorBody;
+use crate::config::model::Language;
+use crate::display::refusals::refusal_said;
+
+/// A refusal longer than this is passed on as it is, bytes.
+const BOUND: usize = 16 * 1024;
+
+pub async fn answer(request: Request, next: Next) -> Response {
+    let asked = request.headers().get(ACCEPT_LANGUAGE);
+    let language = match asked.map(HeaderValue::as_bytes) {
+        Some(b"de") => Some(Language::German),
+        Some(b"en") => Some(Language::English),
+        _ => None,
+    };
+    let response = next.run(request).await;
+    let refused = response.status().is_client_error() || response.status().is_server_error();
+    let (Some(language), true) = (language, refused) else {
+        return response;
+    };
+    let (mut head, body) = response.into_parts();
+    let Ok(bytes) = to_bytes(body, BOUND).await else {
+        return head.status.into_response();
+    };
+    let Ok(mut told) = serde_json::from_slice::<ErrorBody>(&bytes) else {
+        return Response::from_parts(head, Body::from(bytes));
+    };
+    told.error = refusal_said(&told.error, language);
+    head.headers.remove(CONTENT_LENGTH);
+    let said = serde_json::to_vec(&told).unwrap_or_default();
+    Response::from_parts(head, Body::from(said))
+}
