@@ -40,8 +40,8 @@ impl Supervisor {
             && self.by_measure.get(&measures) == Some(&index)
         {
             match measures {
-                Measures::RunningsGravity => brew.gravity_samples.begin_anew(),
-                Measures::RunningsPh => brew.ph_samples.begin_anew(),
+                Measures::RunningsGravity => brew.samples.gravity.begin_anew(),
+                Measures::RunningsPh => brew.samples.ph.begin_anew(),
                 _ => {}
             }
         }
