@@ -177,6 +177,7 @@ fn supervised(brew: &Brew, events: &[(Event, Moment)]) -> f64 {
         plan: Box::new(plan),
         zero: Moment::ZERO,
         profile: None,
+        corrections: Vec::new(),
     };
     supervisor.handle(started, Moment::ZERO);
     let given = events.to_vec();

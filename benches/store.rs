@@ -107,6 +107,9 @@ fn batch(tun: TunId, brew: BrewId, second: usize) -> Batch {
                 status: Status::Good,
                 cause: None,
                 raw: Some(value),
+                measured: Some(value),
+                corrected: None,
+                correction: None,
             }),
         });
     }
