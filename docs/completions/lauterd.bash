@@ -3423,7 +3423,7 @@ _lauterd() {
             return 0
             ;;
         lauterd__subcmd__replay)
-            opts="-h -V --config --plan --data --samples --corrections --store --results --help --version"
+            opts="-h -V --config --plan --data --samples --corrections --store --results --jobs --help --version"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -3454,6 +3454,10 @@ _lauterd() {
                     return 0
                     ;;
                 --results)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --jobs)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;

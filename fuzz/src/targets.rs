@@ -15,7 +15,7 @@ use lauterd::config::model::{ByteOrder, ModbusPoint, MqttPoint, StatusRegister, 
 use lauterd::config::{self, Surroundings};
 use lauterd::ingest::modbus::trial;
 use lauterd::ingest::mqtt::payload;
-use lauterd::replay::{Recording, read_samples};
+use lauterd::replay::{Recording, Row, read_samples};
 use lauterd::store::{BrewHeader, BrewId, Database, FILE_NAME, TunId};
 use lauterd::web::wire::{AlarmOperation, SampleBody};
 use rusqlite::Connection;
@@ -147,7 +147,8 @@ pub fn csv(data: &[u8]) {
         fs::write(file.path(), data).expect("written");
         if let Ok(mut recording) = Recording::open(file.path(), &["flow", "density"]) {
             let mut last = Moment(i64::MIN);
-            while let Ok(Some(row)) = recording.next_row() {
+            let mut row = Row::default();
+            while let Ok(true) = recording.next_row(&mut row) {
                 assert!(row.at >= last, "time falls");
                 last = row.at;
                 assert!(row.values.iter().all(|(_, value)| value.is_finite()));

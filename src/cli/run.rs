@@ -1,6 +1,7 @@
 //! `lauterd run`: the service.
 
 use std::path::PathBuf;
+use std::time::Duration;
 
 use clap::Args;
 
@@ -26,6 +27,10 @@ pub struct Arguments {
     speed: Option<f64>,
 }
 
+/// Long queries, password checks and name look-ups at a time; further ones wait. Own choice: the look-ups of broker and
+/// database may both hang, and two are left for the page.
+const BLOCKING_THREADS: usize = 4;
+
 fn speed(text: &str) -> Result<f64, String> {
     match text.parse() {
         Ok(speed) if (1.0..=600.0).contains(&speed) => Ok(speed),
@@ -37,7 +42,13 @@ pub fn run(arguments: &Arguments) -> Result<(), Failure> {
     logging::start();
     let handed_over = HandedOver::take()?;
     let load = || config::load_all(&arguments.config).map_err(Failure::from);
-    let runtime = tokio::runtime::Runtime::new()
+    // One thread does all the waiting: polling, the watch, publishing, the page. The record has its own, and a few more
+    // come and go for long queries and passwords.
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .max_blocking_threads(BLOCKING_THREADS)
+        .thread_keep_alive(Duration::from_secs(1))
+        .build()
         .map_err(|error| Failure::new(Kind::Io, format!("threads cannot be started: {error}")))?;
     let options = Options {
         speed: arguments.speed,
@@ -49,6 +60,6 @@ pub fn run(arguments: &Arguments) -> Result<(), Failure> {
             .map_err(|error| Failure::new(Kind::Io, format!("signals cannot be taken: {error}")))?;
         serve(load, options, &signals).await
     });
-    runtime.shutdown_timeout(std::time::Duration::from_millis(100));
+    runtime.shutdown_timeout(Duration::from_millis(100));
     outcome
 }

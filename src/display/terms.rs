@@ -213,7 +213,7 @@ mod tests {
     fn every_caution_of_the_alarm_table_has_its_german() {
         for alarm in AlarmId::ALL {
             let row = definition(alarm);
-            let german = caution(&row, Language::German);
+            let german = caution(row, Language::German);
             assert_eq!(german.is_some(), !row.caution.is_empty(), "{alarm:?}");
             if row.caution.contains("lock-out") {
                 assert!(

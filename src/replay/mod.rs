@@ -5,17 +5,19 @@
 
 mod corrections;
 mod fault;
+pub mod folder;
 mod keep;
 mod recording;
 mod samples;
 
 use std::fs::File;
 use std::io::{self, BufWriter, Write};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
+use lauter_core::alarm::AlarmState;
 use lauter_core::projection::Plan;
 use lauter_core::reading::{Moment, Reading, Status};
-use lauter_core::supervisor::{Dated, Event, Output, Supervisor};
+use lauter_core::supervisor::{Dated, Event, Line, Output, SummaryLine, Supervisor};
 
 use corrections::Corrections;
 pub use fault::DataFault;
@@ -37,8 +39,23 @@ pub struct Job {
     /// Without them the instruments are taken as they were recorded.
     pub corrections: Option<PathBuf>,
     pub store: Option<PathBuf>,
-    /// None: standard output.
-    pub results: Option<PathBuf>,
+    pub results: Results,
+}
+
+/// Where the lines go.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Results {
+    StandardOutput,
+    File(PathBuf),
+    Nowhere,
+}
+
+/// What a replay came to.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Told {
+    pub summary: Option<SummaryLine>,
+    /// Alarms that were annunciated.
+    pub alarms: u32,
 }
 
 /// The watch begins at nought where the recording begins with it, and else with the first row: an instrument
@@ -46,7 +63,7 @@ pub struct Job {
 const LATE_START_S: f64 = 10.0;
 
 /// Runs the job; `progress` is told the share of the recording that has been read.
-pub fn run(job: &Job, progress: &mut dyn FnMut(f64)) -> Result<(), Failure> {
+pub fn run(job: &Job, progress: &mut dyn FnMut(f64)) -> Result<Told, Failure> {
     let ids: Vec<&str> = job
         .configuration
         .instruments
@@ -58,17 +75,18 @@ pub fn run(job: &Job, progress: &mut dyn FnMut(f64)) -> Result<(), Failure> {
         Some(path) => samples::read(path)?,
         None => Vec::new(),
     };
-    let Some(first) = recording.next_row()? else {
+    let mut row = Row::default();
+    if !recording.next_row(&mut row)? {
         return Err(DataFault::Empty {
             path: job.data.clone(),
             text: "there are no rows below the header; a recording needs at least one".to_owned(),
         }
         .into());
-    };
-    let start = if (0.0..=LATE_START_S).contains(&first.at.seconds()) {
+    }
+    let start = if (0.0..=LATE_START_S).contains(&row.at.seconds()) {
         Moment::ZERO
     } else {
-        first.at
+        row.at
     };
     let corrections = match &job.corrections {
         Some(path) => corrections::read(path, &ids, start)?,
@@ -79,7 +97,8 @@ pub fn run(job: &Job, progress: &mut dyn FnMut(f64)) -> Result<(), Failure> {
     beside.sort_by_key(|(at, _)| *at);
     let mut player = Player {
         supervisor: engine::supervisor(&job.configuration),
-        writer: Writer::open(job.results.as_deref())?,
+        writer: Writer::open(&job.results)?,
+        told: Told::default(),
         keeper: Keeper::open(job, start)?,
         beside: beside.into_iter().peekable(),
     };
@@ -93,20 +112,20 @@ pub fn run(job: &Job, progress: &mut dyn FnMut(f64)) -> Result<(), Failure> {
         },
         start,
     )?;
-    let mut last = first.at;
-    let mut next = Some(first);
-    while let Some(row) = next {
+    loop {
         player.play(&row)?;
-        last = row.at;
         progress(recording.share_read());
-        next = recording.next_row()?;
+        if !recording.next_row(&mut row)? {
+            break;
+        }
     }
-    player.finish(last)
+    player.finish(row.at)
 }
 
 struct Player {
     supervisor: Supervisor,
     writer: Writer,
+    told: Told,
     keeper: Option<Keeper>,
     /// What people did beside the readings: samples and corrections.
     beside: std::iter::Peekable<std::vec::IntoIter<(Moment, Event)>>,
@@ -135,7 +154,7 @@ impl Player {
         Ok(())
     }
 
-    fn finish(mut self, last: Moment) -> Result<(), Failure> {
+    fn finish(mut self, last: Moment) -> Result<Told, Failure> {
         let end = self
             .beside
             .clone()
@@ -148,7 +167,8 @@ impl Player {
         if let Some(keeper) = self.keeper {
             keeper.close(end)?;
         }
-        self.writer.close()
+        self.writer.close()?;
+        Ok(self.told)
     }
 
     fn give(&mut self, event: Event, at: Moment) -> Result<(), Failure> {
@@ -158,6 +178,7 @@ impl Player {
         self.supervisor.handle(event, at);
         while let Some(dated) = self.supervisor.poll_output() {
             self.writer.write(&dated)?;
+            self.told.note(&dated.output);
             if let Some(keeper) = &mut self.keeper {
                 keeper.output(dated)?;
             }
@@ -166,16 +187,28 @@ impl Player {
     }
 }
 
-/// Lines of JSON, to a file or to standard output.
+impl Told {
+    fn note(&mut self, output: &Output) {
+        match output {
+            Output::Line(Line::Summary(summary)) => self.summary = Some(summary.clone()),
+            Output::Line(Line::Alarm(line)) if line.to == AlarmState::Unacknowledged => {
+                self.alarms += 1;
+            }
+            _ => {}
+        }
+    }
+}
+
+/// Lines of JSON, if anybody is to read them.
 struct Writer {
-    sink: BufWriter<Box<dyn Write>>,
+    sink: Option<BufWriter<Box<dyn Write>>>,
     name: String,
 }
 
 impl Writer {
-    fn open(path: Option<&Path>) -> Result<Self, Failure> {
-        let (sink, name): (Box<dyn Write>, String) = match path {
-            Some(path) => {
+    fn open(results: &Results) -> Result<Self, Failure> {
+        let (sink, name): (Option<Box<dyn Write>>, String) = match results {
+            Results::File(path) => {
                 let file = File::create(path).map_err(|error| {
                     let path = path.display();
                     Failure::new(
@@ -183,28 +216,28 @@ impl Writer {
                         format!("{path}: cannot be written: {error}; name a file in a directory that can be written to"),
                     )
                 })?;
-                (Box::new(file), path.display().to_string())
+                (Some(Box::new(file)), path.display().to_string())
             }
-            None => (Box::new(io::stdout()), "standard output".to_owned()),
+            Results::StandardOutput => (Some(Box::new(io::stdout())), "standard output".to_owned()),
+            Results::Nowhere => (None, String::new()),
         };
-        Ok(Self {
-            sink: BufWriter::new(sink),
-            name,
-        })
+        let sink = sink.map(BufWriter::new);
+        Ok(Self { sink, name })
     }
 
     fn write(&mut self, dated: &Dated) -> Result<(), Failure> {
-        let Output::Line(line) = &dated.output else {
+        let (Output::Line(line), Some(sink)) = (&dated.output, &mut self.sink) else {
             return Ok(());
         };
-        let written = serde_json::to_writer(&mut self.sink, line)
+        let written = serde_json::to_writer(&mut *sink, line)
             .map_err(io::Error::from)
-            .and_then(|()| self.sink.write_all(b"\n"));
+            .and_then(|()| sink.write_all(b"\n"));
         written.map_err(|error| self.failed(&error))
     }
 
     fn close(mut self) -> Result<(), Failure> {
-        self.sink.flush().map_err(|error| self.failed(&error))
+        let flushed = self.sink.as_mut().map_or(Ok(()), Write::flush);
+        flushed.map_err(|error| self.failed(&error))
     }
 
     fn failed(&self, error: &io::Error) -> Failure {

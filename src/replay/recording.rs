@@ -23,7 +23,7 @@ enum Clock {
 
 /// One row: its moment on the recording's clock, and what each instrument read. Errors in a cell's number are
 /// faults; an empty cell is no reading.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Row {
     pub at: Moment,
     pub values: Vec<(usize, f64)>,
@@ -49,7 +49,7 @@ impl Recording {
         let file = open(path)?;
         let length = file.metadata().map_or(0, |metadata| metadata.len());
         let mut reader = csv::ReaderBuilder::new()
-            .trim(csv::Trim::All)
+            .trim(csv::Trim::Headers)
             .from_reader(file);
         let header = reader
             .headers()
@@ -100,14 +100,14 @@ impl Recording {
         })
     }
 
-    /// The next row, or None at the end.
-    pub fn next_row(&mut self) -> Result<Option<Row>, DataFault> {
+    /// Reads the next row into `row`; false at the end, where `row` stays as it was.
+    pub fn next_row(&mut self, row: &mut Row) -> Result<bool, DataFault> {
         let more = self
             .reader
             .read_record(&mut self.record)
             .map_err(|error| DataFault::from_csv(&self.path, &error))?;
         if !more {
-            return Ok(None);
+            return Ok(false);
         }
         let line = self.record.position().map_or(0, csv::Position::line);
         let at = self.moment(line)?;
@@ -120,13 +120,15 @@ impl Recording {
             return Err(DataFault::at(&self.path, line, text));
         }
         self.last = Some(at);
-        let mut values = Vec::with_capacity(self.columns.len());
+        row.at = at;
+        row.values.clear();
         for ((index, name), cell) in self.columns.iter().zip(self.record.iter().skip(1)) {
+            let cell = cell.trim();
             if !cell.is_empty() {
-                values.push((*index, self.number(line, name, cell)?));
+                row.values.push((*index, self.number(line, name, cell)?));
             }
         }
-        Ok(Some(Row { at, values }))
+        Ok(true)
     }
 
     /// Share of the file read so far.
@@ -135,7 +137,7 @@ impl Recording {
     }
 
     fn moment(&mut self, line: u64) -> Result<Moment, DataFault> {
-        let cell = self.record.get(0).unwrap_or_default();
+        let cell = self.record.get(0).unwrap_or_default().trim();
         match &mut self.clock {
             Clock::Elapsed => match cell.parse::<f64>() {
                 Ok(seconds) if seconds.is_finite() && seconds.abs() < 1e9 => {

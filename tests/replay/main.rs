@@ -6,6 +6,7 @@
 
 mod answers;
 mod corrections;
+mod folder;
 mod forms;
 mod kept;
 mod recorded;

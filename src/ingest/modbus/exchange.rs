@@ -114,7 +114,7 @@ impl Connection {
 
     /// Asks for one read. On a fault the connection must not be used again.
     pub async fn read(&mut self, read: &Read) -> Result<Answer, Fault> {
-        if let Some(last_exchange) = self.last_exchange {
+        if let Some(last_exchange) = self.last_exchange.filter(|_| !self.gap.is_zero()) {
             tokio::time::sleep_until(last_exchange + self.gap).await;
         }
         self.context.set_slave(Slave(read.unit_id));

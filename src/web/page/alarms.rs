@@ -181,8 +181,8 @@ fn told(view: &View<'_>, alarm: &AlarmLine) -> Markup {
     let message = alarm_said(alarm, voice);
     html! {
         p class="message" lang=[message.lang] { (message.text) }
-        p class="advice" { strong { (words.do_this) } " " (response(&row, voice.language())) }
-        @if let Some(text) = caution(&row, voice.language()) {
+        p class="advice" { strong { (words.do_this) } " " (response(row, voice.language())) }
+        @if let Some(text) = caution(row, voice.language()) {
             p class="caution" { (flag()) strong { (words.caution) } " " (text) }
         }
     }

@@ -117,7 +117,7 @@ pub fn next_step(view: &View<'_>) -> NextStep {
     let pressing = most_pressing(view);
     let mut sentences: Vec<String> = Vec::new();
     sentences.extend(pressing.map(|alarm| {
-        let order = response(&definition(alarm.alarm), view.voice.language());
+        let order = response(definition(alarm.alarm), view.voice.language());
         format!("{}. {order}", about(view, alarm))
     }));
     sentences.extend(not_measured(view).map(str::to_owned));

@@ -53,8 +53,8 @@ pub struct Definition {
 }
 
 /// The row of one alarm.
-pub fn definition(alarm: AlarmId) -> Definition {
-    DEFINITIONS[AlarmId::ALL.iter().position(|id| *id == alarm).unwrap_or(0)]
+pub fn definition(alarm: AlarmId) -> &'static Definition {
+    &DEFINITIONS[alarm as usize]
 }
 
 impl Definition {

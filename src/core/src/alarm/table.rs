@@ -40,7 +40,7 @@ const INSTRUMENT: Quiet = Quiet {
 };
 
 /// All rows, in the order of `AlarmId::ALL`.
-pub const DEFINITIONS: [Definition; 16] = [
+pub static DEFINITIONS: [Definition; 16] = [
     Definition {
         alarm: AlarmId::Channelling,
         subject: Subject::Tun,

@@ -7,12 +7,13 @@
 mod filter;
 mod outlier;
 mod stuck;
+mod window;
 
 use serde::{Deserialize, Serialize};
 
 pub use filter::{Innovation, LevelTrend, ProcessNoise};
 pub(crate) use outlier::median;
-pub use outlier::{Decision, OutlierGate, Timed};
+pub use outlier::{Believed, Decision, OutlierGate, Timed};
 use stuck::StuckWatch;
 
 use crate::reading::{Cause, Measures, Moment};
@@ -88,6 +89,8 @@ impl Parameters {
     }
 }
 
+/// Below this no drift is unusual: 4·√(0.1 / 1.9), rounded down.
+const LEAST_UNUSUAL: f64 = 0.91;
 /// A suspect reading delays the value's fault by this many times the silence that makes it stale.
 const SPIKE_PATIENCE: f64 = 3.0;
 
@@ -102,8 +105,8 @@ pub struct Estimate {
 /// What one reading did.
 #[derive(Clone, Debug, PartialEq, Default)]
 pub struct Outcome {
-    /// Readings now believed, in time order (more than one when a step has just been decided).
-    pub believed: Vec<Timed>,
+    /// Readings now believed: more than one when a step has just been decided.
+    pub believed: Believed,
     /// Readings that were decided to be spikes.
     pub spikes: usize,
     /// Why this reading was not used (yet).
@@ -179,8 +182,8 @@ impl Conditioner {
         let decision = self
             .gate
             .judge(Timed { at, value }, self.noise.standard_deviation());
-        for reading in &decision.believed {
-            self.absorb(*reading);
+        for reading in decision.believed.iter() {
+            self.absorb(reading);
         }
         self.cause = if decision.waits {
             Some(Cause::Spike)
@@ -299,8 +302,9 @@ impl Conditioner {
             .standardised();
         let weight = (gap_s / (0.25 * self.parameters.smoothing_s)).clamp(0.1, 1.0);
         self.drift += weight * (standardised.clamp(-6.0, 6.0) - self.drift);
-        let unusual = 4.0 * (weight / (2.0 - weight)).sqrt();
-        if self.drift.abs() > unusual {
+        // The weight is a tenth at least, so most drifts need no root to be told usual.
+        let drift = self.drift.abs();
+        if drift > LEAST_UNUSUAL && drift > 4.0 * (weight / (2.0 - weight)).sqrt() {
             state = self.hurried(before, reading);
         }
         self.filter = Some(state);
@@ -329,6 +333,10 @@ struct NoiseEstimate {
     count: u32,
 }
 
+/// Differences after which the estimate follows at the same pace, and that pace: a division less for each reading.
+const LEARNT: u32 = 60;
+const LEARNT_WEIGHT: f64 = 1.0 / 60.0;
+
 impl NoiseEstimate {
     fn new(least_variance: f64) -> Self {
         Self {
@@ -344,8 +352,12 @@ impl NoiseEstimate {
         if let (Some(last), Some(before)) = (self.last, self.before) {
             let difference = value - 2.0 * last + before;
             let sample = (difference * difference / 6.0).min(6.0 * self.variance());
-            self.count = (self.count + 1).min(60);
-            let weight = 1.0 / f64::from(self.count.max(10));
+            self.count = (self.count + 1).min(LEARNT);
+            let weight = if self.count == LEARNT {
+                LEARNT_WEIGHT
+            } else {
+                1.0 / f64::from(self.count.max(10))
+            };
             self.variance += weight * (sample - self.variance);
         }
         self.before = self.last;

@@ -4,24 +4,41 @@
 //! window, and the waiting room of readings that may still prove real: an outlier is not thrown away but held
 //! until the window's median has decided, so that a step in flow costs no volume. Does not know units.
 
-use std::collections::VecDeque;
-
 use serde::{Deserialize, Serialize};
 
+use super::window::Window;
 use crate::reading::Moment;
 
 /// A reading that has been decided upon.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Timed {
     pub at: Moment,
     pub value: f64,
 }
 
+/// Readings now believed, in time order: those that had waited, and the reading itself. Only what had waited needs
+/// room, so that a reading like the others costs no allocation.
+#[derive(Clone, Debug, PartialEq, Default)]
+pub struct Believed {
+    waited: Vec<Timed>,
+    newest: Option<Timed>,
+}
+
+impl Believed {
+    pub fn iter(&self) -> impl Iterator<Item = Timed> + '_ {
+        self.waited.iter().copied().chain(self.newest)
+    }
+
+    /// The newest of them. Who had waited is never believed without the reading that decided it.
+    pub fn newest(&self) -> Option<Timed> {
+        self.newest
+    }
+}
+
 /// What became of a reading, and of those that waited for it.
 #[derive(Clone, Debug, PartialEq, Default)]
 pub struct Decision {
-    /// Now believed, in time order; the last may be the reading itself.
-    pub believed: Vec<Timed>,
+    pub believed: Believed,
     /// How many waiting readings proved to be spikes.
     pub spikes: usize,
     /// The reading itself stands apart and waits.
@@ -35,7 +52,7 @@ pub struct OutlierGate {
     window: usize,
     erratic_s: f64,
     threshold: f64,
-    recent: VecDeque<Timed>,
+    recent: Window,
     waiting: Vec<Timed>,
     /// The last reading that was believed.
     settled: Option<Timed>,
@@ -65,7 +82,7 @@ impl OutlierGate {
             window,
             erratic_s,
             threshold,
-            recent: VecDeque::with_capacity(window),
+            recent: Window::new(window),
             waiting: Vec::new(),
             settled: None,
             believed: 0,
@@ -74,22 +91,24 @@ impl OutlierGate {
 
     /// `noise` is the least standard deviation to reckon with, so that a quiet signal's last digit is no spike.
     pub fn judge(&mut self, reading: Timed, noise: f64) -> Decision {
-        if self.recent.len() == self.window {
-            self.recent.pop_front();
-        }
-        self.recent.push_back(reading);
+        self.recent.push(reading);
         if self.recent.len() < 3 {
             return self.believe(reading, Vec::new(), None);
         }
-        let (median, deviation) = self.median_and_deviation();
+        let (median, deviation) = self.recent.median_and_deviation();
         let reach = self.threshold * (deviation * MAD_TO_STANDARD_DEVIATION).max(noise);
-        let smooth = self.lies_on_a_line(noise);
         let long_enough = self
             .waiting
             .first()
             .is_some_and(|first| reading.at.since(first.at) >= self.erratic_s);
-        let near = (reading.value - median).abs() <= reach
-            && (long_enough || self.median_counts(reading, noise));
+        let counts = |each: Timed| {
+            (each.value - median).abs() <= reach && (long_enough || self.median_counts(each, noise))
+        };
+        let near = counts(reading);
+        if near && self.waiting.is_empty() {
+            return self.believe(reading, Vec::new(), None);
+        }
+        let smooth = self.lies_on_a_line(noise);
         if !(near || smooth) {
             self.waiting.push(reading);
             return Decision {
@@ -98,29 +117,31 @@ impl OutlierGate {
             };
         }
         let on_line = self.recent.len().saturating_sub(LINE_READINGS);
-        let since = self.recent[on_line].at;
-        let waiting = std::mem::take(&mut self.waiting);
-        let held = waiting.len();
-        let believed: Vec<Timed> = waiting
-            .into_iter()
-            .filter(|earlier| {
-                let with_median = (earlier.value - median).abs() <= reach
-                    && (long_enough || self.median_counts(*earlier, noise));
-                with_median || (smooth && earlier.at >= since)
-            })
+        let since = self
+            .recent
+            .get(on_line)
+            .map_or(reading.at, |first| first.at);
+        let waited: Vec<Timed> = self
+            .waiting
+            .iter()
+            .copied()
+            .filter(|earlier| counts(*earlier) || (smooth && earlier.at >= since))
             .collect();
-        let spikes = held - believed.len();
-        let jump = self.jump(&believed, reading, noise);
-        let decision = self.believe(reading, believed, jump);
+        let spikes = self.waiting.len() - waited.len();
+        self.waiting.clear();
+        let jump = self.jump(&waited, reading, noise);
+        let decision = self.believe(reading, waited, jump);
         Decision { spikes, ..decision }
     }
 
-    fn believe(&mut self, reading: Timed, mut before: Vec<Timed>, jump: Option<f64>) -> Decision {
+    fn believe(&mut self, reading: Timed, waited: Vec<Timed>, jump: Option<f64>) -> Decision {
         self.settled = Some(reading);
         self.believed = self.believed.saturating_add(1);
-        before.push(reading);
         Decision {
-            believed: before,
+            believed: Believed {
+                waited,
+                newest: Some(reading),
+            },
             jump,
             ..Decision::default()
         }
@@ -141,13 +162,10 @@ impl OutlierGate {
         if self.erratic_s <= 0.0 || self.recent.len() < LINE_READINGS {
             return false;
         }
-        let last: Vec<Timed> = self
-            .recent
-            .iter()
-            .rev()
-            .take(LINE_READINGS)
-            .copied()
-            .collect();
+        let mut last = [Timed::default(); LINE_READINGS];
+        for (place, reading) in last.iter_mut().zip(self.recent.newest(LINE_READINGS)) {
+            *place = *reading;
+        }
         let count = LINE_READINGS as f64;
         let time = |timed: &Timed| timed.at.since(last[0].at);
         let mean_s = last.iter().map(time).sum::<f64>() / count;
@@ -187,22 +205,11 @@ impl OutlierGate {
         }
         (stays && size.abs() > self.threshold * noise && at_once >= JUMP_SHARE).then_some(size)
     }
-
-    fn median_and_deviation(&self) -> (f64, f64) {
-        let mut values: Vec<f64> = self.recent.iter().map(|timed| timed.value).collect();
-        let median = median(&mut values);
-        let mut deviations: Vec<f64> = self
-            .recent
-            .iter()
-            .map(|timed| (timed.value - median).abs())
-            .collect();
-        (median, self::median(&mut deviations))
-    }
 }
 
 /// The middle value; of an even count the mean of the two.
 pub(crate) fn median(values: &mut [f64]) -> f64 {
-    values.sort_by(f64::total_cmp);
+    values.sort_unstable_by(f64::total_cmp);
     let middle = values.len() / 2;
     if values.len() % 2 == 1 {
         values[middle]

@@ -10,7 +10,7 @@ pub(super) fn conditions(parameters: &Parameters, view: &View, held: Held) -> Ve
     findings.extend(level_disagrees(parameters, view, held));
     findings.extend(kettle_gravity_disagrees(parameters, view, held));
     findings.extend(flow_disagrees(view));
-    let sampled = view.sampled.iter();
+    let sampled = view.sampled.iter().flatten();
     findings
         .extend(sampled.map(|(instrument, sum)| sampled_otherwise(parameters, instrument, *sum)));
     findings
@@ -18,7 +18,7 @@ pub(super) fn conditions(parameters: &Parameters, view: &View, held: Held) -> Ve
 
 fn sampled_otherwise(parameters: &Parameters, instrument: &str, sum: f64) -> Finding {
     let message =
-        format!("Hand samples contradict {instrument} ({sum:+.1} standard deviations in sum).");
+        || format!("Hand samples contradict {instrument} ({sum:+.1} standard deviations in sum).");
     Finding::new(
         AlarmId::InstrumentsDisagree,
         sum.abs() > parameters.sample_deviations,
@@ -30,23 +30,25 @@ fn sampled_otherwise(parameters: &Parameters, instrument: &str, sum: f64) -> Fin
 
 /// The flow meter is more likely wrong than the level it is compared with.
 fn flow_disagrees(view: &View) -> Option<Finding> {
-    let flow = view.flow_instrument.as_ref()?;
+    let flow = view.flow_instrument?;
     let change = view.volume_change.as_ref();
-    let change = change.filter(|change| change.suspect == *flow);
+    let change = change.filter(|change| change.suspect == flow);
     Some(match change {
         Some(change) => volume_changed(change),
-        None => Finding::new(AlarmId::InstrumentsDisagree, false, String::new()).about(flow),
+        None => Finding::gone(AlarmId::InstrumentsDisagree).about(flow),
     })
 }
 
 fn volume_changed(change: &VolumeChange) -> Finding {
-    let message = format!(
-        "Kettle level and summed flow have drifted {:.0} L apart since minute {:.0}: {} is more likely wrong than {}.",
-        change.difference_l.abs(),
-        change.since_minutes,
-        change.suspect,
-        change.other
-    );
+    let message = || {
+        format!(
+            "Kettle level and summed flow have drifted {:.0} L apart since minute {:.0}: {} is more likely wrong than {}.",
+            change.difference_l.abs(),
+            change.since_minutes,
+            change.suspect,
+            change.other
+        )
+    };
     Finding::new(AlarmId::InstrumentsDisagree, true, message)
         .about(&change.suspect)
         .with("level_minus_flow_l", change.difference_l)
@@ -58,7 +60,7 @@ fn level_disagrees(parameters: &Parameters, view: &View, held: Held) -> Option<F
         Some(change) if change.suspect == *instrument => return Some(volume_changed(change)),
         // The other one is suspected.
         Some(_) => {
-            let quiet = Finding::new(AlarmId::InstrumentsDisagree, false, String::new());
+            let quiet = Finding::gone(AlarmId::InstrumentsDisagree);
             return Some(quiet.about(instrument));
         }
         None => {}
@@ -68,9 +70,11 @@ fn level_disagrees(parameters: &Parameters, view: &View, held: Held) -> Option<F
     } else {
         ""
     };
-    let message = format!(
-        "The kettle level contradicts the sum of the flow ({deviations:+.1} standard deviations).{hint}"
-    );
+    let message = || {
+        format!(
+            "The kettle level contradicts the sum of the flow ({deviations:+.1} standard deviations).{hint}"
+        )
+    };
     Some(disagreement(
         parameters,
         held,
@@ -82,9 +86,11 @@ fn level_disagrees(parameters: &Parameters, view: &View, held: Held) -> Option<F
 
 fn kettle_gravity_disagrees(parameters: &Parameters, view: &View, held: Held) -> Option<Finding> {
     let (instrument, deviations) = view.kettle_gravity_disagreement.as_ref()?;
-    let message = format!(
-        "The kettle gravity meter contradicts the extract balance ({deviations:+.1} standard deviations)."
-    );
+    let message = || {
+        format!(
+            "The kettle gravity meter contradicts the extract balance ({deviations:+.1} standard deviations)."
+        )
+    };
     Some(disagreement(
         parameters,
         held,
@@ -99,7 +105,7 @@ fn disagreement(
     held: Held,
     instrument: &str,
     deviations: f64,
-    message: String,
+    message: impl FnOnce() -> String,
 ) -> Finding {
     let limit = held.limit.unwrap_or(parameters.disagreement_deviations);
     Finding::new(

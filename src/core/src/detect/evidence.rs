@@ -117,24 +117,26 @@ impl Evidence {
     }
 
     pub fn finding(&self, holds: bool, view: &View, forecast: Option<Forecast>) -> Finding {
-        let mut signs = Vec::new();
-        if self.fall.share > 0.02 {
-            signs.push(format!(
-                "bed resistance fell by {:.0} % within {}",
-                100.0 * self.fall.share,
-                super::rules::minutes(self.fall.lasting_s)
-            ));
-        }
-        if let Some((fall_p, _)) = self.gravity.filter(|(p, sd)| *p > 0.2 && *sd > 1.0) {
-            signs.push(format!("runnings are {fall_p:.1} °P below the forecast"));
-        }
-        if self.cloudy {
-            signs.push("the runnings turned cloudy".to_owned());
-        }
-        let message = format!(
-            "Liquor has found a channel through the bed: {}.",
-            signs.join(", ")
-        );
+        let message = || {
+            let mut signs = Vec::new();
+            if self.fall.share > 0.02 {
+                signs.push(format!(
+                    "bed resistance fell by {:.0} % within {}",
+                    100.0 * self.fall.share,
+                    super::rules::minutes(self.fall.lasting_s)
+                ));
+            }
+            if let Some((fall_p, _)) = self.gravity.filter(|(p, sd)| *p > 0.2 && *sd > 1.0) {
+                signs.push(format!("runnings are {fall_p:.1} °P below the forecast"));
+            }
+            if self.cloudy {
+                signs.push("the runnings turned cloudy".to_owned());
+            }
+            format!(
+                "Liquor has found a channel through the bed: {}.",
+                signs.join(", ")
+            )
+        };
         let missing = f64::NAN;
         Finding::new(AlarmId::Channelling, holds, message)
             .with("resistance_fall_share", self.fall.share)

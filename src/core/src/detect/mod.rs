@@ -192,14 +192,21 @@ pub struct Finding {
 }
 
 impl Finding {
-    pub fn new(alarm: AlarmId, holds: bool, message: String) -> Self {
+    /// Words and evidence are read only while the condition holds, and hundreds of conditions do not for each that
+    /// does: only then they are made.
+    pub fn new(alarm: AlarmId, holds: bool, message: impl FnOnce() -> String) -> Self {
         Self {
             alarm,
             instrument: None,
             holds,
-            message,
+            message: if holds { message() } else { String::new() },
             evidence: BTreeMap::new(),
         }
+    }
+
+    /// A condition that does not hold.
+    pub fn gone(alarm: AlarmId) -> Self {
+        Self::new(alarm, false, String::new)
     }
 
     #[must_use]
@@ -210,7 +217,7 @@ impl Finding {
 
     #[must_use]
     pub fn with(mut self, name: &str, value: f64) -> Self {
-        if value.is_finite() {
+        if self.holds && value.is_finite() {
             self.evidence
                 .insert(name.to_owned(), (value * 1e4).round() / 1e4);
         }
@@ -231,7 +238,7 @@ pub struct VolumeChange {
 
 /// Everything the rules look at, at one moment of a brew.
 #[derive(Clone, Debug, PartialEq)]
-pub struct View {
+pub struct View<'a> {
     pub elapsed_s: f64,
     /// Wort runs to the kettle.
     pub flowing: bool,
@@ -281,11 +288,11 @@ pub struct View {
     pub early_limit: Option<EarlyLimit>,
     pub limit_ahead_s: f64,
     /// Level instrument and its latest disagreement with the balance, standard deviations.
-    pub level_disagreement: Option<(String, f64)>,
-    pub kettle_gravity_disagreement: Option<(String, f64)>,
-    pub flow_instrument: Option<String>,
+    pub level_disagreement: Option<(&'a str, f64)>,
+    pub kettle_gravity_disagreement: Option<(&'a str, f64)>,
+    pub flow_instrument: Option<&'a str>,
     /// Level and flow have begun to differ.
     pub volume_change: Option<VolumeChange>,
     /// Instruments that hand samples contradict, and by how much in sum, standard deviations.
-    pub sampled: Vec<(String, f64)>,
+    pub sampled: [Option<(&'a str, f64)>; 2],
 }

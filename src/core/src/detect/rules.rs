@@ -69,15 +69,17 @@ fn bed_compaction(parameters: &Parameters, view: &View, held: Held) -> Option<Fi
         settled && seconds <= parameters.compaction_ahead_s * if held.active { 1.5 } else { 1.0 }
     });
     let holds = view.flowing && ((near && soon) || held.above(share, 1.0));
-    let ahead = view
-        .seconds_to_pressure_limit
-        .filter(|_| share < 1.0)
-        .map_or_else(String::new, |seconds| {
-            format!(" It reaches the limit in about {}.", minutes(seconds))
-        });
-    let message = format!(
-        "The bed is being pulled tight: pressure drop {pressure_drop_kpa:.2} kPa of {limit_kpa:.2} kPa.{ahead}"
-    );
+    let message = || {
+        let ahead = view
+            .seconds_to_pressure_limit
+            .filter(|_| share < 1.0)
+            .map_or_else(String::new, |seconds| {
+                format!(" It reaches the limit in about {}.", minutes(seconds))
+            });
+        format!(
+            "The bed is being pulled tight: pressure drop {pressure_drop_kpa:.2} kPa of {limit_kpa:.2} kPa.{ahead}"
+        )
+    };
     Some(
         Finding::new(AlarmId::BedCompaction, holds, message)
             .with("pressure_drop_kpa", pressure_drop_kpa)
@@ -108,9 +110,11 @@ fn stuck_bed(parameters: &Parameters, view: &View, held: Held) -> Option<Finding
         // Nothing tells a closed valve from a stuck bed.
         (None, None) => return None,
     };
-    let message = format!(
-        "The bed is stuck: {flow_l_min:.0} L/min of the usual {usual_l_min:.0} L/min although it is being pulled."
-    );
+    let message = || {
+        format!(
+            "The bed is stuck: {flow_l_min:.0} L/min of the usual {usual_l_min:.0} L/min although it is being pulled."
+        )
+    };
     Some(
         Finding::new(
             AlarmId::StuckBed,
@@ -135,10 +139,12 @@ fn gravity_floor(_: &Parameters, view: &View, held: Held) -> Option<Finding> {
     let holds = (view.flowing || held.active)
         && view.runoff_share > FIRST_SHARE
         && held.below(runnings_p, floor_p);
-    let message = format!(
-        "Runnings gravity {runnings_p:.2} °P has come down to the floor of {floor_p:.1} °P.{}",
-        top_up(view)
-    );
+    let message = || {
+        format!(
+            "Runnings gravity {runnings_p:.2} °P has come down to the floor of {floor_p:.1} °P.{}",
+            top_up(view)
+        )
+    };
     Some(
         Finding::new(AlarmId::GravityFloor, holds, message)
             .with("runnings_gravity_p", runnings_p)
@@ -151,10 +157,12 @@ fn ph_ceiling(_: &Parameters, view: &View, held: Held) -> Option<Finding> {
     let ceiling = held.limit.unwrap_or(view.ph_ceiling);
     let holds =
         (view.flowing || held.active) && view.runoff_share > FIRST_SHARE && held.above(ph, ceiling);
-    let message = format!(
-        "Runnings pH {ph:.2} has risen to the ceiling of pH {ceiling:.2}.{}",
-        top_up(view)
-    );
+    let message = || {
+        format!(
+            "Runnings pH {ph:.2} has risen to the ceiling of pH {ceiling:.2}.{}",
+            top_up(view)
+        )
+    };
     Some(
         Finding::new(AlarmId::PhCeiling, holds, message)
             .with("runnings_ph", ph)
@@ -187,8 +195,7 @@ fn tannin_limit_ahead(parameters: &Parameters, view: &View, held: Held) -> Optio
         .early_limit
         .map(|early| (early.elapsed_s, early.is_ceiling));
     let Some((elapsed_s, is_ceiling)) = likely.or(possible) else {
-        let message = "No tannin limit comes before the target.".to_owned();
-        return Some(Finding::new(AlarmId::TanninLimitAhead, false, message));
+        return Some(Finding::gone(AlarmId::TanninLimitAhead));
     };
     let holds = view.flowing && view.runoff_share > FIRST_SHARE && (is_likely || may_come);
     let ahead_s = elapsed_s - view.elapsed_s;
@@ -198,11 +205,13 @@ fn tannin_limit_ahead(parameters: &Parameters, view: &View, held: Held) -> Optio
         ("the gravity floor", "gravity_floor_p", view.gravity_floor_p)
     };
     let verb = if is_likely { "reach" } else { "may reach" };
-    let message = format!(
-        "Runnings {verb} {name} in about {}, before the kettle is at its target.{}",
-        minutes(ahead_s.max(0.0)),
-        top_up(view)
-    );
+    let message = || {
+        format!(
+            "Runnings {verb} {name} in about {}, before the kettle is at its target.{}",
+            minutes(ahead_s.max(0.0)),
+            top_up(view)
+        )
+    };
     Some(
         Finding::new(AlarmId::TanninLimitAhead, holds, message)
             .with("time_to_limit_s", ahead_s)
@@ -221,12 +230,14 @@ fn stop_point_ahead(_: &Parameters, view: &View, held: Held) -> Option<Finding> 
         && at_target
         && ahead_s > 0.0
         && held.below(ahead_s, limit_s);
-    let message = format!(
-        "The stop-point is about {} away, at {:.0} L in the kettle.{}",
-        minutes(ahead_s.max(0.0)),
-        stop.volume_l,
-        top_up(view)
-    );
+    let message = || {
+        format!(
+            "The stop-point is about {} away, at {:.0} L in the kettle.{}",
+            minutes(ahead_s.max(0.0)),
+            stop.volume_l,
+            top_up(view)
+        )
+    };
     Some(
         Finding::new(AlarmId::StopPointAhead, holds, message)
             .with("time_to_stop_s", ahead_s)
@@ -238,10 +249,12 @@ fn stop_point_reached(_: &Parameters, view: &View, held: Held) -> Option<Finding
     let kettle_p = view.contents.gravity_p?;
     let target_p = held.limit.unwrap_or(view.target_gravity_p);
     let holds = view.target_was_ahead && held.below(kettle_p, target_p);
-    let message = format!(
-        "Kettle gravity {kettle_p:.2} °P has come down to the target of {target_p:.2} °P at {:.0} L. Stop the run-off now.",
-        view.contents.volume_l
-    );
+    let message = || {
+        format!(
+            "Kettle gravity {kettle_p:.2} °P has come down to the target of {target_p:.2} °P at {:.0} L. Stop the run-off now.",
+            view.contents.volume_l
+        )
+    };
     Some(
         Finding::new(AlarmId::StopPointReached, holds, message)
             .with("kettle_gravity_p", kettle_p)
@@ -261,10 +274,12 @@ fn kettle_high_level(parameters: &Parameters, view: &View, held: Held) -> Option
         ..held
     };
     let volume_l = view.contents.volume_l;
-    let message = format!(
-        "The kettle holds {volume_l:.0} L of {:.0} L: it is nearly full. Stop the run-off now.",
-        view.capacity_l
-    );
+    let message = || {
+        format!(
+            "The kettle holds {volume_l:.0} L of {:.0} L: it is nearly full. Stop the run-off now.",
+            view.capacity_l
+        )
+    };
     Some(
         Finding::new(
             AlarmId::KettleHighLevel,
@@ -292,14 +307,16 @@ fn runoff_too_slow(parameters: &Parameters, view: &View, held: Held) -> Option<F
 /// A pause is the brewer's decision and no wrong pace.
 fn wrong_pace(alarm: AlarmId, view: &View, holds: bool) -> Option<Finding> {
     let flow_l_min = view.flow_l_min?;
-    let message = format!(
-        "Flow is {flow_l_min:.0} L/min; the plan's pace is {:.0} L/min. {}",
-        view.planned_flow_l_min,
-        view.timely_flow_l_min.map_or_else(
-            || "The planned end has passed.".to_owned(),
-            |timely_l_min| format!("From here {timely_l_min:.0} L/min finish on time.")
+    let message = || {
+        format!(
+            "Flow is {flow_l_min:.0} L/min; the plan's pace is {:.0} L/min. {}",
+            view.planned_flow_l_min,
+            view.timely_flow_l_min.map_or_else(
+                || "The planned end has passed.".to_owned(),
+                |timely_l_min| format!("From here {timely_l_min:.0} L/min finish on time.")
+            )
         )
-    );
+    };
     Some(
         Finding::new(alarm, view.flowing && holds, message)
             .with("flow_l_min", flow_l_min)
@@ -324,7 +341,7 @@ fn turbid_runnings(parameters: &Parameters, view: &View, held: Held) -> Option<F
         || clears_by_itself(parameters, view, turbidity_ebc, limit_ebc);
     let holds = view.flowing && !view.recirculating && !clear_enough;
     let message =
-        format!("The runnings are cloudy: {turbidity_ebc:.0} EBC, limit {limit_ebc:.0} EBC.");
+        || format!("The runnings are cloudy: {turbidity_ebc:.0} EBC, limit {limit_ebc:.0} EBC.");
     Some(
         Finding::new(AlarmId::TurbidRunnings, holds, message)
             .with("turbidity_ebc", turbidity_ebc)

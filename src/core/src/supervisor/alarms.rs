@@ -103,31 +103,31 @@ impl Supervisor {
         for (name, (state, detail)) in &self.links {
             let silent_s = silent_s(&self.channels, name, now);
             let down = *state == LinkState::Down;
-            let message = match silent_s {
-                Some(silent_s) if !down => format!(
-                    "The link \"{name}\" is silent: none of its instruments has answered for {}.",
-                    minutes(silent_s)
-                ),
-                _ => format!(
-                    "The link \"{name}\" does not answer ({detail}); all its instruments are silent."
-                ),
-            };
             let lost = down || silent_s.is_some();
-            findings.push(Finding::new(AlarmId::LinkLost, lost, message).about(name));
+            if lost || self.annunciator.knows(AlarmId::LinkLost, Some(name)) {
+                let message = || match silent_s {
+                    Some(silent_s) if !down => format!(
+                        "The link \"{name}\" is silent: none of its instruments has answered for {}.",
+                        minutes(silent_s)
+                    ),
+                    _ => format!(
+                        "The link \"{name}\" does not answer ({detail}); all its instruments are silent."
+                    ),
+                };
+                findings.push(Finding::new(AlarmId::LinkLost, lost, message).about(name));
+            }
         }
         for channel in &mut self.channels {
             let fault = channel.fault(now);
-            let message = fault.map_or_else(String::new, |cause| {
-                format!(
-                    "{} gives no usable value: {}.",
-                    channel.instrument.id,
-                    cause_in_words(cause)
-                )
-            });
-            findings.push(
-                Finding::new(AlarmId::InstrumentFault, fault.is_some(), message)
-                    .about(&channel.instrument.id),
-            );
+            let id = channel.instrument.id.as_str();
+            if fault.is_some() || self.annunciator.knows(AlarmId::InstrumentFault, Some(id)) {
+                let message = || {
+                    let cause = fault.map_or("", cause_in_words);
+                    format!("{id} gives no usable value: {cause}.")
+                };
+                let finding = Finding::new(AlarmId::InstrumentFault, fault.is_some(), message);
+                findings.push(finding.about(id));
+            }
         }
         for finding in findings {
             self.announce(finding, circumstances, now);
@@ -144,20 +144,24 @@ impl Supervisor {
             .backlogs
             .iter()
             .map(|(publisher, backlog)| {
-                let wait = format!(
-                    "{} rows wait for {publisher}, the oldest for {:.0} s.",
-                    backlog.depth, backlog.oldest_age_s
-                );
-                let message = match &backlog.refused {
-                    Some(reason) if publisher == RECORD && backlog.depth == 0 => {
-                        format!("The record is not safe: {reason}.")
+                let message = || {
+                    let wait = format!(
+                        "{} rows wait for {publisher}, the oldest for {:.0} s.",
+                        backlog.depth, backlog.oldest_age_s
+                    );
+                    match &backlog.refused {
+                        Some(reason) if publisher == RECORD && backlog.depth == 0 => {
+                            format!("The record is not safe: {reason}.")
+                        }
+                        Some(reason) if publisher == RECORD => format!(
+                            "Nothing is being recorded: {reason}. {} rows wait in memory.",
+                            backlog.depth
+                        ),
+                        Some(reason) => {
+                            format!("{publisher} refuses the service: {reason}. {wait}")
+                        }
+                        None => wait,
                     }
-                    Some(reason) if publisher == RECORD => format!(
-                        "Nothing is being recorded: {reason}. {} rows wait in memory.",
-                        backlog.depth
-                    ),
-                    Some(reason) => format!("{publisher} refuses the service: {reason}. {wait}"),
-                    None => wait,
                 };
                 let late = backlog.depth > 0 && backlog.oldest_age_s >= limit_s;
                 let holds = late || backlog.refused.is_some();

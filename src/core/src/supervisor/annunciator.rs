@@ -72,6 +72,11 @@ impl Annunciator {
             .is_some_and(|entry| entry.machine.is_met())
     }
 
+    /// The alarm has been pending, shown or operated: it may have something to return from.
+    pub fn knows(&self, alarm: AlarmId, instrument: Option<&str>) -> bool {
+        self.find(alarm, instrument).is_some()
+    }
+
     /// The condition of any instance of the alarm is met.
     pub fn any_met(&self, alarm: AlarmId) -> bool {
         self.entries

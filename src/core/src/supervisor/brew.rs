@@ -130,6 +130,7 @@ pub(super) struct Brew {
     /// Mean flow of the last minute or two while it ran.
     pace_l_min: f64,
     flows: VecDeque<(Moment, f64)>,
+    usual_l_min: Option<f64>,
     seen_ph: bool,
     last_contents: Option<(f64, f64)>,
     /// Kettle gravity at the last comparison with the kettle's own meter.
@@ -216,6 +217,7 @@ impl Brew {
             draws: Draws::new(Draws::seed_of(&plan.brew)),
             pace_l_min: planned_flow_l_min,
             flows: VecDeque::new(),
+            usual_l_min: None,
             seen_ph: false,
             last_contents: None,
             compared_gravity_p: None,
@@ -264,8 +266,7 @@ impl Brew {
 
     /// The usual flow: the middle one of the last quarter hour while it ran.
     pub fn usual_flow_l_min(&self) -> Option<f64> {
-        let mut flows: Vec<f64> = self.flows.iter().map(|(_, flow)| *flow).collect();
-        (flows.len() >= 4).then(|| crate::conditioning::median(&mut flows))
+        self.usual_l_min
     }
 
     /// Takes what has run off in one step and what the instruments say with it.
@@ -388,6 +389,8 @@ impl Brew {
             if self.flows.len() > FLOWS_KEPT {
                 self.flows.pop_front();
             }
+            let mut flows: Vec<f64> = self.flows.iter().map(|(_, flow)| *flow).collect();
+            self.usual_l_min = (flows.len() >= 4).then(|| crate::conditioning::median(&mut flows));
         }
     }
 

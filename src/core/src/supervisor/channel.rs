@@ -118,7 +118,7 @@ impl Channel {
             };
         }
         let outcome = self.conditioner.observe(value, reading.at, process_moves);
-        self.believed = outcome.believed.last().copied().or(self.believed);
+        self.believed = outcome.believed.newest().or(self.believed);
         let refused = outcome.cause.is_some_and(|cause| cause != Cause::Spike);
         self.rejected += outcome.spikes as u64 + u64::from(refused);
         outcome

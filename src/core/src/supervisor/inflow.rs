@@ -159,7 +159,7 @@ impl Inflow {
             finding.alarm,
             AlarmId::StopPointReached | AlarmId::StopPointAhead | AlarmId::KettleHighLevel
         );
-        if !rests || self.assumed_l < LEAST_TOLD_L {
+        if !rests || !finding.holds || self.assumed_l < LEAST_TOLD_L {
             return finding;
         }
         let message = format!(
@@ -285,7 +285,7 @@ mod tests {
             assumed_l_min: 60.0,
             ..Sources::default()
         };
-        let full = || Finding::new(AlarmId::KettleHighLevel, true, "Full.".to_owned());
+        let full = || Finding::new(AlarmId::KettleHighLevel, true, || "Full.".to_owned());
         assert_eq!(inflow.doubting(full()), full());
         for _ in 0..300 {
             inflow.step(&silent, 1.0, true);
@@ -297,7 +297,7 @@ mod tests {
             told.message
         );
         assert!((told.evidence["assumed_l"] - 300.0).abs() < 1e-9);
-        let other = Finding::new(AlarmId::StuckBed, true, "Stuck.".to_owned());
+        let other = Finding::new(AlarmId::StuckBed, true, || "Stuck.".to_owned());
         assert_eq!(inflow.doubting(other.clone()), other);
     }
 

@@ -244,7 +244,7 @@ impl Supervisor {
         }
         let stale_after_s = channel.stale_after_s();
         let unit = channel.unit;
-        for mut believed in outcome.believed {
+        for mut believed in outcome.believed.iter() {
             if let Some(flow_l_min) = unit.linear_to_base(believed.value) {
                 believed.value = flow_l_min;
                 self.flow_sum.add(believed, stale_after_s);

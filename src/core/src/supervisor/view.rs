@@ -9,10 +9,10 @@ use super::Supervisor;
 use super::brew::{Brew, Picture};
 
 impl Supervisor {
-    pub(super) fn view(&self, brew: &Brew, picture: &Picture, now: Moment) -> View {
+    pub(super) fn view<'a>(&'a self, brew: &Brew, picture: &Picture, now: Moment) -> View<'a> {
         let named = |measures: Measures, deviations: f64| {
             self.channel(measures)
-                .map(|channel| (channel.instrument.id.clone(), deviations))
+                .map(|channel| (channel.instrument.id.as_str(), deviations))
         };
         let flow_l_min = picture.flow_l_min;
         View {
@@ -68,15 +68,13 @@ impl Supervisor {
                 (Measures::RunningsGravity, &brew.samples.gravity),
                 (Measures::RunningsPh, &brew.samples.ph),
             ]
-            .into_iter()
-            .filter_map(|(measures, samples)| Some((self.id_of(measures)?, samples.sum())))
-            .collect(),
+            .map(|(measures, samples)| Some((self.id_of(measures)?, samples.sum()))),
         }
     }
 
-    fn id_of(&self, measures: Measures) -> Option<String> {
+    fn id_of(&self, measures: Measures) -> Option<&str> {
         self.channel(measures)
-            .map(|channel| channel.instrument.id.clone())
+            .map(|channel| channel.instrument.id.as_str())
     }
 
     fn volume_change(&self, brew: &Brew) -> Option<VolumeChange> {
@@ -88,8 +86,8 @@ impl Supervisor {
             Suspect::Flow => (flow, level),
         };
         Some(VolumeChange {
-            suspect,
-            other,
+            suspect: suspect.to_owned(),
+            other: other.to_owned(),
             difference_l: excess * brew.plan.planned_volume_l,
             since_minutes,
         })

@@ -54,7 +54,7 @@ impl Desk {
     }
 
     fn take(&mut self, alarm: AlarmId, about: Option<&str>, holds: bool) {
-        let mut finding = Finding::new(alarm, holds, format!("{} is so.", alarm.name()));
+        let mut finding = Finding::new(alarm, holds, || format!("{} is so.", alarm.name()));
         finding.instrument = about.map(str::to_owned);
         let mut annunciator = self.annunciator.clone();
         let line = annunciator.take(finding, &self.situation());

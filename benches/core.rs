@@ -1,0 +1,231 @@
+//! What the core does with readings: conditioning, the whole supervisor, a replay from file to file.
+//!
+//! The peer of conditioning is the least that could be called so: a Hampel filter over seven readings, a Kalman filter
+//! of level and trend, a cumulative sum; nothing of units, limits, status or a reading's cause. benches/peers/filters.py
+//! times the same by filterpy and statsmodels.
+
+mod paired;
+
+use std::hint::black_box;
+use std::path::{Path, PathBuf};
+
+use lauter_core::conditioning::{Conditioner, Parameters};
+use lauter_core::reading::{Measures, Moment, Reading, Status};
+use lauter_core::supervisor::{Event, Supervisor};
+use lauterd::config::{self, Configuration};
+use lauterd::engine;
+use lauterd::replay::{self, Job, Recording, Results, Row};
+use simulators::Scenario;
+use simulators::record::record;
+
+use paired::{Case, compare, figure, median, rate, rounds, sized};
+
+/// A slow fall with noise and a gas bubble now and then.
+fn signal(count: usize) -> Vec<f64> {
+    let mut seed = 1_u64;
+    (0..count)
+        .map(|index| {
+            seed = seed
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
+            let noise = (seed >> 33) as f64 / f64::from(1_u32 << 31) - 0.5;
+            let bubble = if index % 1000 == 999 { -0.8 } else { 0.0 };
+            1.5 + 0.5 * (index as f64 / 5000.0).sin() + 0.02 * noise + bubble
+        })
+        .collect()
+}
+
+fn conditioned(measures: Measures, values: &[f64]) -> f64 {
+    let mut conditioner = Conditioner::new(Parameters::for_measurement(measures), -5.0, 40.0, 10.0);
+    rate(values.len(), || {
+        for (second, value) in (0..).zip(values) {
+            let at = Moment(second * 1_000_000);
+            black_box(conditioner.observe(Ok(*value), at, true));
+        }
+        black_box(
+            conditioner
+                .estimate(Moment::from_seconds(values.len() as f64))
+                .ok(),
+        );
+    })
+}
+
+/// Hampel over seven, Kalman of level and trend, CUSUM.
+fn bare(values: &[f64]) -> f64 {
+    let mut window = [0.0; 7];
+    let (mut level, mut trend) = (values[0], 0.0);
+    let (mut p00, mut p01, mut p11) = (1.0, 0.0, 1.0);
+    let (mut up, mut down) = (0.0_f64, 0.0_f64);
+    let mut alarms = 0_u32;
+    let rate = rate(values.len(), || {
+        for (index, value) in values.iter().enumerate() {
+            window[index % 7] = *value;
+            let mut sorted = window;
+            sorted.sort_unstable_by(f64::total_cmp);
+            let middle = sorted[3];
+            let mut deviations = sorted.map(|value| (value - middle).abs());
+            deviations.sort_unstable_by(f64::total_cmp);
+            let reach = 5.0 * (1.4826 * deviations[3]).max(0.002);
+            let taken = if (value - middle).abs() > reach {
+                middle
+            } else {
+                *value
+            };
+            level += trend;
+            p00 += 2.0 * p01 + p11 + 1e-6;
+            p01 += p11;
+            p11 += 1e-8;
+            let variance = p00 + 1e-4;
+            let (gain, slope) = (p00 / variance, p01 / variance);
+            let miss = taken - level;
+            level += gain * miss;
+            trend += slope * miss;
+            p11 -= slope * p01;
+            p01 -= slope * p00;
+            p00 -= gain * p00;
+            let standardised = miss / variance.sqrt();
+            up = (up + standardised - 0.5).max(0.0);
+            down = (down - standardised - 0.5).max(0.0);
+            alarms += u32::from(up > 8.0 || down > 8.0);
+        }
+    });
+    black_box((level, trend, alarms));
+    rate
+}
+
+fn conditioning() {
+    let values = signal(sized(2_000_000, 20_000));
+    let values = values.as_slice();
+    compare(
+        "Conditioning, one core",
+        "readings/s",
+        &mut [
+            Case::new("peer: bare Hampel-7, Kalman, CUSUM", || bare(values)),
+            Case::new("pressure drop: window of 7", || {
+                conditioned(Measures::BedPressureDrop, values)
+            }),
+            Case::new("flow: window of 5", || {
+                conditioned(Measures::RunoffFlow, values)
+            }),
+            Case::new("gravity: window of 15, bursts of gas", || {
+                conditioned(Measures::RunningsGravity, values)
+            }),
+        ],
+    );
+}
+
+struct Brew {
+    directory: tempfile::TempDir,
+    configuration: Configuration,
+}
+
+impl Brew {
+    fn path(&self, name: &str) -> PathBuf {
+        self.directory.path().join(name)
+    }
+
+    /// A simulated run-off, cut to 90 minutes.
+    fn recorded() -> Self {
+        let path = Path::new(env!("CARGO_MANIFEST_DIR"));
+        let path = path.join("simulators/scenarios/hill-lager.toml");
+        let text = std::fs::read_to_string(path).expect("the scenario is there");
+        let mut scenario = Scenario::from_toml(&text).expect("the scenario is right");
+        scenario.run.longest_s = if paired::is_tiny() { 600.0 } else { 5400.0 };
+        let directory = tempfile::tempdir().expect("a temporary directory");
+        record(&scenario, scenario.seed, directory.path()).expect("it is recorded");
+        let configuration = config::load_offline(&directory.path().join("config.toml"));
+        Self {
+            directory,
+            configuration: configuration.expect("its configuration is right"),
+        }
+    }
+
+    fn events(&self) -> Vec<(Event, Moment)> {
+        let ids: Vec<&str> = self
+            .configuration
+            .instruments
+            .iter()
+            .map(|each| each.instrument.id.as_str())
+            .collect();
+        let mut recording = Recording::open(&self.path("RUN.csv"), &ids).expect("it opens");
+        let (mut row, mut events) = (Row::default(), Vec::new());
+        while recording.next_row(&mut row).expect("a row") {
+            events.extend(row.values.iter().map(|(instrument, value)| {
+                let reading = Reading {
+                    value: Ok(*value),
+                    status: Status::Good,
+                    at: row.at,
+                };
+                let instrument = *instrument;
+                (
+                    Event::Reading {
+                        instrument,
+                        reading,
+                    },
+                    row.at,
+                )
+            }));
+        }
+        events
+    }
+}
+
+fn supervised(brew: &Brew, events: &[(Event, Moment)]) -> f64 {
+    let plan = config::load_plan(&brew.path("plan.toml")).expect("its plan is right");
+    let mut supervisor: Supervisor = engine::supervisor(&brew.configuration);
+    let started = Event::BrewStarted {
+        plan: Box::new(plan),
+        zero: Moment::ZERO,
+        profile: None,
+        corrections: Vec::new(),
+    };
+    supervisor.handle(started, Moment::ZERO);
+    let given = events.to_vec();
+    rate(events.len(), || {
+        for (event, at) in given {
+            supervisor.handle(event, at);
+            while let Some(output) = supervisor.poll_output() {
+                black_box(output);
+            }
+        }
+    })
+}
+
+fn replayed(brew: &Brew) -> f64 {
+    let job = Job {
+        configuration: config::load_offline(&brew.path("config.toml")).expect("right"),
+        plan: config::load_plan(&brew.path("plan.toml")).expect("right"),
+        data: brew.path("RUN.csv"),
+        samples: None,
+        corrections: None,
+        store: None,
+        results: Results::File(brew.path("OUT.jsonl")),
+    };
+    1.0 / rate(1, || {
+        replay::run(&job, &mut |_| {}).expect("it is replayed");
+    })
+}
+
+fn main() {
+    conditioning();
+    let brew = Brew::recorded();
+    let events = brew.events();
+    println!("\nA run-off of 90 min, {} readings", events.len());
+    let medians = |run: &dyn Fn() -> f64| median((0..rounds()).map(|_| run()).collect());
+    let rate = medians(&|| supervised(&brew, &events));
+    figure(
+        "supervisor with everything on",
+        rate / 1e6,
+        2,
+        "M readings/s",
+        "at least 1",
+    );
+    let seconds = medians(&|| replayed(&brew));
+    figure(
+        "replay, CSV to results",
+        1000.0 * seconds,
+        1,
+        "ms",
+        "at most 100",
+    );
+}

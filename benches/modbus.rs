@@ -1,0 +1,275 @@
+//! Modbus polling: the whole ingest path against a bare loop of its library, raw sockets, and libmodbus in C.
+//!
+//! Run it pinned to one core (`taskset -c 0`, as benches/all does): two cores hide what a round trip costs. The device
+//! is one thread that answers every request with the same two registers.
+
+mod paired;
+
+use std::io::{Read, Write};
+use std::net::{SocketAddr, TcpListener, TcpStream};
+use std::path::{Path, PathBuf};
+use std::process::Command;
+use std::time::{Duration, Instant};
+
+use lauter_core::reading::{Instrument, Measures};
+use lauter_core::units::Unit;
+use lauterd::clock::{Clock, Start};
+use lauterd::config::model::{
+    ByteOrder, ConfiguredInstrument, ModbusLink, ModbusPoint, Source, Table, Transport, ValueType,
+};
+use lauterd::ingest::modbus::{Parameters, start_links};
+use lauterd::ingest::{Arrival, Intake};
+use tokio::io::{AsyncReadExt, AsyncWriteExt};
+use tokio::runtime::Runtime;
+use tokio_modbus::client::{Client, tcp};
+use tokio_modbus::slave::Slave;
+use tokio_modbus::{Request, Response};
+use tokio_util::sync::CancellationToken;
+
+use paired::{Case, compare, figure, is_tiny, rate, sized};
+
+/// A request has 12 bytes: header, function, address, quantity. The answer to two registers has 13.
+const REQUEST: usize = 12;
+const ANSWER: usize = 13;
+
+/// All devices: one thread, any number of connections.
+fn devices() -> SocketAddr {
+    let listener = TcpListener::bind("127.0.0.1:0").expect("a free port");
+    let address = listener.local_addr().expect("its address");
+    std::thread::spawn(move || one_thread().block_on(serve(listener)));
+    address
+}
+
+async fn serve(listener: TcpListener) {
+    listener.set_nonblocking(true).expect("non-blocking");
+    let listener = tokio::net::TcpListener::from_std(listener).expect("a listener");
+    while let Ok((mut stream, _)) = listener.accept().await {
+        stream.set_nodelay(true).expect("no delay");
+        tokio::spawn(async move {
+            let mut request = [0; REQUEST];
+            while stream.read_exact(&mut request).await.is_ok() {
+                let [first, second, _, _, _, _, unit, function, ..] = request;
+                let answer = [
+                    first, second, 0, 0, 0, 7, unit, function, 4, 0x41, 0x90, 0, 0,
+                ];
+                if stream.write_all(&answer).await.is_err() {
+                    break;
+                }
+            }
+        });
+    }
+}
+
+fn one_thread() -> Runtime {
+    tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .expect("a runtime")
+}
+
+fn raw(address: SocketAddr, reads: usize) -> f64 {
+    let mut stream = TcpStream::connect(address).expect("it connects");
+    stream.set_nodelay(true).expect("no delay");
+    let mut answer = [0; ANSWER];
+    rate(reads, || {
+        for read in 0..reads as u16 {
+            let [high, low] = read.to_be_bytes();
+            let request = [high, low, 0, 0, 0, 6, 1, 4, 0, 0, 0, 2];
+            stream.write_all(&request).expect("written");
+            stream.read_exact(&mut answer).expect("answered");
+        }
+    })
+}
+
+/// The library's own loop: a task for each device.
+fn bare(address: SocketAddr, count: usize, reads: usize) -> f64 {
+    one_thread().block_on(async {
+        let mut clients = Vec::new();
+        for _ in 0..count {
+            let stream = tokio::net::TcpStream::connect(address).await.expect("it connects");
+            stream.set_nodelay(true).expect("no delay");
+            clients.push(tcp::attach_slave(stream, Slave(1)));
+        }
+        let started = Instant::now();
+        let tasks: Vec<_> = clients
+            .into_iter()
+            .map(|mut client| {
+                tokio::spawn(async move {
+                    for _ in 0..reads / count {
+                        let request = Request::ReadInputRegisters(0, 2);
+                        let answer = client.call(request).await.expect("answered");
+                        assert!(matches!(answer, Ok(Response::ReadInputRegisters(two)) if two.len() == 2));
+                    }
+                })
+            })
+            .collect();
+        for task in tasks {
+            task.await.expect("it ends");
+        }
+        (reads / count * count) as f64 / started.elapsed().as_secs_f64()
+    })
+}
+
+fn instrument(index: usize, every: Duration) -> ConfiguredInstrument {
+    ConfiguredInstrument {
+        instrument: Instrument {
+            id: format!("flow-{index}"),
+            measures: Measures::RunoffFlow,
+            unit: Unit::LitrePerMinute,
+            span: None,
+            temperature: None,
+            low: Some(0.0),
+            high: Some(200.0),
+            stale_after_s: 10.0,
+            zero: 0.0,
+            link: Some(format!("link-{index}")),
+        },
+        source: Source::Modbus(ModbusPoint {
+            link: index,
+            unit_id: 1,
+            table: Table::Input,
+            address: 0,
+            value_type: ValueType::F32,
+            byte_order: ByteOrder::Abcd,
+            scale: 1.0,
+            offset: 0.0,
+            every,
+            status: None,
+        }),
+    }
+}
+
+/// The ingest path on one thread, from the register to the runtime's channel, until `reads` readings have come. With a
+/// period of a microsecond every poll is due, so that the rate is what it can do.
+async fn ingest(address: SocketAddr, count: usize, reads: usize, every: Duration) {
+    let link = |index| ModbusLink {
+        name: format!("link-{index}"),
+        transport: Transport::Tcp(address.to_string()),
+        timeout: Duration::from_secs(2),
+    };
+    let links: Vec<_> = (0..count).map(link).collect();
+    let instruments: Vec<_> = (0..count).map(|index| instrument(index, every)).collect();
+    let (intake, mut arrivals) = Intake::channel();
+    let stop = CancellationToken::new();
+    let polling = start_links(
+        &links,
+        &instruments,
+        &intake,
+        Clock::start(&Start::default()),
+        Parameters::default(),
+        &stop,
+    );
+    let mut come = 0;
+    while come < reads {
+        let arrival = arrivals.recv().await.expect("a reading");
+        if let Arrival::Reading { reading, .. } = arrival {
+            assert_eq!(reading.value, Ok(18.0));
+            come += 1;
+        }
+    }
+    stop.cancel();
+    for task in polling.tasks {
+        task.await.expect("it ends");
+    }
+    assert_eq!(intake.refused(), 0, "readings were refused");
+}
+
+fn ingested(address: SocketAddr, count: usize, reads: usize) -> f64 {
+    rate(reads, || {
+        one_thread().block_on(ingest(address, count, reads, Duration::from_micros(1)));
+    })
+}
+
+/// Builds the peer in C; None where libmodbus is not installed.
+fn libmodbus() -> Option<PathBuf> {
+    let source = concat!(
+        env!("CARGO_MANIFEST_DIR"),
+        "/benches/peers/libmodbus_client.c"
+    );
+    let program = std::env::temp_dir().join(format!("libmodbus-client-{}", std::process::id()));
+    let flags = Command::new("pkg-config")
+        .args(["--cflags", "--libs", "libmodbus"])
+        .output()
+        .ok()?;
+    let flags = String::from_utf8(flags.stdout).ok()?;
+    let built = Command::new("cc")
+        .args(["-O2", "-Wall", "-Wextra", "-Werror", "-o"])
+        .arg(&program)
+        .arg(source)
+        .args(flags.split_whitespace())
+        .status()
+        .ok()?;
+    built.success().then_some(program)
+}
+
+fn libmodbus_rate(program: &Path, address: SocketAddr, reads: usize) -> f64 {
+    let output = Command::new(program)
+        .args([address.port().to_string(), reads.to_string()])
+        .output()
+        .expect("the peer runs");
+    let text = String::from_utf8_lossy(&output.stdout);
+    text.trim().parse().expect("the peer prints its rate")
+}
+
+/// CPU time of the calling thread, s.
+fn thread_cpu_s() -> f64 {
+    let text = std::fs::read_to_string("/proc/thread-self/schedstat").expect("Linux");
+    let ran_ns: f64 = text
+        .split(' ')
+        .next()
+        .and_then(|ns| ns.parse().ok())
+        .expect("a number");
+    ran_ns / 1e9
+}
+
+fn main() {
+    let address = devices();
+    let reads = sized(40_000, 512);
+    let peer = libmodbus();
+    let mut one = vec![
+        Case::new("limit: raw blocking sockets", || raw(address, reads)),
+        Case::new("bare loop of tokio-modbus", || bare(address, 1, reads)),
+        Case::new("ingest, register to channel", || {
+            ingested(address, 1, reads)
+        }),
+    ];
+    if let Some(peer) = &peer {
+        one.push(Case::new("peer: libmodbus in C", || {
+            libmodbus_rate(peer, address, reads)
+        }));
+    }
+    compare("Modbus TCP, one device", "reads/s", &mut one);
+    drop(one);
+    for count in [64, 256] {
+        compare(
+            &format!("Modbus TCP, {count} devices on one thread"),
+            "reads/s",
+            &mut [
+                Case::new("bare loop of tokio-modbus", || bare(address, count, reads)),
+                Case::new("ingest, register to channel", || {
+                    ingested(address, count, reads)
+                }),
+            ],
+        );
+    }
+    let seconds = if is_tiny() { 1 } else { 8 };
+    let (before_s, started) = (thread_cpu_s(), Instant::now());
+    one_thread().block_on(ingest(
+        address,
+        256,
+        2560 * seconds,
+        Duration::from_millis(100),
+    ));
+    let share = (thread_cpu_s() - before_s) / started.elapsed().as_secs_f64();
+    println!();
+    figure(
+        "256 devices ten times a second: share of one core",
+        100.0 * share,
+        1,
+        "%",
+        "at most 8",
+    );
+    if let Some(peer) = peer {
+        std::fs::remove_file(peer).ok();
+    }
+}
