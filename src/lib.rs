@@ -3,6 +3,7 @@
 pub mod access;
 pub mod brew_record;
 pub mod broker;
+pub mod certificate;
 pub mod charts;
 pub mod cli;
 pub mod clock;

@@ -1,5 +1,7 @@
 //! The record against real files: what is kept, in which order, and what survives a killed process.
 
+#[path = "store/calibration.rs"]
+mod calibration;
 #[path = "store/delivery.rs"]
 mod delivery;
 #[path = "store/export.rs"]

@@ -3,6 +3,8 @@
 
 #[path = "web/brewhouse.rs"]
 mod brewhouse;
+#[path = "web/calibration.rs"]
+mod calibration;
 #[path = "web/command_line.rs"]
 mod command_line;
 #[path = "web/commands.rs"]
@@ -29,6 +31,8 @@ mod profile;
 mod reaching;
 #[path = "web/record.rs"]
 mod record;
+#[path = "web/samples.rs"]
+mod samples;
 #[path = "web/services.rs"]
 mod services;
 #[path = "web/signing_in.rs"]

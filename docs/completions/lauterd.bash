@@ -37,6 +37,9 @@ _lauterd() {
             lauterd,help)
                 cmd="lauterd__subcmd__help"
                 ;;
+            lauterd,loop-check)
+                cmd="lauterd__subcmd__loop__subcmd__check"
+                ;;
             lauterd,probe)
                 cmd="lauterd__subcmd__probe"
                 ;;
@@ -235,6 +238,9 @@ _lauterd() {
             lauterd__subcmd__help,help)
                 cmd="lauterd__subcmd__help__subcmd__help"
                 ;;
+            lauterd__subcmd__help,loop-check)
+                cmd="lauterd__subcmd__help__subcmd__loop__subcmd__check"
+                ;;
             lauterd__subcmd__help,probe)
                 cmd="lauterd__subcmd__help__subcmd__probe"
                 ;;
@@ -328,11 +334,35 @@ _lauterd() {
             lauterd__subcmd__help__subcmd__calc,ph)
                 cmd="lauterd__subcmd__help__subcmd__calc__subcmd__ph"
                 ;;
+            lauterd__subcmd__help__subcmd__loop__subcmd__check,certificate)
+                cmd="lauterd__subcmd__help__subcmd__loop__subcmd__check__subcmd__certificate"
+                ;;
+            lauterd__subcmd__help__subcmd__loop__subcmd__check,correct)
+                cmd="lauterd__subcmd__help__subcmd__loop__subcmd__check__subcmd__correct"
+                ;;
+            lauterd__subcmd__help__subcmd__loop__subcmd__check,due)
+                cmd="lauterd__subcmd__help__subcmd__loop__subcmd__check__subcmd__due"
+                ;;
+            lauterd__subcmd__help__subcmd__loop__subcmd__check,enter)
+                cmd="lauterd__subcmd__help__subcmd__loop__subcmd__check__subcmd__enter"
+                ;;
+            lauterd__subcmd__help__subcmd__loop__subcmd__check,guide)
+                cmd="lauterd__subcmd__help__subcmd__loop__subcmd__check__subcmd__guide"
+                ;;
+            lauterd__subcmd__help__subcmd__loop__subcmd__check,list)
+                cmd="lauterd__subcmd__help__subcmd__loop__subcmd__check__subcmd__list"
+                ;;
+            lauterd__subcmd__help__subcmd__loop__subcmd__check,take-back)
+                cmd="lauterd__subcmd__help__subcmd__loop__subcmd__check__subcmd__take__subcmd__back"
+                ;;
             lauterd__subcmd__help__subcmd__probe,registers)
                 cmd="lauterd__subcmd__help__subcmd__probe__subcmd__registers"
                 ;;
             lauterd__subcmd__help__subcmd__probe,units)
                 cmd="lauterd__subcmd__help__subcmd__probe__subcmd__units"
+                ;;
+            lauterd__subcmd__help__subcmd__sample,withdraw)
+                cmd="lauterd__subcmd__help__subcmd__sample__subcmd__withdraw"
                 ;;
             lauterd__subcmd__help__subcmd__token,add)
                 cmd="lauterd__subcmd__help__subcmd__token__subcmd__add"
@@ -364,6 +394,54 @@ _lauterd() {
             lauterd__subcmd__help__subcmd__user,remove)
                 cmd="lauterd__subcmd__help__subcmd__user__subcmd__remove"
                 ;;
+            lauterd__subcmd__loop__subcmd__check,certificate)
+                cmd="lauterd__subcmd__loop__subcmd__check__subcmd__certificate"
+                ;;
+            lauterd__subcmd__loop__subcmd__check,correct)
+                cmd="lauterd__subcmd__loop__subcmd__check__subcmd__correct"
+                ;;
+            lauterd__subcmd__loop__subcmd__check,due)
+                cmd="lauterd__subcmd__loop__subcmd__check__subcmd__due"
+                ;;
+            lauterd__subcmd__loop__subcmd__check,enter)
+                cmd="lauterd__subcmd__loop__subcmd__check__subcmd__enter"
+                ;;
+            lauterd__subcmd__loop__subcmd__check,guide)
+                cmd="lauterd__subcmd__loop__subcmd__check__subcmd__guide"
+                ;;
+            lauterd__subcmd__loop__subcmd__check,help)
+                cmd="lauterd__subcmd__loop__subcmd__check__subcmd__help"
+                ;;
+            lauterd__subcmd__loop__subcmd__check,list)
+                cmd="lauterd__subcmd__loop__subcmd__check__subcmd__list"
+                ;;
+            lauterd__subcmd__loop__subcmd__check,take-back)
+                cmd="lauterd__subcmd__loop__subcmd__check__subcmd__take__subcmd__back"
+                ;;
+            lauterd__subcmd__loop__subcmd__check__subcmd__help,certificate)
+                cmd="lauterd__subcmd__loop__subcmd__check__subcmd__help__subcmd__certificate"
+                ;;
+            lauterd__subcmd__loop__subcmd__check__subcmd__help,correct)
+                cmd="lauterd__subcmd__loop__subcmd__check__subcmd__help__subcmd__correct"
+                ;;
+            lauterd__subcmd__loop__subcmd__check__subcmd__help,due)
+                cmd="lauterd__subcmd__loop__subcmd__check__subcmd__help__subcmd__due"
+                ;;
+            lauterd__subcmd__loop__subcmd__check__subcmd__help,enter)
+                cmd="lauterd__subcmd__loop__subcmd__check__subcmd__help__subcmd__enter"
+                ;;
+            lauterd__subcmd__loop__subcmd__check__subcmd__help,guide)
+                cmd="lauterd__subcmd__loop__subcmd__check__subcmd__help__subcmd__guide"
+                ;;
+            lauterd__subcmd__loop__subcmd__check__subcmd__help,help)
+                cmd="lauterd__subcmd__loop__subcmd__check__subcmd__help__subcmd__help"
+                ;;
+            lauterd__subcmd__loop__subcmd__check__subcmd__help,list)
+                cmd="lauterd__subcmd__loop__subcmd__check__subcmd__help__subcmd__list"
+                ;;
+            lauterd__subcmd__loop__subcmd__check__subcmd__help,take-back)
+                cmd="lauterd__subcmd__loop__subcmd__check__subcmd__help__subcmd__take__subcmd__back"
+                ;;
             lauterd__subcmd__probe,help)
                 cmd="lauterd__subcmd__probe__subcmd__help"
                 ;;
@@ -381,6 +459,18 @@ _lauterd() {
                 ;;
             lauterd__subcmd__probe__subcmd__help,units)
                 cmd="lauterd__subcmd__probe__subcmd__help__subcmd__units"
+                ;;
+            lauterd__subcmd__sample,help)
+                cmd="lauterd__subcmd__sample__subcmd__help"
+                ;;
+            lauterd__subcmd__sample,withdraw)
+                cmd="lauterd__subcmd__sample__subcmd__withdraw"
+                ;;
+            lauterd__subcmd__sample__subcmd__help,help)
+                cmd="lauterd__subcmd__sample__subcmd__help__subcmd__help"
+                ;;
+            lauterd__subcmd__sample__subcmd__help,withdraw)
+                cmd="lauterd__subcmd__sample__subcmd__help__subcmd__withdraw"
                 ;;
             lauterd__subcmd__token,add)
                 cmd="lauterd__subcmd__token__subcmd__add"
@@ -467,7 +557,7 @@ _lauterd() {
 
     case "${cmd}" in
         lauterd)
-            opts="-h -V --help --version demo check-config probe run brew sample alarms status tun user token report replay backup calc help"
+            opts="-h -V --help --version demo check-config probe run brew sample loop-check alarms status tun user token report replay backup calc help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 1 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -1793,7 +1883,7 @@ _lauterd() {
             return 0
             ;;
         lauterd__subcmd__help)
-            opts="demo check-config probe run brew sample alarms status tun user token report replay backup calc help"
+            opts="demo check-config probe run brew sample loop-check alarms status tun user token report replay backup calc help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -2212,6 +2302,118 @@ _lauterd() {
             COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
             return 0
             ;;
+        lauterd__subcmd__help__subcmd__loop__subcmd__check)
+            opts="guide enter list certificate correct take-back due"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__help__subcmd__loop__subcmd__check__subcmd__certificate)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__help__subcmd__loop__subcmd__check__subcmd__correct)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__help__subcmd__loop__subcmd__check__subcmd__due)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__help__subcmd__loop__subcmd__check__subcmd__enter)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__help__subcmd__loop__subcmd__check__subcmd__guide)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__help__subcmd__loop__subcmd__check__subcmd__list)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__help__subcmd__loop__subcmd__check__subcmd__take__subcmd__back)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
         lauterd__subcmd__help__subcmd__probe)
             opts="units registers"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
@@ -2297,8 +2499,22 @@ _lauterd() {
             return 0
             ;;
         lauterd__subcmd__help__subcmd__sample)
-            opts=""
+            opts="withdraw"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__help__subcmd__sample__subcmd__withdraw)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
             fi
@@ -2499,6 +2715,484 @@ _lauterd() {
                 return 0
             fi
             case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__loop__subcmd__check)
+            opts="-h -V --config --url --token-file --ca-file --tun --help --version guide enter list certificate correct take-back due help"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                --config)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --url)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --token-file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --ca-file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --tun)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__loop__subcmd__check__subcmd__certificate)
+            opts="-h -V --format --output --config --url --token-file --ca-file --tun --help --version"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                --format)
+                    COMPREPLY=($(compgen -W "html csv json" -- "${cur}"))
+                    return 0
+                    ;;
+                --output)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --config)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --url)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --token-file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --ca-file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --tun)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__loop__subcmd__check__subcmd__correct)
+            opts="-h -V --instrument --point --due-days --who --config --url --token-file --ca-file --tun --help --version"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                --instrument)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --point)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --due-days)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --who)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --config)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --url)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --token-file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --ca-file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --tun)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__loop__subcmd__check__subcmd__due)
+            opts="-h -V --json --config --url --token-file --ca-file --tun --help --version"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                --config)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --url)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --token-file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --ca-file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --tun)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__loop__subcmd__check__subcmd__enter)
+            opts="-h -V --config --url --token-file --ca-file --tun --help --version"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                --config)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --url)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --token-file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --ca-file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --tun)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__loop__subcmd__check__subcmd__guide)
+            opts="-h -V --instrument --tolerance --reference --uncertainty --temperature-uncertainty --resolution --method --repeats --seconds --note --due-days --who --config --url --token-file --ca-file --tun --help --version"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                --instrument)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --tolerance)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --reference)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --uncertainty)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --temperature-uncertainty)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --resolution)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --method)
+                    COMPREPLY=($(compgen -W "values buffers gravity weighed-tank sample-ph" -- "${cur}"))
+                    return 0
+                    ;;
+                --repeats)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --seconds)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --note)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --due-days)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --who)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --config)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --url)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --token-file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --ca-file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --tun)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__loop__subcmd__check__subcmd__help)
+            opts="guide enter list certificate correct take-back due help"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__loop__subcmd__check__subcmd__help__subcmd__certificate)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__loop__subcmd__check__subcmd__help__subcmd__correct)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__loop__subcmd__check__subcmd__help__subcmd__due)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__loop__subcmd__check__subcmd__help__subcmd__enter)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__loop__subcmd__check__subcmd__help__subcmd__guide)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__loop__subcmd__check__subcmd__help__subcmd__help)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__loop__subcmd__check__subcmd__help__subcmd__list)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__loop__subcmd__check__subcmd__help__subcmd__take__subcmd__back)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__loop__subcmd__check__subcmd__list)
+            opts="-h -V --instrument --json --config --url --token-file --ca-file --tun --help --version"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                --instrument)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --config)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --url)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --token-file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --ca-file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --tun)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__loop__subcmd__check__subcmd__take__subcmd__back)
+            opts="-h -V --instrument --config --url --token-file --ca-file --tun --help --version"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                --instrument)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --config)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --url)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --token-file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --ca-file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --tun)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
                 *)
                     COMPREPLY=()
                     ;;
@@ -2729,7 +3423,7 @@ _lauterd() {
             return 0
             ;;
         lauterd__subcmd__replay)
-            opts="-h -V --config --plan --data --samples --store --results --help --version"
+            opts="-h -V --config --plan --data --samples --corrections --store --results --help --version"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -2748,6 +3442,10 @@ _lauterd() {
                     return 0
                     ;;
                 --samples)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --corrections)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;
@@ -2835,7 +3533,7 @@ _lauterd() {
             return 0
             ;;
         lauterd__subcmd__sample)
-            opts="-h -V --place --gravity --ph --volume --config --url --token-file --ca-file --tun --help --version"
+            opts="-h -V --place --gravity --ph --volume --config --url --token-file --ca-file --tun --help --version withdraw help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -2857,6 +3555,82 @@ _lauterd() {
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;
+                --config)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --url)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --token-file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --ca-file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --tun)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__sample__subcmd__help)
+            opts="withdraw help"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__sample__subcmd__help__subcmd__help)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__sample__subcmd__help__subcmd__withdraw)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__sample__subcmd__withdraw)
+            opts="-h -V --config --url --token-file --ca-file --tun --help --version"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
                 --config)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0

@@ -168,18 +168,29 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_su
 complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from help" -f -a "table" -d 'Shows the brewer\'s table of a brew, by default of the newest'
 complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from help" -f -a "export" -d 'Writes a brew\'s record into a directory: plan, readings, samples, table, alarms and lines'
 complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
-complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -l place -d 'Where it was taken' -r -f -a "runnings\t'The wort leaving the tun'
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and not __fish_seen_subcommand_from withdraw help" -l place -d 'Where it was taken' -r -f -a "runnings\t'The wort leaving the tun'
 kettle\t'The kettle, well mixed'"
-complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -l gravity -d 'Gravity, °P at 20 °C' -r
-complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -l ph -d 'pH of the cooled sample' -r
-complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -l volume -d 'Volume read at the kettle, L as metered' -r
-complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
-complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
-complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
-complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
-complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -l tun -d 'The tun, when the service serves several' -r
-complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -s h -l help -d 'Print help (see more with \'--help\')'
-complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and not __fish_seen_subcommand_from withdraw help" -l gravity -d 'Gravity, °P at 20 °C' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and not __fish_seen_subcommand_from withdraw help" -l ph -d 'pH of the cooled sample' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and not __fish_seen_subcommand_from withdraw help" -l volume -d 'Volume read at the kettle, L as metered' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and not __fish_seen_subcommand_from withdraw help" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and not __fish_seen_subcommand_from withdraw help" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and not __fish_seen_subcommand_from withdraw help" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and not __fish_seen_subcommand_from withdraw help" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and not __fish_seen_subcommand_from withdraw help" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and not __fish_seen_subcommand_from withdraw help" -s h -l help -d 'Print help (see more with \'--help\')'
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and not __fish_seen_subcommand_from withdraw help" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and not __fish_seen_subcommand_from withdraw help" -f -a "withdraw" -d 'Takes a hand sample back that was a slip: it counts no more'
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and not __fish_seen_subcommand_from withdraw help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and __fish_seen_subcommand_from withdraw" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and __fish_seen_subcommand_from withdraw" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and __fish_seen_subcommand_from withdraw" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and __fish_seen_subcommand_from withdraw" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and __fish_seen_subcommand_from withdraw" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and __fish_seen_subcommand_from withdraw" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and __fish_seen_subcommand_from withdraw" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and __fish_seen_subcommand_from help" -f -a "withdraw" -d 'Takes a hand sample back that was a slip: it counts no more'
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and __fish_seen_subcommand_from help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
 complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and not __fish_seen_subcommand_from list report trail acknowledge shelve unshelve out-of-service return help" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
 complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and not __fish_seen_subcommand_from list report trail acknowledge shelve unshelve out-of-service return help" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and not __fish_seen_subcommand_from list report trail acknowledge shelve unshelve out-of-service return help" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
@@ -512,6 +523,7 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_su
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from brew" -f -a "list" -d 'Lists the brews of the record, newest first'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from brew" -f -a "table" -d 'Shows the brewer\'s table of a brew, by default of the newest'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from brew" -f -a "export" -d 'Writes a brew\'s record into a directory: plan, readings, samples, table, alarms and lines'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from sample" -f -a "withdraw" -d 'Takes a hand sample back that was a slip: it counts no more'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from alarms" -f -a "list" -d 'Every alarm: cause, response, consequence, caution, delays and what suppresses it. Needs no service; with --config it shows what that tun has changed'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from alarms" -f -a "report" -d 'How the alarms behaved, beside the benchmarks of EEMUA 191 and ISA-18.2. With --config it reads the record, whether or not a service runs'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from alarms" -f -a "trail" -d 'Every change of an alarm: when, what, who and why'

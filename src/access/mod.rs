@@ -5,6 +5,7 @@
 //! machine may do everything and everybody else may watch. Must not know HTTP, MQTT or what is asked.
 
 mod attempts;
+mod keeping;
 mod parameters;
 mod secret;
 mod sessions;
@@ -172,7 +173,15 @@ pub struct Access {
     /// Hashing a password takes memory and time; only few at once.
     hashing: Semaphore,
     session_us: i64,
+    /// The same for those who only watch: a screen on the wall has no hands to sign in.
+    watch_session_us: i64,
+    /// Where the sessions lie while the service does not run.
+    kept_in: Option<PathBuf>,
     clock: Clock,
+}
+
+fn microseconds(duration: Duration) -> i64 {
+    i64::try_from(duration.as_micros()).unwrap_or(i64::MAX)
 }
 
 impl Access {
@@ -192,14 +201,28 @@ impl Access {
             sessions: Mutex::default(),
             attempts: Mutex::default(),
             hashing: Semaphore::new(PARAMETERS.hashes_at_once),
-            session_us: i64::try_from(session.as_micros()).unwrap_or(i64::MAX),
+            session_us: microseconds(session),
+            watch_session_us: microseconds(session),
+            kept_in: None,
             clock: Clock::start(&Start::default()),
         }
     }
 
-    /// How long a session lasts, s.
-    pub fn session_s(&self) -> i64 {
-        self.session_us / 1_000_000
+    /// With another life for the sessions of those who only watch.
+    #[must_use]
+    pub fn with_watch_session(self, session: Duration) -> Self {
+        Self {
+            watch_session_us: microseconds(session),
+            ..self
+        }
+    }
+
+    /// How long a session of this role lasts, µs.
+    fn lasts_us(&self, role: Role) -> i64 {
+        match role {
+            Role::Watch => self.watch_session_us,
+            Role::Operate | Role::Engineer => self.session_us,
+        }
     }
 
     /// The moment on the axis that sessions are counted on.
@@ -236,8 +259,10 @@ impl Access {
             return Err(SignInRefused::Wrong);
         };
         self.attempts().succeeded(address, name);
-        let until_us = now.0.saturating_add(self.session_us);
-        let session = self.sessions().begin(&user, until_us, now);
+        let lasts_us = self.lasts_us(user.role);
+        let until_us = now.0.saturating_add(lasts_us);
+        let session = self.sessions().begin(&user, until_us, lasts_us, now);
+        self.keep();
         tracing::info!(user = user.name, %address, "signed in");
         Ok(session)
     }
@@ -249,11 +274,13 @@ impl Access {
         let session = self.sessions().find(id, now)?;
         let user = users
             .user(&session.user)
-            .filter(|user| user.password == session.password)?;
+            .filter(|user| session.is_of(user))?;
         Some(Caller {
             name: user.name.clone(),
             role: user.role,
-            known: Known::Session { csrf: session.csrf },
+            known: Known::Session {
+                csrf: sessions::csrf_of(id),
+            },
         })
     }
 
@@ -270,6 +297,7 @@ impl Access {
 
     pub fn sign_out(&self, id: &str) {
         self.sessions().end(id);
+        self.keep();
     }
 
     fn sessions(&self) -> std::sync::MutexGuard<'_, Sessions> {

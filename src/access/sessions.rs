@@ -1,10 +1,13 @@
 //! Who is signed in at the moment.
 //!
-//! Sessions live in memory: they end with the service. An id is kept as its digest only. Time is an argument.
+//! Neither an id nor a person's hash is kept, only their digests, so that the list may lie on the disk and outlive a restart
+//! of the service. Time is an argument.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
+use jiff::Timestamp;
 use lauter_core::reading::Moment;
+use serde::{Deserialize, Serialize};
 
 use super::parameters::PARAMETERS;
 use super::secret::{digest, random_text};
@@ -16,6 +19,14 @@ pub struct Session {
     pub id: String,
     pub csrf: String,
     pub user: String,
+    pub lasts_us: i64,
+}
+
+impl Session {
+    /// How long it lasts, s.
+    pub fn lasts_s(&self) -> i64 {
+        self.lasts_us / 1_000_000
+    }
 }
 
 impl std::fmt::Debug for Session {
@@ -28,11 +39,29 @@ impl std::fmt::Debug for Session {
 #[derive(Clone)]
 pub struct Standing {
     pub user: String,
-    /// The hash the person signed in against: a new password ends the session.
-    pub password: String,
-    pub csrf: String,
+    /// Digest of the hash the person signed in against: a new password ends the session.
+    password: String,
     until_us: i64,
     began: Moment,
+}
+
+impl Standing {
+    pub fn is_of(&self, user: &User) -> bool {
+        self.user == user.name && self.password == digest(&user.password)
+    }
+}
+
+/// A session as it lies on the disk.
+#[derive(Debug, Serialize, Deserialize)]
+pub struct Kept {
+    user: String,
+    password: String,
+    until: Timestamp,
+}
+
+/// What the session's pages must bear: it follows from the id, which nobody else has.
+pub fn csrf_of(id: &str) -> String {
+    digest(&format!("{id} csrf"))
 }
 
 #[derive(Default)]
@@ -47,7 +76,7 @@ impl std::fmt::Debug for Sessions {
 }
 
 impl Sessions {
-    pub fn begin(&mut self, user: &User, until_us: i64, now: Moment) -> Session {
+    pub fn begin(&mut self, user: &User, until_us: i64, lasts_us: i64, now: Moment) -> Session {
         self.by_digest
             .retain(|_, standing| now.0 < standing.until_us);
         while self.by_digest.len() >= PARAMETERS.sessions {
@@ -58,16 +87,16 @@ impl Sessions {
             self.by_digest.remove(&key);
         }
         // Without random numbers nobody can be signed in; an operating system that has none does not start services.
-        let text = || random_text().unwrap_or_else(|error| panic!("{error}"));
+        let id = random_text().unwrap_or_else(|error| panic!("{error}"));
         let session = Session {
-            id: text(),
-            csrf: text(),
+            csrf: csrf_of(&id),
+            id,
             user: user.name.clone(),
+            lasts_us,
         };
         let standing = Standing {
             user: user.name.clone(),
-            password: user.password.clone(),
-            csrf: session.csrf.clone(),
+            password: digest(&user.password),
             until_us,
             began: now,
         };
@@ -82,6 +111,38 @@ impl Sessions {
 
     pub fn end(&mut self, id: &str) {
         self.by_digest.remove(&digest(id));
+    }
+
+    /// All of them by the digests of their ids; `wall` tells the time of a moment.
+    pub fn kept(&self, wall: impl Fn(Moment) -> Timestamp) -> BTreeMap<String, Kept> {
+        let kept = |standing: &Standing| Kept {
+            user: standing.user.clone(),
+            password: standing.password.clone(),
+            until: wall(Moment(standing.until_us)),
+        };
+        self.by_digest
+            .iter()
+            .map(|(digest, standing)| (digest.clone(), kept(standing)))
+            .collect()
+    }
+
+    /// Takes up what was kept and has time left.
+    pub fn take_up(&mut self, kept: BTreeMap<String, Kept>, now: Moment, time: Timestamp) {
+        for (digest, it) in kept {
+            let left_us = it
+                .until
+                .as_microsecond()
+                .saturating_sub(time.as_microsecond());
+            if left_us > 0 && self.by_digest.len() < PARAMETERS.sessions {
+                let standing = Standing {
+                    user: it.user,
+                    password: it.password,
+                    until_us: now.0.saturating_add(left_us),
+                    began: now,
+                };
+                self.by_digest.insert(digest, standing);
+            }
+        }
     }
 }
 
@@ -101,7 +162,7 @@ mod tests {
     #[test]
     fn a_session_stands_until_its_time_is_over_or_it_is_ended() {
         let mut sessions = Sessions::default();
-        let session = sessions.begin(&user(), 100, Moment(0));
+        let session = sessions.begin(&user(), 100, 100, Moment(0));
         assert_ne!(session.id, session.csrf);
         assert_eq!(sessions.find(&session.id, Moment(99)).unwrap().user, "anna");
         assert!(sessions.find(&session.id, Moment(100)).is_none());
@@ -111,12 +172,32 @@ mod tests {
     }
 
     #[test]
+    fn what_is_kept_tells_neither_id_nor_hash_and_is_taken_up_for_the_time_left() {
+        let mut sessions = Sessions::default();
+        let session = sessions.begin(&user(), 5_000_000, 5_000_000, Moment(0));
+        let wall = |moment: Moment| Timestamp::from_microsecond(moment.0).unwrap();
+        let text = serde_json::to_string(&sessions.kept(wall)).unwrap();
+        for secret in [&session.id, &session.csrf, &user().password] {
+            assert!(!text.contains(secret.as_str()), "{text}");
+        }
+        let mut again = Sessions::default();
+        let kept = || serde_json::from_str(&text).unwrap();
+        again.take_up(kept(), Moment(70), wall(Moment(2_000_000)));
+        let standing = again.find(&session.id, Moment(3_000_069)).unwrap();
+        assert!(standing.is_of(&user()));
+        assert!(again.find(&session.id, Moment(3_000_070)).is_none());
+        let mut late = Sessions::default();
+        late.take_up(kept(), Moment(0), wall(Moment(5_000_000)));
+        assert!(late.find(&session.id, Moment(0)).is_none());
+    }
+
+    #[test]
     fn beyond_the_bound_the_oldest_session_ends() {
         let mut sessions = Sessions::default();
-        let first = sessions.begin(&user(), i64::MAX, Moment(0));
-        let second = sessions.begin(&user(), i64::MAX, Moment(1));
+        let first = sessions.begin(&user(), i64::MAX, i64::MAX, Moment(0));
+        let second = sessions.begin(&user(), i64::MAX, i64::MAX, Moment(1));
         for n in (2..).take(PARAMETERS.sessions - 1) {
-            sessions.begin(&user(), i64::MAX, Moment(n));
+            sessions.begin(&user(), i64::MAX, i64::MAX, Moment(n));
         }
         assert!(sessions.find(&first.id, Moment(9)).is_none());
         assert!(sessions.find(&second.id, Moment(9)).is_some());

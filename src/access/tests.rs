@@ -171,3 +171,46 @@ fn texts_are_the_same_or_not() {
     assert!(same("abc", "abc") && same("", ""));
     assert!(!same("abc", "abd") && !same("abc", "ab"));
 }
+
+#[tokio::test]
+async fn a_session_outlives_the_service_and_watching_lasts_longer() {
+    use std::os::unix::fs::PermissionsExt as _;
+
+    let directory = tempfile::tempdir().unwrap();
+    let path = directory.path().join("users.toml");
+    add(&path, user("anna", Role::Operate, "correct horse"));
+    add(&path, user("wall", Role::Watch, "correct horse"));
+    let open = || {
+        Access::of_users(path.clone(), HOUR)
+            .unwrap()
+            .with_watch_session(30 * 24 * HOUR)
+            .keeping_sessions_in(directory.path().join("sessions.json"))
+    };
+    let access = open();
+    let now = access.now();
+    let anna = access.sign_in(HERE, "anna", "correct horse", now).await;
+    let wall = access.sign_in(HERE, "wall", "correct horse", now).await;
+    let (anna, wall) = (anna.unwrap(), wall.unwrap());
+    assert_eq!((anna.lasts_s(), wall.lasts_s()), (3600, 30 * 24 * 3600));
+    let file = directory.path().join("sessions.json");
+    let mode = std::fs::metadata(&file).unwrap().permissions().mode();
+    assert_eq!(mode & 0o077, 0, "nobody else reads it");
+
+    let again = open();
+    let later = again.now();
+    let caller = again.by_session(&anna.id, later).unwrap();
+    assert_eq!(caller.name, "anna");
+    assert_eq!(
+        caller.known,
+        Known::Session {
+            csrf: anna.csrf.clone()
+        }
+    );
+    let day = Moment(later.0 + 24 * 3600 * 1_000_000);
+    assert!(again.by_session(&anna.id, day).is_none());
+    assert!(again.by_session(&wall.id, day).is_some());
+    again.sign_out(&wall.id);
+    assert!(open().by_session(&wall.id, later).is_none());
+    std::fs::write(&file, "[").unwrap();
+    assert!(open().by_session(&anna.id, later).is_none());
+}

@@ -16,6 +16,7 @@ mod client;
 mod demo;
 #[cfg(feature = "demo")]
 mod demo_text;
+mod loop_check;
 mod probe;
 mod replay;
 mod report;
@@ -55,6 +56,7 @@ enum Command {
     Run(run::Arguments),
     Brew(brew::Arguments),
     Sample(sample::Arguments),
+    LoopCheck(loop_check::Arguments),
     Alarms(alarms::Arguments),
     Status(status::Arguments),
     Tun(tun::Arguments),
@@ -91,6 +93,7 @@ pub fn main() -> ExitCode {
         Command::Brew(arguments) => brew::run(&arguments),
         Command::Report(arguments) => report::run(&arguments),
         Command::Sample(arguments) => sample::run(&arguments),
+        Command::LoopCheck(arguments) => loop_check::run(&arguments),
         Command::Alarms(arguments) => alarms::run(&arguments),
         Command::Status(arguments) => status::run(&arguments),
         Command::Tun(arguments) => tun::run(&arguments),

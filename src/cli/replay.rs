@@ -30,6 +30,9 @@ pub struct Arguments {
     /// Hand samples: elapsed_s,place,gravity_p,ph,volume_l.
     #[arg(long, value_name = "CSV")]
     samples: Option<PathBuf>,
+    /// Corrections of instruments, as `lauterd brew export` writes them: corrections.jsonl.
+    #[arg(long, value_name = "JSONL")]
+    corrections: Option<PathBuf>,
     /// Directory of a store in which the brew is kept; made if it is not there.
     #[arg(long, value_name = "DIR")]
     store: Option<PathBuf>,
@@ -51,6 +54,7 @@ pub fn run(arguments: &Arguments) -> Result<(), Failure> {
         plan,
         data: arguments.data.clone(),
         samples: arguments.samples.clone(),
+        corrections: arguments.corrections.clone(),
         store: arguments.store.clone(),
         results: arguments.results.clone(),
     };

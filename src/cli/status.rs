@@ -71,6 +71,11 @@ fn page(state: &TunStatus) -> String {
         page.push('\n');
         page.push_str(&readings_text(&state.readings));
     }
+    for calibrated in &state.calibration {
+        if let Some(hint) = &calibrated.hint {
+            let _ = writeln!(page, "{}: {hint}", calibrated.instrument);
+        }
+    }
     page
 }
 
@@ -253,5 +258,8 @@ fn remark(reading: &ConditionedReading) -> String {
         remarks.push(words(&reading.status));
     }
     remarks.extend(reading.cause.as_ref().map(words));
+    if let (Some(version), Some(measured)) = (reading.correction, reading.measured) {
+        remarks.push(format!("correction {version}, before it {measured:.3}"));
+    }
     remarks.join(", ")
 }

@@ -16,6 +16,7 @@ mod plan;
 mod resolve;
 pub mod schema;
 mod shape;
+mod slips;
 mod tables;
 
 use std::path::{Path, PathBuf};

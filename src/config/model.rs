@@ -182,6 +182,8 @@ pub struct Web {
     pub certificate: Option<Certificate>,
     /// How long a person stays signed in.
     pub session: Duration,
+    /// The same for somebody who may only watch.
+    pub watch_session: Duration,
     pub display: Display,
 }
 

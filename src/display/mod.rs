@@ -3,7 +3,11 @@
 //!
 //! Owns the writing alone. Conversions are the core's; which figure stands where is the concern of those who ask.
 
+#[macro_use]
+mod pairs;
 mod alarm_words;
+mod asked;
+mod calibration_words;
 pub mod course;
 mod pattern;
 pub mod refusals;
@@ -17,6 +21,7 @@ use lauter_core::units::apparent_specific_gravity_from_gravity;
 
 pub use crate::config::model::Display;
 use crate::config::model::{DecimalMark, GravityUnit, Language, VolumeUnit};
+pub use calibration_words::Words as CalibrationWords;
 pub use terms::{alarm_name, phase_name};
 pub use words::Words;
 
@@ -40,6 +45,11 @@ impl Voice {
 
     pub fn language(self) -> Language {
         self.display.language
+    }
+
+    /// The words about loop checks and corrections.
+    pub fn calibration_words(self) -> &'static CalibrationWords {
+        calibration_words::of(self.display.language)
     }
 
     /// As the attribute `lang` has it.

@@ -5,18 +5,6 @@
 
 use crate::config::model::Language;
 
-macro_rules! words {
-    ($($key:ident: $english:literal / $german:literal;)+) => {
-        /// One language.
-        #[derive(Debug)]
-        pub struct Words { $(pub $key: &'static str,)+ }
-        static ENGLISH: Words = Words { $($key: $english,)+ };
-        static GERMAN: Words = Words { $($key: $german,)+ };
-        #[cfg(test)]
-        const PAIRS: &[(&str, &str, &str)] = &[$((stringify!($key), $english, $german),)+];
-    };
-}
-
 pub fn of(language: Language) -> &'static Words {
     match language {
         Language::English => &ENGLISH,

@@ -3,6 +3,7 @@
 //! Owns the order in which rows, samples and the brew's ends are given to the engine, and where the lines go.
 //! It reads no clock but to date the record: the recording's own clock is the only time the engine sees.
 
+mod corrections;
 mod fault;
 mod keep;
 mod recording;
@@ -14,8 +15,9 @@ use std::path::{Path, PathBuf};
 
 use lauter_core::projection::Plan;
 use lauter_core::reading::{Moment, Reading, Status};
-use lauter_core::supervisor::{Dated, Event, Output, Sample, Supervisor};
+use lauter_core::supervisor::{Dated, Event, Output, Supervisor};
 
+use corrections::Corrections;
 pub use fault::DataFault;
 use keep::Keeper;
 pub use recording::{Recording, Row};
@@ -32,6 +34,8 @@ pub struct Job {
     pub plan: Plan,
     pub data: PathBuf,
     pub samples: Option<PathBuf>,
+    /// Without them the instruments are taken as they were recorded.
+    pub corrections: Option<PathBuf>,
     pub store: Option<PathBuf>,
     /// None: standard output.
     pub results: Option<PathBuf>,
@@ -66,11 +70,21 @@ pub fn run(job: &Job, progress: &mut dyn FnMut(f64)) -> Result<(), Failure> {
     } else {
         first.at
     };
+    let corrections = match &job.corrections {
+        Some(path) => corrections::read(path, &ids, start)?,
+        None => Corrections::default(),
+    };
+    let samples = samples.into_iter();
+    let mut beside: Vec<(Moment, Event)> = samples
+        .map(|(at, sample)| (at, Event::Sample(sample)))
+        .chain(corrections.changes)
+        .collect();
+    beside.sort_by_key(|(at, _)| *at);
     let mut player = Player {
         supervisor: engine::supervisor(&job.configuration),
         writer: Writer::open(job.results.as_deref())?,
         keeper: Keeper::open(job, start)?,
-        samples: samples.into_iter().peekable(),
+        beside: beside.into_iter().peekable(),
     };
     let profile = player.keeper.as_ref().and_then(Keeper::profile);
     player.give(
@@ -78,6 +92,7 @@ pub fn run(job: &Job, progress: &mut dyn FnMut(f64)) -> Result<(), Failure> {
             plan: Box::new(job.plan.clone()),
             zero: Moment::ZERO,
             profile,
+            corrections: corrections.at_start,
         },
         start,
     )?;
@@ -96,14 +111,15 @@ struct Player {
     supervisor: Supervisor,
     writer: Writer,
     keeper: Option<Keeper>,
-    samples: std::iter::Peekable<std::vec::IntoIter<(Moment, Sample)>>,
+    /// What people did beside the readings: samples and corrections.
+    beside: std::iter::Peekable<std::vec::IntoIter<(Moment, Event)>>,
 }
 
 impl Player {
     fn play(&mut self, row: &Row) -> Result<(), Failure> {
-        // A sample belongs after the readings of its own moment.
-        while let Some((at, sample)) = self.samples.next_if(|(at, _)| *at < row.at) {
-            self.give(Event::Sample(sample), at)?;
+        // It belongs after the readings of its own moment.
+        while let Some((at, event)) = self.beside.next_if(|(at, _)| *at < row.at) {
+            self.give(event, at)?;
         }
         for (instrument, value) in &row.values {
             let reading = Reading {
@@ -124,12 +140,12 @@ impl Player {
 
     fn finish(mut self, last: Moment) -> Result<(), Failure> {
         let end = self
-            .samples
+            .beside
             .clone()
             .map(|(at, _)| at)
             .fold(last, Moment::max);
-        while let Some((at, sample)) = self.samples.next() {
-            self.give(Event::Sample(sample), at.max(last))?;
+        while let Some((at, event)) = self.beside.next() {
+            self.give(event, at.max(last))?;
         }
         self.give(Event::BrewEnded, end)?;
         if let Some(keeper) = self.keeper {

@@ -1,18 +1,47 @@
-//! Hand samples beside a recording: `elapsed_s,place,gravity_p,ph,volume_l`.
+//! Hand samples beside a recording: `elapsed_s,place,gravity_p,ph,volume_l`, and `withdrawn_s` for one that was a slip.
 //!
 //! Owns the format and its checks. A sample lies on the recording's own clock.
 
 use std::path::Path;
 
 use lauter_core::reading::Moment;
-use lauter_core::supervisor::{Place, Sample};
+use lauter_core::supervisor::{Event, Place, Sample};
 
 use super::fault::{DataFault, open};
 
-const COLUMNS: [&str; 5] = ["elapsed_s", "place", "gravity_p", "ph", "volume_l"];
+const COLUMNS: [&str; 6] = [
+    "elapsed_s",
+    "place",
+    "gravity_p",
+    "ph",
+    "volume_l",
+    "withdrawn_s",
+];
 
-/// Reads all samples, in time order.
-pub fn read(path: &Path) -> Result<Vec<(Moment, Sample)>, DataFault> {
+/// A line of the file.
+struct Line {
+    at: Moment,
+    sample: Sample,
+    withdrawn: Option<Moment>,
+}
+
+/// Reads all samples, and what was withdrawn of them, in time order.
+pub fn read(path: &Path) -> Result<Vec<(Moment, Event)>, DataFault> {
+    let lines = lines(path)?;
+    let mut events: Vec<(Moment, Event)> = lines
+        .iter()
+        .map(|line| (line.at, Event::Sample(line.sample)))
+        .collect();
+    for (number, line) in lines.iter().enumerate() {
+        if let Some(withdrawn) = line.withdrawn {
+            events.push((withdrawn, Event::SampleWithdrawn { number }));
+        }
+    }
+    events.sort_by_key(|(at, _)| *at);
+    Ok(events)
+}
+
+fn lines(path: &Path) -> Result<Vec<Line>, DataFault> {
     let mut reader = csv::ReaderBuilder::new()
         .trim(csv::Trim::All)
         .from_reader(open(path)?);
@@ -51,7 +80,7 @@ pub fn read(path: &Path) -> Result<Vec<(Moment, Sample)>, DataFault> {
         };
         samples.push(sample(path, line, &cell)?);
     }
-    samples.sort_by_key(|(at, _)| *at);
+    samples.sort_by_key(|line: &Line| line.at);
     Ok(samples)
 }
 
@@ -59,7 +88,7 @@ fn sample<'a>(
     path: &Path,
     line: u64,
     cell: &dyn Fn(&str) -> Option<&'a str>,
-) -> Result<(Moment, Sample), DataFault> {
+) -> Result<Line, DataFault> {
     let number = |name: &str, low: f64, high: f64| match cell(name) {
         None => Ok(None),
         Some(text) => match text.parse::<f64>() {
@@ -98,5 +127,10 @@ fn sample<'a>(
             "the sample is empty: give gravity_p, ph or volume_l",
         ));
     }
-    Ok((Moment::from_seconds(elapsed_s), sample))
+    let withdrawn_s = number("withdrawn_s", elapsed_s, 1e9)?;
+    Ok(Line {
+        at: Moment::from_seconds(elapsed_s),
+        sample,
+        withdrawn: withdrawn_s.map(Moment::from_seconds),
+    })
 }

@@ -28,7 +28,7 @@ pub struct Report<'a> {
     pub voice: Voice,
 }
 
-const STYLE: &str = include_str!("report.css");
+pub const STYLE: &str = include_str!("report.css");
 /// Charts as wide as a printed page.
 const WIDE: Size = Size {
     width: 720,
@@ -78,7 +78,7 @@ pub fn html(report: &Report<'_>) -> Result<String, ChartError> {
                     section { h2 { (words.table) } (rows(voice, &report.record.table, &report.record.samples)) }
                     section { h2 { (words.alarms_answered) } (alarms(report)) }
                     section { h2 { (words.rake_effects) } (told(report, &["raking", "rake-effect"], words.no_raking)) }
-                    section { h2 { (words.course) } (told(report, &["phase", "note", "hand-sample", "brew-started", "brew-ended", "target-out-of-reach"], words.nothing)) }
+                    section { h2 { (words.course) } (told(report, &["phase", "note", "hand-sample", "sample-withdrawn", "brew-started", "brew-ended", "target-out-of-reach"], words.nothing)) }
                     section { h2 { (words.stop_against_projection) } (projections(report)) }
                     section { h2 { (words.instrument_health) } (health(report)) }
                     section class="signatures" { h2 { (words.signatures) }

@@ -10,5 +10,5 @@ mod html;
 mod table;
 
 pub use data::{csv, json};
-pub use html::{Report, html};
-pub use table::rows as table_rows;
+pub use html::{Report, STYLE, html};
+pub use table::{rows as table_rows, sampled, told_sample};

@@ -60,7 +60,21 @@ pub fn rows(voice: Voice, table: &[TableLine], samples: &[(f64, Sample)]) -> Mar
     }
 }
 
-fn sampled(voice: Voice, (at_s, sample): &(f64, Sample)) -> Markup {
+/// A sample as it stands in the table.
+pub fn sampled(voice: Voice, (at_s, sample): &(f64, Sample)) -> Markup {
+    let (place, figures) = said(voice, sample);
+    html! {
+        span class="sample" { span class="when" { (voice.minutes(*at_s)) " min" } " " (place) " " strong { (figures) } }
+    }
+}
+
+/// The same as plain words.
+pub fn told_sample(voice: Voice, (at_s, sample): &(f64, Sample)) -> String {
+    let (place, figures) = said(voice, sample);
+    format!("{} min {place} {figures}", voice.minutes(*at_s))
+}
+
+fn said(voice: Voice, sample: &Sample) -> (&'static str, String) {
     let words = voice.words;
     let place = match sample.place {
         Place::Runnings => words.runnings,
@@ -74,7 +88,5 @@ fn sampled(voice: Voice, (at_s, sample): &(f64, Sample)) -> Markup {
     );
     parts.extend(sample.ph.map(|ph| format!("pH {}", voice.ph(ph))));
     parts.extend(sample.volume_l.map(|l| voice.volume_with_unit(l)));
-    html! {
-        span class="sample" { span class="when" { (voice.minutes(*at_s)) " min" } " " (place) " " strong { (parts.join(", ")) } }
-    }
+    (place, parts.join(", "))
 }

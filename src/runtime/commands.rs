@@ -52,6 +52,12 @@ struct StartBrew {
     replace: bool,
 }
 
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct WhichSample {
+    number: usize,
+}
+
 /// The members of what is done about an alarm; the action is the command's name.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -223,12 +229,16 @@ impl Commands {
                 let NoMembers {} = members(own)?;
                 told(actor.end_brew().await)
             }
-            "sample" => told(actor.sample(members(own)?).await),
+            "sample" => told(actor.sample(members(own)?, false).await),
+            "withdraw-sample" => {
+                let WhichSample { number } = members(own)?;
+                told(actor.withdraw_sample(number).await)
+            }
             "note" => told(actor.note(members(own)?).await),
             "raking" => told(actor.raking(members(own)?).await),
             name => {
                 let action: AlarmAction = serde_json::from_value(json!(name)).map_err(|_| {
-                    refused(404, "there is no such command; the commands are start-brew, end-brew, sample, note, raking, \
+                    refused(404, "there is no such command; the commands are start-brew, end-brew, sample, withdraw-sample, note, raking, \
                                   acknowledge, shelve, unshelve, out-of-service, return-to-service")
                 })?;
                 let on: OnAlarm = members(own)?;

@@ -20,16 +20,18 @@ pub fn two_at_one_address(configurations: &[Configuration]) -> Vec<String> {
             &web.certificate,
             &web.host_name,
             web.session,
+            web.watch_session,
         ) == (
             &first.web.users_file,
             &first.web.certificate,
             &first.web.host_name,
             first.web.session,
+            first.web.watch_session,
         );
         if !same {
             faults.push(format!(
-                "{}: web: has the same listen as {}, but another users_file, certificate, host_name or session_h; make \
-                 them the same or listen on another address",
+                "{}: web: has the same listen as {}, but another users_file, certificate, host_name, session_h or \
+                 watch_session_h; make them the same or listen on another address",
                 configuration.file.display(),
                 first.file.display()
             ));

@@ -334,7 +334,8 @@ fn desks(configurations: &[Configuration]) -> Result<BTreeMap<SocketAddr, Desk>,
         if let Entry::Vacant(place) = desks.entry(address) {
             place.insert(Desk {
                 listener: web::bind(address)?,
-                entrance: Entrance::of(&configuration.web)?,
+                entrance: Entrance::of(&configuration.web)?
+                    .keeping_sessions_in(&configuration.store.directory, address),
                 tuns: Vec::new(),
                 store: None,
             });

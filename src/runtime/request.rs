@@ -5,10 +5,13 @@
 
 use std::sync::Arc;
 
+use jiff::Timestamp;
 use lauter_core::alarm::{AlarmId, OperationFault};
+use lauter_core::calibration::Correction;
 use lauter_core::projection::Plan;
 use lauter_core::supervisor::{
     Event, FanPoint, Line, OperatorAction, Outlook, ProjectionLine, RunoffState, Sample,
+    SampleDoubt,
 };
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -16,7 +19,7 @@ use thiserror::Error;
 use tokio::sync::{oneshot, watch};
 
 use crate::config::Configuration;
-use crate::store::TunId;
+use crate::store::{MadeCorrection, NewCheck, StoredCheck, StoredCorrection, TunId};
 
 /// How many requests may wait for one tun's task. People ask by hand; more than this is a fault.
 pub const REQUESTS_BOUND: usize = 64;
@@ -35,10 +38,25 @@ pub enum Refusal {
         alarm: String,
         fault: OperationFault,
     },
+    #[error("the sample is far from what is expected")]
+    FarSample(Vec<SampleDoubt>),
+    #[error("sample {} does not stand in this brew: it was never given, or has been withdrawn", .0 + 1)]
+    NoSample(usize),
+    #[error("there is no instrument {0}")]
+    NoInstrument(String),
     #[error("the record cannot be written: {0}")]
     Store(String),
     #[error("the service is stopping")]
     Stopping,
+}
+
+/// What has become of a hand sample.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct SampleReceipt {
+    /// Its place among the brew's samples, from 0.
+    pub number: usize,
+    /// It had been given within the last minute, and was not taken a second time.
+    pub repeated: bool,
 }
 
 pub type Reply<T> = oneshot::Sender<Result<T, Refusal>>;
@@ -57,10 +75,18 @@ pub enum Request {
         who: String,
         reply: Reply<String>,
     },
+    /// `ask`: refuse a sample that is far from what instruments and balance say.
     Sample {
         sample: Sample,
+        ask: bool,
         who: String,
-        reply: Reply<()>,
+        reply: Reply<SampleReceipt>,
+    },
+    /// Numbers count from 0. Answers with the sample.
+    WithdrawSample {
+        number: usize,
+        who: String,
+        reply: Reply<Sample>,
     },
     Operate {
         alarm: AlarmId,
@@ -80,6 +106,16 @@ pub enum Request {
         event: Event,
         reply: Reply<()>,
     },
+    /// A correction of an instrument, or its taking back.
+    Correct {
+        new: NewCorrection,
+        reply: Reply<StoredCorrection>,
+    },
+    /// A loop check that somebody has made.
+    EnterCheck {
+        new: Box<NewCheck>,
+        reply: Reply<StoredCheck>,
+    },
     Status {
         reply: oneshot::Sender<TunStatus>,
     },
@@ -87,6 +123,16 @@ pub enum Request {
     Forecast {
         reply: oneshot::Sender<Vec<FanPoint>>,
     },
+}
+
+/// What an instrument's readings are to be corrected by.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NewCorrection {
+    pub instrument: String,
+    /// None takes back what is in force.
+    pub correction: Option<MadeCorrection>,
+    pub due: Option<Timestamp>,
+    pub who: String,
 }
 
 /// Counters that grow when there is something new to see, so that whoever watches need not ask in vain.
@@ -116,7 +162,24 @@ pub struct TunStatus {
     pub alarms: Vec<Line>,
     /// Latest conditioned reading of every instrument, in configuration order.
     pub readings: Vec<lauter_core::supervisor::ConditionedReading>,
+    /// Corrections and due dates of the instruments that have any.
+    #[serde(default)]
+    pub calibration: Vec<Calibrated>,
     pub health: serde_json::Value,
+}
+
+/// How an instrument stands with its loop checks and its correction.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Calibrated {
+    pub instrument: String,
+    /// The correction in force; null where readings pass as they come.
+    pub correction: Option<Correction>,
+    /// When it was last checked or calibrated; RFC 3339, UTC.
+    pub looked_at: Option<String>,
+    /// When it is to be checked again.
+    pub due: Option<String>,
+    /// What somebody should see to, in words; no alarm.
+    pub hint: Option<String>,
 }
 
 /// How others reach one tun.

@@ -4,6 +4,7 @@
 //! and the publishers. Alarms and events are on the disk before they are published. It computes nothing of its
 //! own.
 
+mod calibration;
 mod checkpoint;
 mod learn;
 mod record;
@@ -30,6 +31,7 @@ use crate::config::Configuration;
 use crate::engine;
 use crate::ingest::{Arrival, Intake};
 use crate::store::{Batch, DatedEvent, Store, TunId};
+use calibration::Calibration;
 use record::Unwritten;
 
 pub(in crate::runtime) use requests::configuration_instruments;
@@ -85,6 +87,8 @@ pub struct Tun {
     ending: Option<String>,
     /// What receivers would not take, the latest first, as people are shown it.
     set_aside_shown: Vec<serde_json::Value>,
+    /// What the record says of the instruments' checks and corrections.
+    calibration: Calibration,
     /// A brew was taken up that nobody has watched since then.
     unwatched_since: Option<Moment>,
 }
@@ -115,6 +119,7 @@ impl Tun {
             checkpointed: None,
             ending: None,
             set_aside_shown: Vec::new(),
+            calibration: Calibration::default(),
             unwatched_since: None,
             setting,
         }
@@ -131,6 +136,7 @@ impl Tun {
             None => Event::Tick,
         };
         self.give(begins, self.setting.clock.now());
+        self.renew_corrections();
         loop {
             let deadline = self
                 .supervisor

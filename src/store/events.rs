@@ -21,6 +21,14 @@ pub struct DatedEvent {
     pub event: Event,
 }
 
+/// A hand sample, and since when it counts no more.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct RecordedSample {
+    pub at: Moment,
+    pub sample: Sample,
+    pub withdrawn: Option<Moment>,
+}
+
 const READING: i64 = 0;
 const TICK: i64 = 1;
 const OTHER: i64 = 2;
@@ -151,15 +159,34 @@ impl Database {
         )
     }
 
-    /// The hand samples of a brew with their moments, in order.
+    /// The hand samples of a brew that stand, with their moments, in order.
     pub fn samples(&self, brew: BrewId) -> Result<Vec<(Moment, Sample)>, StoreError> {
-        let samples = self.other_events(brew)?.into_iter();
+        let samples = self.recorded_samples(brew)?.into_iter();
         Ok(samples
-            .filter_map(|dated| match dated.event {
-                Event::Sample(sample) => Some((dated.at, sample)),
-                _ => None,
-            })
+            .filter(|recorded| recorded.withdrawn.is_none())
+            .map(|recorded| (recorded.at, recorded.sample))
             .collect())
+    }
+
+    /// All hand samples of a brew in order, the withdrawn ones among them: their numbers are their places.
+    pub fn recorded_samples(&self, brew: BrewId) -> Result<Vec<RecordedSample>, StoreError> {
+        let mut samples: Vec<RecordedSample> = Vec::new();
+        for dated in self.other_events(brew)? {
+            match dated.event {
+                Event::Sample(sample) => samples.push(RecordedSample {
+                    at: dated.at,
+                    sample,
+                    withdrawn: None,
+                }),
+                Event::SampleWithdrawn { number } => {
+                    if let Some(recorded) = samples.get_mut(number) {
+                        recorded.withdrawn.get_or_insert(dated.at);
+                    }
+                }
+                _ => {}
+            }
+        }
+        Ok(samples)
     }
 
     /// What happened to a tun between its brews since `from`, in order.

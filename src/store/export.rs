@@ -3,6 +3,8 @@
 //! Owns the columns and the spelling of numbers: a value is printed with the fewest digits that give back every
 //! bit of it, so that a replay of the files computes with the same numbers as the service did.
 //!
+//! Corrections have a file of their own, since RUN.csv holds the readings as they came.
+//!
 //! What RUN.csv cannot carry: why a reading is missing (the cell is empty, a replay sees no reading), an
 //! instrument's status, its own time where it has one, and links going up and down. The store keeps all of it;
 //! recovery and comparison use `Database::events`.
@@ -20,8 +22,10 @@ use super::{BrewId, Database, DatedEvent, StoreError};
 pub mod files {
     /// Raw readings: `elapsed_s`, then one column for each instrument, in its own unit.
     pub const RUN: &str = "RUN.csv";
-    /// Hand samples: `elapsed_s,place,gravity_p,ph,volume_l`.
+    /// Hand samples: `elapsed_s,place,gravity_p,ph,volume_l`, and `withdrawn_s` where one was withdrawn.
     pub const SAMPLES: &str = "samples.csv";
+    /// Which corrections were in force from when on, one JSON object a line; empty where none were.
+    pub const CORRECTIONS: &str = "corrections.jsonl";
     pub const PLAN: &str = "plan.toml";
     /// The brewer's table.
     pub const TABLE: &str = "table.csv";
@@ -47,9 +51,13 @@ impl Database {
         write_file(directory, files::RUN, |out| {
             write_run(out, origin, &ids, &recording)
         })?;
-        let samples = self.samples(brew)?;
+        let samples = self.recorded_samples(brew)?;
         write_file(directory, files::SAMPLES, |out| {
             write_samples(out, origin, &samples)
+        })?;
+        let changes = super::changes(&self.brew(brew)?.header, &self.other_events(brew)?);
+        write_file(directory, files::CORRECTIONS, |out| {
+            super::write_changes(out, &changes)
         })?;
         let table = self.table(brew)?;
         write_file(directory, files::TABLE, |out| write_table(out, &table))?;
@@ -153,26 +161,35 @@ impl RunRow {
     }
 }
 
-/// In the form that `replay --samples` reads.
+/// In the form that `replay --samples` reads; only where one was withdrawn does a column say when.
 pub fn write_samples(
     out: impl Write,
     origin: Moment,
-    samples: &[(Moment, lauter_core::supervisor::Sample)],
+    samples: &[super::RecordedSample],
 ) -> io::Result<()> {
     let mut csv = csv::Writer::from_writer(out);
-    csv.write_record(["elapsed_s", "place", "gravity_p", "ph", "volume_l"])?;
-    for (at, sample) in samples {
+    let withdrawn = samples.iter().any(|recorded| recorded.withdrawn.is_some());
+    let mut header = vec!["elapsed_s", "place", "gravity_p", "ph", "volume_l"];
+    header.extend(withdrawn.then_some("withdrawn_s"));
+    csv.write_record(header)?;
+    for recorded in samples {
+        let sample = recorded.sample;
         let place = match sample.place {
             Place::Runnings => "runnings",
             Place::Kettle => "kettle",
         };
-        csv.write_record([
-            elapsed_s(*at, origin),
+        let mut row = vec![
+            elapsed_s(recorded.at, origin),
             place.to_owned(),
             optional(sample.gravity_p),
             optional(sample.ph),
             optional(sample.volume_l),
-        ])?;
+        ];
+        row.extend(withdrawn.then(|| {
+            let at = recorded.withdrawn;
+            at.map_or_else(String::new, |at| elapsed_s(at, origin))
+        }));
+        csv.write_record(row)?;
     }
     csv.flush()
 }

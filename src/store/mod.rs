@@ -10,6 +10,8 @@
 
 mod backup;
 mod brews;
+mod calibration;
+mod changes;
 mod checkpoints;
 mod crush;
 mod database;
@@ -31,11 +33,13 @@ mod set_aside;
 
 pub use backup::Copied;
 pub use brews::{Brew, BrewHeader, BrewId, FinishedBrew, TunId};
+pub use calibration::{MadeCorrection, NewCheck, StoredCheck, StoredCorrection};
+pub use changes::{Changed, changes, write_changes};
 pub use checkpoints::{Beginning, Checkpoint, ClockMark};
 pub use crush::{Crush, Fraction};
 pub use database::{Database, FILE_NAME, LOCK_NAME};
 pub use error::StoreError;
-pub use events::DatedEvent;
+pub use events::{DatedEvent, RecordedSample};
 pub use export::{files as export_files, write_lines, write_run, write_samples, write_table};
 pub use handle::{JOBS_BOUND, Store, StoreHealth};
 pub use outbox::{Backlog, Message, MessageClass, NewMessage, Publisher};

@@ -128,6 +128,10 @@ fn decode(
             status: status_from_column(status.as_deref())?,
             cause: cause.as_deref().map(from_name).transpose()?,
             raw,
+            // A replay of the events gives them again.
+            measured: None,
+            corrected: None,
+            correction: None,
         })
     };
     Ok(decoded())

@@ -13,10 +13,11 @@ use super::StoreError;
 pub(super) const APPLICATION_ID: i64 = 0x6c74_7264;
 
 /// Migration `n` (from 0) brings a file from version `n` to `n + 1`.
-const MIGRATIONS: [&str; 3] = [
+const MIGRATIONS: [&str; 4] = [
     include_str!("migrations/001.sql"),
     include_str!("migrations/002.sql"),
     include_str!("migrations/003.sql"),
+    include_str!("migrations/004.sql"),
 ];
 
 /// Brings the file to the newest schema, each migration in its own transaction.

@@ -3,24 +3,33 @@
 //! Owns what each act needs and does, whichever way it was asked for: a page, a program or the broker. Must not know
 //! how the asking travelled.
 
+mod calibration;
+
 use std::time::Duration;
 
 use axum::http::StatusCode;
 use lauter_core::alarm::AlarmId;
 use lauter_core::projection::Plan;
-use lauter_core::supervisor::Event;
+use lauter_core::supervisor::{Event, Sample};
+use tokio::sync::oneshot;
 use tokio::time;
 
 use super::parameters::TUN_TIMEOUT;
 use super::problem::Problem;
 use super::wire::{
     AlarmAction, AlarmOperation, BrewName, Fault, NoteBody, Noted, ProfileVersion, RakingBody,
-    RakingNoted, SampleBody,
+    RakingNoted, SampleBody, SampleTaken,
 };
 use crate::access::{Caller, Role};
 use crate::clock;
-use crate::runtime::request::{Refusal, Request, TunHandle};
+use crate::display::Voice;
+use crate::runtime::request::{Refusal, Request, SampleReceipt, TunHandle};
 use crate::store::Store;
+
+pub use calibration::configured;
+
+/// A kettle's volume may be read with the foam on it: beyond this share of what it holds it is a slip.
+const OVERFULL: f64 = 1.1;
 
 /// One who acts on one tun.
 #[derive(Debug)]
@@ -79,18 +88,58 @@ impl Actor<'_> {
         Ok(BrewName { brew })
     }
 
-    /// Takes a hand sample.
-    pub async fn sample(&self, taken: SampleBody) -> Result<SampleBody, Problem> {
+    /// Takes a hand sample. `ask`: refuses one that is far from what instruments and balance say, with both figures.
+    pub async fn sample(&self, taken: SampleBody, ask: bool) -> Result<SampleTaken, Problem> {
         self.caller.may(Role::Operate)?;
-        let factor = self.tun.configuration.watch.wort_factor;
-        let (taken, sample) = taken
-            .in_plato(factor)
-            .and_then(|taken| Ok((taken, taken.sample()?)))
+        let configuration = &self.tun.configuration;
+        let sample = taken
+            .in_plato(configuration.watch.wort_factor)
+            .and_then(SampleBody::sample)
+            .and_then(|sample| self.within_kettle(sample))
             .map_err(|faults| Problem::unprocessable("sample", faults))?;
         let who = self.caller.who_or_somebody(None);
-        self.ask(|reply| Request::Sample { sample, who, reply })
+        let (reply, answer) = oneshot::channel();
+        let request = Request::Sample {
+            sample,
+            ask,
+            who,
+            reply,
+        };
+        match self.asked(request, answer).await? {
+            Ok(SampleReceipt { number, repeated }) => {
+                Ok(SampleTaken::new(number, repeated, sample))
+            }
+            Err(Refusal::FarSample(doubts)) => {
+                let voice = Voice::new(configuration.web.display);
+                let words: Vec<String> = doubts.iter().map(|it| voice.doubt(it)).collect();
+                Err(Problem::doubtful(words.join(" ")))
+            }
+            Err(refusal) => Err(refusal.into()),
+        }
+    }
+
+    fn within_kettle(&self, sample: Sample) -> Result<Sample, Vec<Fault>> {
+        let capacity_l = self.tun.configuration.kettle.capacity_l;
+        match sample.volume_l {
+            Some(volume_l) if volume_l > OVERFULL * capacity_l => {
+                let message = format!("is {volume_l} L; the kettle holds {capacity_l} L");
+                Err(vec![Fault::new("volume_l", message)])
+            }
+            _ => Ok(sample),
+        }
+    }
+
+    /// Takes a sample back: it was a slip. `number` counts from 1.
+    pub async fn withdraw_sample(&self, number: usize) -> Result<SampleTaken, Problem> {
+        self.caller.may(Role::Operate)?;
+        let who = self.caller.who_or_somebody(None);
+        let number = number
+            .checked_sub(1)
+            .ok_or_else(|| Problem::not_found("samples are numbered from 1"))?;
+        let sample = self
+            .ask(|reply| Request::WithdrawSample { number, who, reply })
             .await?;
-        Ok(taken)
+        Ok(SampleTaken::new(number, false, sample))
     }
 
     /// Does what somebody asks about an alarm.
@@ -168,6 +217,20 @@ impl Actor<'_> {
         })
         .await?;
         Ok(ProfileVersion { version })
+    }
+
+    /// Sends a request whose refusal is more than words.
+    async fn asked<T>(
+        &self,
+        request: Request,
+        answer: oneshot::Receiver<Result<T, Refusal>>,
+    ) -> Result<Result<T, Refusal>, Problem> {
+        within(TUN_TIMEOUT, async {
+            let sent = self.tun.requests.send(request).await;
+            sent.map_err(|_| Refusal::Stopping)?;
+            answer.await.map_err(|_| Refusal::Stopping)
+        })
+        .await
     }
 
     async fn ask<T>(

@@ -1,6 +1,7 @@
-//! Puts the session's own value into a page that was drawn without knowing who looks.
+//! Puts into a page that was drawn without knowing who looks: the session's own value, the person's name and role.
 //!
-//! Owns the one place in a page where the value stands. Must not know what else is on it.
+//! Owns the one place in a page where they stand. What the role hides is the page's concern; what it may do is decided when
+//! it is asked for. Must not know what else is on the page.
 
 use axum::body::{Body, to_bytes};
 use axum::extract::{Extension, Request};
@@ -10,6 +11,7 @@ use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 
 use super::problem::Problem;
+use super::sign_in::escaped;
 use crate::access::{Caller, Known};
 
 /// As the page's frame writes it.
@@ -18,14 +20,10 @@ const EMPTY: &str = "<meta name=\"csrf\" content=\"\">";
 /// Largest page, bytes: a hundred times what one is.
 const PAGE_BOUND: usize = 8 * 1024 * 1024;
 
-/// Fills the value into every page that `next` gives a person who has signed in.
+/// Fills them into every page that `next` gives a person.
 pub async fn fill(caller: Option<Extension<Caller>>, request: Request, next: Next) -> Response {
     let response = next.run(request).await;
-    let Some(Extension(Caller {
-        known: Known::Session { csrf },
-        ..
-    })) = caller
-    else {
+    let Some(Extension(caller)) = caller else {
         return response;
     };
     let kind = response.headers().get(CONTENT_TYPE);
@@ -40,11 +38,22 @@ pub async fn fill(caller: Option<Extension<Caller>>, request: Request, next: Nex
     };
     parts.headers.remove(CONTENT_LENGTH);
     let page = String::from_utf8_lossy(&bytes);
-    // The value is hexadecimal digits.
-    let filled = page.replacen(
-        EMPTY,
-        &format!("<meta name=\"csrf\" content=\"{csrf}\">"),
-        1,
-    );
+    let filled = page.replacen(EMPTY, &of(&caller), 1);
     Response::from_parts(parts, Body::from(filled))
+}
+
+/// Where nobody signs in there is a role and no name.
+fn of(caller: &Caller) -> String {
+    let role = caller.role.name();
+    let (csrf, user) = match &caller.known {
+        Known::Session { csrf } => (csrf.as_str(), caller.name.as_str()),
+        Known::Token => ("", caller.name.as_str()),
+        Known::Nameless => ("", ""),
+    };
+    // The value is hexadecimal digits; a name comes from a person.
+    format!(
+        "<meta name=\"csrf\" content=\"{csrf}\"><meta name=\"user\" content=\"{}\"><meta name=\"role\" \
+         content=\"{role}\">",
+        escaped(user)
+    )
 }

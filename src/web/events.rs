@@ -1,50 +1,90 @@
 //! Server-sent events: the live state for programs, and the changed parts of the page for browsers.
 //!
-//! Owns the two streams and their bound. A client that is slow gets the newest state and never a queue of old ones.
+//! Owns the two streams and their bound. A client that is slow gets the newest state and never a queue of old ones. Something
+//! is sent every few seconds whatever happens, so that silence means a broken connection; a stream ends with the session or
+//! the right by which it was opened.
 
 use std::collections::BTreeMap;
 use std::convert::Infallible;
 use std::sync::Arc;
+use std::time::Duration;
 
-use axum::extract::{Path, State};
-use axum::http::{StatusCode, Uri};
+use axum::extract::{Extension, Path, State};
+use axum::http::{HeaderMap, StatusCode, Uri};
 use axum::response::sse::{Event, KeepAlive, Sse};
 use futures::stream::{Stream, unfold};
 use serde::Serialize;
-use tokio::sync::{OwnedSemaphorePermit, watch};
+use tokio::sync::watch;
+use tokio::time::{Interval, interval};
 use tokio_util::sync::CancellationToken;
 
 use super::api::Service;
+use super::identity::identify;
+use super::listener::Ends;
 use super::live::Look;
 use super::page::{View, instrument_parts, parts};
+use super::places::Taken;
 use super::problem::Problem;
+use crate::access::Role;
+
+/// How often it is seen whether whoever watches still may. Own choice.
+const MAY_EVERY: Duration = Duration::from_secs(2);
+/// A comment is sent after this long without an event.
+const ALIVE_EVERY: Duration = Duration::from_secs(5);
+
+/// By what right a stream was opened.
+struct Right {
+    service: Arc<Service>,
+    ends: Ends,
+    headers: HeaderMap,
+}
+
+impl Right {
+    fn stands(&self) -> bool {
+        identify(&self.service.entrance.access, self.ends, &self.headers)
+            .ok()
+            .flatten()
+            .is_some_and(|caller| caller.may(Role::Watch).is_ok())
+    }
+}
 
 /// What one stream waits on.
 struct Watching {
     looks: watch::Receiver<Option<Arc<Look>>>,
+    right: Right,
+    look_at_right: Interval,
     stop: CancellationToken,
     /// Gives its place back when the client has gone.
-    _place: OwnedSemaphorePermit,
+    _place: Taken,
 }
 
 impl Watching {
-    /// The next look; None when the service stops.
+    /// The next look; None when the service stops or the right has ended.
     async fn next(&mut self) -> Option<Arc<Look>> {
         loop {
-            let changed = self.stop.run_until_cancelled(self.looks.changed()).await?;
-            changed.ok()?;
-            if let Some(look) = self.looks.borrow_and_update().clone() {
-                return Some(look);
+            tokio::select! {
+                () = self.stop.cancelled() => return None,
+                _ = self.look_at_right.tick() => if !self.right.stands() {
+                    return None;
+                },
+                changed = self.looks.changed() => {
+                    changed.ok()?;
+                    if let Some(look) = self.looks.borrow_and_update().clone() {
+                        return Some(look);
+                    }
+                }
             }
         }
     }
 }
 
-fn watching(service: &Service, site: &str, tun: &str) -> Result<Watching, Problem> {
+fn watching(right: Right, site: &str, tun: &str) -> Result<Watching, Problem> {
+    let service = Arc::clone(&right.service);
     let live = service.live(site, tun)?;
-    let place = Arc::clone(&service.streams)
-        .try_acquire_owned()
-        .map_err(|_| {
+    let place = Some(right.ends)
+        .filter(|ends| !ends.brief)
+        .and_then(|ends| service.streams.take(ends.peer.ip()))
+        .ok_or_else(|| {
             Problem::new(
                 StatusCode::SERVICE_UNAVAILABLE,
                 "too many screens watch this service; close one, or ask the state instead",
@@ -55,23 +95,36 @@ fn watching(service: &Service, site: &str, tun: &str) -> Result<Watching, Proble
     looks.mark_changed();
     Ok(Watching {
         looks,
+        right,
+        look_at_right: interval(MAY_EVERY),
         stop: service.stop.clone(),
         _place: place,
     })
 }
 
+fn alive() -> KeepAlive {
+    KeepAlive::new().interval(ALIVE_EVERY)
+}
+
 /// The state of a tun whenever it changes: events named `state` whose data is the body of the state's own address.
 pub async fn states(
     State(service): State<Arc<Service>>,
+    Extension(ends): Extension<Ends>,
     Path((site, tun)): Path<(String, String)>,
+    headers: HeaderMap,
 ) -> Result<Sse<impl Stream<Item = Result<Event, Infallible>>>, Problem> {
-    let watching = watching(&service, &site, &tun)?;
+    let right = Right {
+        service,
+        ends,
+        headers,
+    };
+    let watching = watching(right, &site, &tun)?;
     let stream = unfold(watching, |mut watching| async move {
         let look = watching.next().await?;
         let event = Event::default().event("state").json_data(&look.status);
         Some((Ok(event.unwrap_or_default()), watching))
     });
-    Ok(Sse::new(stream).keep_alive(KeepAlive::default()))
+    Ok(Sse::new(stream).keep_alive(alive()))
 }
 
 /// What has changed on the run-off page.
@@ -89,10 +142,17 @@ struct Changes<'a> {
 pub async fn page_parts(
     uri: Uri,
     State(service): State<Arc<Service>>,
+    Extension(ends): Extension<Ends>,
     Path((site, tun)): Path<(String, String)>,
+    headers: HeaderMap,
 ) -> Result<Sse<impl Stream<Item = Result<Event, Infallible>>>, Problem> {
-    let watching = watching(&service, &site, &tun)?;
     let handle = service.tun(&site, &tun)?.clone();
+    let right = Right {
+        service,
+        ends,
+        headers,
+    };
+    let watching = watching(right, &site, &tun)?;
     let draw = if uri.path().starts_with("/instruments/") {
         instrument_parts
     } else {
@@ -119,5 +179,5 @@ pub async fn page_parts(
             Some((Ok(event.unwrap_or_default()), (watching, sent)))
         }
     });
-    Ok(Sse::new(stream).keep_alive(KeepAlive::default()))
+    Ok(Sse::new(stream).keep_alive(alive()))
 }

@@ -296,7 +296,8 @@ fn dressed(mut response: Response, secure: bool) -> Response {
     let fixed = [
         (CACHE_CONTROL, "no-store"),
         (X_CONTENT_TYPE_OPTIONS, "nosniff"),
-        (REFERRER_POLICY, "no-referrer"),
+        // With `no-referrer` a browser sends a form of our own with `Origin: null`, which is refused.
+        (REFERRER_POLICY, "same-origin"),
         (CROSS_ORIGIN_RESOURCE_POLICY, "same-origin"),
         (CROSS_ORIGIN_OPENER_POLICY, "same-origin"),
         (X_FRAME_OPTIONS, "DENY"),

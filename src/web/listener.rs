@@ -1,10 +1,10 @@
 //! Connections: how many at a time, how long each may dawdle, and how they end when the service stops.
 //!
-//! Must not know what is asked. A loop of our own stands in for `axum::serve` because that one bounds neither
+//! A connection for which there is no place is served briefly, if at all, so that nobody can hold the door shut. Must not
+//! know what is asked. A loop of our own stands in for `axum::serve` because that one bounds neither
 //! the number of connections nor the time a client takes to send a request's head.
 
 use std::net::SocketAddr;
-use std::sync::Arc;
 
 use axum::{Extension, Router};
 use hyper::server::conn::http1;
@@ -12,14 +12,16 @@ use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::service::TowerToHyperService;
 use tokio::io::{AsyncRead, AsyncWrite};
 use tokio::net::{TcpListener, TcpStream};
-use tokio::sync::Semaphore;
 use tokio::time;
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
 
 use super::parameters::{
-    ACCEPT_PAUSE, CONNECTIONS_BOUND, HANDSHAKE_TIMEOUT, HEAD_BOUND, HEAD_TIMEOUT, STOP_TIMEOUT,
+    ACCEPT_PAUSE, BRIEF_BOUND, BRIEF_HEAD_TIMEOUT, BRIEF_OF_ADDRESS, BRIEF_TIMEOUT,
+    CONNECTIONS_BOUND, CONNECTIONS_OF_ADDRESS, HANDSHAKE_TIMEOUT, HEAD_BOUND, HEAD_TIMEOUT,
+    STOP_TIMEOUT,
 };
+use super::places::Places;
 use super::tls::Tls;
 
 /// Both ends of the connection a request came by.
@@ -29,25 +31,34 @@ pub struct Ends {
     pub peer: SocketAddr,
     /// Whether what travels between them is encrypted.
     pub secure: bool,
+    /// The connection is for one request only.
+    pub brief: bool,
 }
 
 /// Accepts and serves until `stop`, then waits for the answers under way, but not for long.
 pub async fn run(listener: TcpListener, tls: Option<Tls>, router: Router, stop: CancellationToken) {
-    let places = Arc::new(Semaphore::new(CONNECTIONS_BOUND));
+    let places = Places::new(CONNECTIONS_BOUND, CONNECTIONS_OF_ADDRESS);
+    let brief = Places::new(BRIEF_BOUND, BRIEF_OF_ADDRESS);
     let connections = TaskTracker::new();
     // Ends what is left when the time to stop is over.
     let abandon = CancellationToken::new();
     while let Some((stream, peer)) = stop.run_until_cancelled(accept(&listener)).await {
-        let Some(Ok(place)) = stop
-            .run_until_cancelled(Arc::clone(&places).acquire_owned())
-            .await
-        else {
-            break;
+        let kept = places.take(peer.ip());
+        let is_brief = kept.is_none();
+        let Some(place) = kept.or_else(|| brief.take(peer.ip())) else {
+            tracing::debug!(%peer, "a web connection beyond all places was closed");
+            continue;
         };
-        let connection = connection(stream, peer, tls.clone(), router.clone(), stop.clone());
+        let (tls, router) = (tls.clone(), router.clone());
+        let connection = connection(stream, peer, is_brief, tls, router, stop.clone());
         let abandon = abandon.clone();
         connections.spawn(async move {
-            abandon.run_until_cancelled(connection).await;
+            if is_brief {
+                let limited = time::timeout(BRIEF_TIMEOUT, connection);
+                abandon.run_until_cancelled(limited).await;
+            } else {
+                abandon.run_until_cancelled(connection).await;
+            }
             drop(place);
         });
     }
@@ -81,6 +92,7 @@ async fn accept(listener: &TcpListener) -> (TcpStream, SocketAddr) {
 async fn connection(
     stream: TcpStream,
     peer: SocketAddr,
+    brief: bool,
     tls: Option<Tls>,
     router: Router,
     stop: CancellationToken,
@@ -93,12 +105,18 @@ async fn connection(
         local,
         peer,
         secure,
+        brief,
     };
     let Some(tls) = tls else {
         return conversation(stream, ends, router, stop).await;
     };
     let acceptor = tls.acceptor();
-    let agreed = time::timeout(HANDSHAKE_TIMEOUT, acceptor.accept(stream));
+    let patience = if brief {
+        BRIEF_HEAD_TIMEOUT
+    } else {
+        HANDSHAKE_TIMEOUT
+    };
+    let agreed = time::timeout(patience, acceptor.accept(stream));
     match stop.run_until_cancelled(agreed).await {
         Some(Ok(Ok(stream))) => conversation(stream, ends, router, stop).await,
         Some(Ok(Err(error))) => {
@@ -115,7 +133,12 @@ where
     let router = router.layer(Extension(ends));
     let served = http1::Builder::new()
         .timer(TokioTimer::new())
-        .header_read_timeout(HEAD_TIMEOUT)
+        .header_read_timeout(if ends.brief {
+            BRIEF_HEAD_TIMEOUT
+        } else {
+            HEAD_TIMEOUT
+        })
+        .keep_alive(!ends.brief)
         .max_buf_size(HEAD_BOUND)
         .serve_connection(TokioIo::new(stream), TowerToHyperService::new(router));
     let mut served = std::pin::pin!(served);

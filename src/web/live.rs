@@ -18,6 +18,8 @@ use crate::store::{Store, StoreError};
 
 /// Least time between two looks. Own choice: nobody reads faster, and the state changes once a second.
 const LOOK_EVERY: Duration = Duration::from_millis(100);
+/// A look is taken at least this often, so that whoever watches knows that silence is a broken connection. Own choice.
+const LOOK_AT_LEAST_EVERY: Duration = Duration::from_secs(4);
 /// Pause after a tun did not answer.
 const SILENT_PAUSE: Duration = Duration::from_secs(1);
 
@@ -35,8 +37,10 @@ pub struct Look {
 pub struct Notebook {
     pub brew: Option<String>,
     pub table: Vec<TableLine>,
-    /// With `elapsed_s`.
+    /// Those that stand, with `elapsed_s`.
     pub samples: Vec<(f64, Sample)>,
+    /// Their numbers, counted from 1 over all that were taken.
+    pub sample_numbers: Vec<usize>,
     /// What was noted and reported by hand, with `elapsed_s`.
     pub notes: Vec<(f64, Occurrence)>,
     /// The last change of each alarm about an instrument.
@@ -115,12 +119,18 @@ async fn notebook(
                 return Ok(Notebook::default());
             };
             let origin = brew.header.origin;
-            let samples = database.samples(brew.id)?.into_iter();
+            let recorded = database.recorded_samples(brew.id)?.into_iter();
+            let (sample_numbers, samples) = (1..)
+                .zip(recorded)
+                .filter(|(_, it)| it.withdrawn.is_none())
+                .map(|(number, it)| (number, (it.at.since(origin), it.sample)))
+                .unzip();
             let told = database.occurrences(brew.id)?.into_iter();
             Ok(Notebook {
                 brew: Some(brew.header.plan.brew),
                 table: database.table(brew.id)?,
-                samples: samples.map(|(at, it)| (at.since(origin), it)).collect(),
+                samples,
+                sample_numbers,
                 notes: told
                     .filter(|(_, it)| {
                         matches!(it.event.as_str(), "note" | "raking" | "rake-effect")
@@ -172,6 +182,7 @@ impl Desk {
                 tokio::select! {
                     changed = news.changed() => if changed.is_err() { return },
                     () = self.wanted.notified() => continue,
+                    () = sleep(LOOK_AT_LEAST_EVERY) => {}
                 }
             }
             let changed = wall_now();

@@ -20,6 +20,7 @@ mod live;
 mod metrics;
 mod page;
 mod parameters;
+mod places;
 pub mod problem;
 mod sign_in;
 mod tls;
@@ -29,10 +30,10 @@ pub use api::openapi;
 
 use std::io::ErrorKind;
 use std::net::SocketAddr;
+use std::path::Path;
 use std::sync::Arc;
 
 use tokio::net::TcpListener;
-use tokio::sync::Semaphore;
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 
@@ -43,7 +44,8 @@ use crate::runtime::request::TunHandle;
 use crate::store::Store;
 use api::Service;
 use live::Live;
-use parameters::STREAMS_BOUND;
+use parameters::{STREAMS_BOUND, STREAMS_OF_ADDRESS};
+use places::Places;
 use tls::Tls;
 
 /// Takes the address. Must be called inside the runtime that will serve it.
@@ -106,9 +108,11 @@ impl Entrance {
     /// As `[web]` has it.
     pub fn of(web: &Web) -> Result<Self, Failure> {
         let access = match &web.users_file {
-            Some(file) => Access::of_users(file.clone(), web.session).map_err(|error| {
-                Failure::new(Kind::Configuration, format!("web.users_file: {error}"))
-            })?,
+            Some(file) => Access::of_users(file.clone(), web.session)
+                .map_err(|error| {
+                    Failure::new(Kind::Configuration, format!("web.users_file: {error}"))
+                })?
+                .with_watch_session(web.watch_session),
             None => Access::open(),
         };
         Ok(Self {
@@ -116,6 +120,19 @@ impl Entrance {
             host_name: web.host_name.clone(),
             tls: web.certificate.as_ref().map(Tls::of).transpose()?,
         })
+    }
+
+    /// Keeps over a restart who is signed in at this address, in a directory of the service.
+    #[must_use]
+    pub fn keeping_sessions_in(self, directory: &Path, listen: SocketAddr) -> Self {
+        let address = listen.to_string().replace([':', '[', ']', '%'], "-");
+        let file = directory.join(format!("sessions-{address}.json"));
+        // Nobody else holds it yet.
+        let access = match Arc::try_unwrap(self.access) {
+            Ok(access) => Arc::new(access.keeping_sessions_in(file)),
+            Err(shared) => shared,
+        };
+        Self { access, ..self }
     }
 
     pub fn is_encrypted(&self) -> bool {
@@ -155,7 +172,7 @@ pub fn serve(
         store,
         entrance,
         live,
-        streams: Arc::new(Semaphore::new(STREAMS_BOUND)),
+        streams: Places::new(STREAMS_BOUND, STREAMS_OF_ADDRESS),
         stop: stop.clone(),
     });
     tokio::spawn(listener::run(listener, tls, api::router(service), stop))

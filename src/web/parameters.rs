@@ -2,12 +2,25 @@
 
 use std::time::Duration;
 
-/// Connections served at a time; more wait to be accepted. A brewhouse has a handful of screens.
+/// Connections that are kept as long as they like. A brewhouse has a handful of screens.
 pub const CONNECTIONS_BOUND: usize = 128;
+
+/// Of them, those from one address: some are left for everybody else. A proxy's screens all come from its address.
+pub const CONNECTIONS_OF_ADDRESS: usize = 96;
+
+/// Connections beyond these bounds that are served briefly: one request, soon, and no event stream. Whoever holds all other
+/// places does not keep a person from acting, nor a watchdog from asking whether the service lives.
+pub const BRIEF_BOUND: usize = 64;
+pub const BRIEF_OF_ADDRESS: usize = 48;
+
+/// Within this time the request's head must have come on a brief connection, and the answer been taken.
+pub const BRIEF_HEAD_TIMEOUT: Duration = Duration::from_secs(2);
+pub const BRIEF_TIMEOUT: Duration = Duration::from_secs(15);
 
 /// Event streams at a time: each holds a connection for as long as its screen is open, and some must be left for
 /// everything else.
 pub const STREAMS_BOUND: usize = 96;
+pub const STREAMS_OF_ADDRESS: usize = 72;
 
 /// Largest request body, bytes. The largest request is a plan of some hundred bytes.
 pub const BODY_BOUND: usize = 64 * 1024;

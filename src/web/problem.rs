@@ -16,6 +16,9 @@ use crate::config::{ConfigErrors, Place};
 use crate::runtime::request::Refusal;
 use crate::store::StoreError;
 
+/// The key of a fault that may be right all the same.
+const DOUBTFUL: &str = "doubtful";
+
 /// A request that was not carried out.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Problem {
@@ -59,6 +62,18 @@ impl Problem {
         }
     }
 
+    /// What should be looked at once more before it is done.
+    pub fn doubtful(words: impl Into<String>) -> Self {
+        let words = words.into();
+        Self {
+            status: StatusCode::CONFLICT,
+            body: ErrorBody {
+                faults: vec![Fault::new(DOUBTFUL, words.clone())],
+                error: words,
+            },
+        }
+    }
+
     /// A plan in which something is wrong.
     pub fn of_plan(errors: ConfigErrors) -> Self {
         let faults = errors.errors.into_iter().map(|error| Fault {
@@ -95,7 +110,10 @@ impl From<Refusal> for Problem {
                 | OperationFault::WhichSubject { .. }
                 | OperationFault::UnknownSubject { .. } => StatusCode::UNPROCESSABLE_ENTITY,
             },
-            Refusal::BrewUnderWay(_) | Refusal::NoBrew => StatusCode::CONFLICT,
+            Refusal::BrewUnderWay(_) | Refusal::NoBrew | Refusal::FarSample(_) => {
+                StatusCode::CONFLICT
+            }
+            Refusal::NoSample(_) | Refusal::NoInstrument(_) => StatusCode::NOT_FOUND,
             Refusal::Plan(_) => StatusCode::UNPROCESSABLE_ENTITY,
             Refusal::Store(_) | Refusal::Stopping => StatusCode::SERVICE_UNAVAILABLE,
         };
@@ -158,6 +176,8 @@ mod tests {
             (Refusal::BrewUnderWay("7".to_owned()), 409),
             (Refusal::NoBrew, 409),
             (refused(OperationFault::AlreadyShelved), 409),
+            (Refusal::FarSample(Vec::new()), 409),
+            (Refusal::NoSample(2), 404),
             (refused(too_long), 422),
             (Refusal::Plan("no pH instrument".to_owned()), 422),
             (Refusal::Store("disk full".to_owned()), 503),

@@ -24,10 +24,11 @@ use crate::access::{Caller, Known, Session, SignInRefused, same};
 pub const PATH: &str = "/sign-in";
 const OUT: &str = "/sign-out";
 const STYLE: &str = "/sign-in.css";
+const ICON: &str = "/assets/icon.svg";
 pub const SESSION: &str = "/api/v1/session";
 
 /// What somebody who has not signed in must reach.
-pub const PUBLIC: [&str; 4] = [PATH, OUT, STYLE, SESSION];
+pub const PUBLIC: [&str; 5] = [PATH, OUT, STYLE, ICON, SESSION];
 
 const POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; base-uri 'none'; \
                       frame-ancestors 'none'";
@@ -68,7 +69,7 @@ async fn sign_in(
     let [user, password] = fields(&received, ["user", "password"]);
     match begin(&service, ends, &user, &password).await {
         Ok(session) => {
-            let cookie = cookie(&service, ends, &session);
+            let cookie = cookie(ends, &session);
             ([(SET_COOKIE, cookie)], Redirect::to("/")).into_response()
         }
         Err(refused) => {
@@ -150,7 +151,7 @@ pub async fn open(
     let signed_in = caller.as_ref().map(known).ok_or_else(|| {
         Problem::new(StatusCode::UNAUTHORIZED, SignInRefused::Wrong.to_string()).into_response()
     })?;
-    let cookie = cookie(&service, ends, &session);
+    let cookie = cookie(ends, &session);
     Ok(([(SET_COOKIE, cookie)], Json(signed_in)).into_response())
 }
 
@@ -219,8 +220,8 @@ fn set_retry(answer: &mut Response, refused: &SignInRefused) {
 }
 
 /// The browser keeps it until it is closed; how long it counts is decided here.
-fn cookie(service: &Service, ends: Ends, session: &Session) -> String {
-    let seconds = service.entrance.access.session_s();
+fn cookie(ends: Ends, session: &Session) -> String {
+    let seconds = session.lasts_s();
     format!(
         "{}={}; Path=/; Max-Age={seconds}; HttpOnly; SameSite=Strict{}",
         cookie_name(ends.secure),
@@ -265,8 +266,8 @@ fn fields<const N: usize>(received: &[u8], names: [&str; N]) -> [String; N] {
 fn html(status: StatusCode, main: &str) -> Response {
     let page = format!(
         "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" \
-         content=\"width=device-width, initial-scale=1\"><title>lauterd: sign in</title><link rel=\"stylesheet\" \
-         href=\"{STYLE}\"></head>\n<body><main><h1>lauterd</h1>\n{main}\n</main></body></html>\n"
+         content=\"width=device-width, initial-scale=1\"><title>lauterd: sign in</title><link rel=\"icon\" href=\"{ICON}\"><link \
+         rel=\"stylesheet\" href=\"{STYLE}\"></head>\n<body><main><h1>lauterd</h1>\n{main}\n</main></body></html>\n"
     );
     let headers = [
         (CONTENT_TYPE, "text/html; charset=utf-8"),
@@ -312,7 +313,7 @@ fn capital(words: &str) -> String {
     })
 }
 
-fn escaped(text: &str) -> String {
+pub fn escaped(text: &str) -> String {
     text.chars().fold(String::new(), |mut out, c| {
         match c {
             '&' => out.push_str("&amp;"),

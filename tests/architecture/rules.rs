@@ -5,9 +5,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::source::Source;
 
 /// The core's modules; each may name only itself and those above it.
-pub const CORE_MODULES: [&str; 11] = [
+pub const CORE_MODULES: [&str; 12] = [
     "units",
     "reading",
+    "calibration",
     "conditioning",
     "kettle",
     "bed",

@@ -146,6 +146,9 @@ fn reading(instrument: &str, value: Option<f64>, status: Status) -> Output {
         status,
         cause: value.is_none().then_some(Cause::LinkLost),
         raw: value,
+        measured: None,
+        corrected: None,
+        correction: None,
     })
 }
 

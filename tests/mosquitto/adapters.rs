@@ -98,6 +98,7 @@ fn configuration(mqtt: Mqtt) -> Configuration {
             users_file: None,
             certificate: None,
             session: std::time::Duration::from_secs(3600),
+            watch_session: std::time::Duration::from_secs(3600),
             display: Display::default(),
         },
         mqtt: Some(mqtt),

@@ -5,6 +5,7 @@
 //! the forms honest.
 
 mod answers;
+mod corrections;
 mod forms;
 mod kept;
 mod recorded;

@@ -70,3 +70,39 @@ fn columns_that_say_nothing_may_be_left_out() {
     let replay = |name| recorded.replay().with("--samples", name).text();
     assert_eq!(replay("all.csv"), replay("some.csv"));
 }
+
+#[test]
+fn a_slip_given_again_and_again_is_no_stop_and_a_withdrawn_one_is_none_at_all() {
+    let recorded = Recorded::of("harbour-stout");
+    let header = "elapsed_s,place,gravity_p,ph,volume_l";
+    recorded.write(
+        "twice.csv",
+        &format!("{header}\n3600,kettle,12.4,,\n3660,kettle,12.4,,\n"),
+    );
+    let twice = recorded.replay().with("--samples", "twice.csv").lines();
+    assert_within(
+        "stop-point",
+        twice.stop_volume_l(),
+        recorded.target().volume_l,
+        0.015,
+    );
+    recorded.write(
+        "withdrawn.csv",
+        &format!("{header},withdrawn_s\n3000,kettle,17.0,,,3100.5\n"),
+    );
+    let without = recorded.replay().lines();
+    let with = recorded.replay().with("--samples", "withdrawn.csv").lines();
+    let differ: Vec<f64> = without
+        .of_kind("projection")
+        .iter()
+        .zip(with.of_kind("projection"))
+        .filter(|(without, with)| **without != *with)
+        .map(|(line, _)| number(line, "/elapsed_s"))
+        .collect();
+    assert!(!differ.is_empty(), "until then it counted");
+    assert!(
+        differ.iter().all(|at_s| (3000.0..3140.0).contains(at_s)),
+        "{differ:?}"
+    );
+    assert_eq!(without.stop_volume_l(), with.stop_volume_l());
+}

@@ -88,6 +88,7 @@ async fn a_live_run_off_and_its_replay_give_the_same_lines() {
             },
         };
         tun.ask(|reply| Request::Sample {
+            ask: false,
             sample,
             who: "shift brewer".to_owned(),
             reply,
@@ -95,6 +96,28 @@ async fn a_live_run_off_and_its_replay_give_the_same_lines() {
         .await
         .expect("the sample is taken");
     }
+    let slip = Sample {
+        place: Place::Kettle,
+        gravity_p: Some(1.076),
+        ph: None,
+        volume_l: None,
+    };
+    let give = |reply| Request::Sample {
+        ask: false,
+        sample: slip,
+        who: "shift brewer".to_owned(),
+        reply,
+    };
+    let taken = tun.ask(give).await.expect("a slip is taken");
+    let again = tun.ask(give).await.expect("the second tap is answered");
+    assert_eq!((again.number, again.repeated), (taken.number, true));
+    next_line(&mut outputs, "some time", |line| elapsed_s(line) > 4300.0).await;
+    let withdrawn = tun.ask(|reply| Request::WithdrawSample {
+        number: taken.number,
+        who: "shift brewer".to_owned(),
+        reply,
+    });
+    assert_eq!(withdrawn.await.expect("it is withdrawn"), slip);
     next_line(
         &mut outputs,
         "the stop-point",
@@ -149,6 +172,7 @@ fn replayed(site: &Site) -> Output {
         .args(["--plan", &path("export/plan.toml")])
         .args(["--data", &path("export/RUN.csv")])
         .args(["--samples", &path("export/samples.csv")])
+        .args(["--corrections", &path("export/corrections.jsonl")])
         .output()
         .expect("the binary runs")
 }

@@ -160,7 +160,7 @@ async fn a_brew_is_run_by_commands_and_the_trail_has_the_tokens_name() {
     let Some(broker) = Mosquitto::start().await else {
         return;
     };
-    let desk = Desk::open(&broker).await;
+    let desk = Box::pin(Desk::open(&broker)).await;
     let operator = desk.operator.as_str();
     let plan = json!({ "plan": desk.plan });
     let started = desk.answer("start-brew", "1", operator, plan).await;
@@ -221,7 +221,7 @@ async fn a_command_without_right_in_time_or_form_is_answered_with_the_reason_and
     let Some(broker) = Mosquitto::start().await else {
         return;
     };
-    let desk = Desk::open(&broker).await;
+    let desk = Box::pin(Desk::open(&broker)).await;
     let (operator, watcher) = (desk.operator.as_str(), desk.watcher.as_str());
     let plan = json!({ "plan": desk.plan });
     for (id, name, token, own, status) in [
@@ -277,7 +277,7 @@ async fn a_command_that_is_delivered_twice_replayed_or_kept_is_carried_out_once(
     let Some(broker) = Mosquitto::start().await else {
         return;
     };
-    let desk = Desk::open(&broker).await;
+    let desk = Box::pin(Desk::open(&broker)).await;
     let operator = desk.operator.as_str();
     let plan = json!({ "plan": desk.plan });
     let once = payload("once", operator, Timestamp::now(), plan);

@@ -91,6 +91,7 @@ async fn on_a_full_disk_alarms_keep_coming_and_afterwards_the_record_has_one_mar
     tokio::time::sleep(std::time::Duration::from_secs(3)).await;
     let before = sample(18.5);
     tun.ask(|reply| Request::Sample {
+        ask: false,
         who: "brewer".to_owned(),
         sample: before,
         reply,
@@ -107,6 +108,7 @@ async fn on_a_full_disk_alarms_keep_coming_and_afterwards_the_record_has_one_mar
     let during = sample(18.4);
     let refused = tun
         .ask(|reply| Request::Sample {
+            ask: false,
             who: "brewer".to_owned(),
             sample: during,
             reply,
@@ -158,6 +160,7 @@ async fn on_a_full_disk_alarms_keep_coming_and_afterwards_the_record_has_one_mar
     .await;
     let after = sample(18.3);
     tun.ask(|reply| Request::Sample {
+        ask: false,
         who: "brewer".to_owned(),
         sample: after,
         reply,

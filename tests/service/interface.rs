@@ -86,8 +86,8 @@ async fn guarded(site: &Site) -> (Program, String) {
 /// Where values of a path come from, and what the description cannot say of a body: values that are checked together.
 fn settings(site: &Site) -> String {
     format!(
-        "[parameters]\n\"path.site\" = {:?}\n\"path.tun\" = {:?}\n\
-         [[operations]]\ninclude-operation-id = [\"start_brew\", \"operate_alarm\", \"sample\", \"log_crush\"]\n\
+        "[parameters]\n\"path.site\" = {:?}\n\"path.tun\" = {:?}\n\"path.instrument\" = \"runnings_density\"\n\
+         [[operations]]\ninclude-operation-id = [\"start_brew\", \"operate_alarm\", \"sample\", \"log_crush\", \"enter_loop_check\", \"correct\"]\n\
          checks.positive_data_acceptance.expected-statuses = [\"2xx\", \"404\", \"409\", \"422\"]\n",
         site.scenario.site, site.scenario.tun.name
     )

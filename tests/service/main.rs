@@ -11,6 +11,7 @@ mod beginnings;
 mod brewhouse;
 mod clocks;
 mod commands;
+mod corrected;
 mod databases;
 mod disk;
 mod endings;

@@ -175,6 +175,7 @@ async fn a_brew_that_was_ended_but_not_closed_in_the_record_is_closed_at_the_nex
         plan: Box::new(plan),
         zero: start,
         profile: None,
+        corrections: Vec::new(),
     };
     let batch = Batch {
         events: vec![event(0.0, started), event(60.0, Event::BrewEnded)],

@@ -103,6 +103,9 @@ pub fn conditioned(seconds: f64, instrument: usize, value: f64) -> Dated {
             status: Status::Good,
             cause: None,
             raw: Some(value + 0.01),
+            measured: None,
+            corrected: None,
+            correction: None,
         }),
     }
 }

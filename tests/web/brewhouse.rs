@@ -6,9 +6,13 @@ use std::sync::{Arc, Mutex};
 
 use lauter_core::alarm::{AlarmId, AlarmState, OperationFault};
 use lauter_core::projection::Plan;
+use lauter_core::supervisor::{Place, Sample, SampleDoubt};
+use lauterd::clock::wall_now;
 use lauterd::config::{self, Configuration, Surroundings};
-use lauterd::runtime::request::{News, REQUESTS_BOUND, Refusal, Request, TunHandle};
-use lauterd::store::{Store, TunId};
+use lauterd::runtime::request::{
+    NewCorrection, News, REQUESTS_BOUND, Refusal, Request, SampleReceipt, TunHandle,
+};
+use lauterd::store::{NewCheck, Store, StoredCheck, StoredCorrection, TunId};
 use lauterd::web::{self, Entrance};
 use tempfile::TempDir;
 use tokio::runtime::Runtime;
@@ -159,10 +163,22 @@ fn tun(id: TunId, name: &str, store: &Store, done: &Done) -> TunHandle {
                     }
                     let _ = reply.send(answer);
                 }
-                Request::Sample { sample, who, reply } => {
-                    let answer = brew.as_ref().map(|_| ()).ok_or(Refusal::NoBrew);
+                Request::Sample {
+                    sample,
+                    ask,
+                    who,
+                    reply,
+                } => {
+                    let answer = sampled(brew.as_ref(), &sample, ask);
                     if answer.is_ok() {
                         note(format!("{sample:?}{}", by(&who)));
+                    }
+                    let _ = reply.send(answer);
+                }
+                Request::WithdrawSample { number, who, reply } => {
+                    let answer = withdrawn(brew.as_ref(), number);
+                    if answer.is_ok() {
+                        note(format!("withdraw {}{}", number + 1, by(&who)));
                     }
                     let _ = reply.send(answer);
                 }
@@ -195,6 +211,20 @@ fn tun(id: TunId, name: &str, store: &Store, done: &Done) -> TunHandle {
                     }
                     let _ = reply.send(answer);
                 }
+                Request::Correct { new, reply } => {
+                    let stored = corrected(&store, id, new).await;
+                    note(format!(
+                        "correction {} of {}",
+                        stored.version, stored.instrument
+                    ));
+                    let _ = reply.send(Ok(stored));
+                }
+                Request::EnterCheck { new, reply } => {
+                    let stored = checked(&store, id, *new).await;
+                    let instrument = &stored.check.instrument;
+                    note(format!("loop-check {} of {instrument}", stored.number));
+                    let _ = reply.send(Ok(stored));
+                }
                 Request::Forecast { reply } => {
                     let _ = reply.send(Vec::new());
                 }
@@ -212,6 +242,58 @@ fn tun(id: TunId, name: &str, store: &Store, done: &Done) -> TunHandle {
         news,
         configuration: Arc::new(configuration()),
     }
+}
+
+/// Whoever wants to be asked is, about a gravity of less than 5 °P.
+fn sampled(brew: Option<&Plan>, sample: &Sample, ask: bool) -> Result<SampleReceipt, Refusal> {
+    let far = sample.gravity_p.filter(|gravity_p| ask && *gravity_p < 5.0);
+    match (brew, far) {
+        (None, _) => Err(Refusal::NoBrew),
+        (Some(_), Some(sample_p)) => {
+            let expected_p = 18.6;
+            let doubt = SampleDoubt::KettleGravity {
+                sample_p,
+                expected_p,
+            };
+            Err(Refusal::FarSample(vec![doubt]))
+        }
+        (Some(_), None) => Ok(SampleReceipt {
+            number: 0,
+            repeated: false,
+        }),
+    }
+}
+
+/// There is one sample.
+fn withdrawn(brew: Option<&Plan>, number: usize) -> Result<Sample, Refusal> {
+    match (brew, number) {
+        (None, _) => Err(Refusal::NoBrew),
+        (Some(_), 0) => Ok(Sample {
+            place: Place::Kettle,
+            gravity_p: Some(1.076),
+            ph: None,
+            volume_l: None,
+        }),
+        (Some(_), number) => Err(Refusal::NoSample(number)),
+    }
+}
+
+async fn corrected(store: &Store, tun: TunId, new: NewCorrection) -> StoredCorrection {
+    let entry = StoredCorrection {
+        instrument: new.instrument.clone(),
+        version: 0,
+        made: wall_now(),
+        due: new.due,
+        who: new.who,
+        correction: new.correction,
+    };
+    let entered = store.run(move |db| db.enter_correction(tun, &new.instrument, entry));
+    entered.await.unwrap()
+}
+
+async fn checked(store: &Store, tun: TunId, new: NewCheck) -> StoredCheck {
+    let entered = store.run(move |db| db.enter_check(tun, wall_now(), new));
+    entered.await.unwrap()
 }
 
 /// Who did it, where somebody signed in or was named.

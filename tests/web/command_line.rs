@@ -1,8 +1,9 @@
 //! The built binary, run as people type its commands.
 
 use std::fs;
+use std::io::Write as _;
 use std::path::PathBuf;
-use std::process::{Command, Output};
+use std::process::{Command, Output, Stdio};
 
 use crate::brewhouse::Brewhouse;
 use crate::invented::plan;
@@ -49,6 +50,22 @@ pub fn lauterd(arguments: &[&str]) -> Outcome {
         .output()
         .expect("the binary runs")
         .into()
+}
+
+/// With `answers` at its standard input.
+pub fn lauterd_told(arguments: &[&str], answers: &str) -> Outcome {
+    let mut child = Command::new(env!("CARGO_BIN_EXE_lauterd"))
+        .args(arguments)
+        .env("TZ", "UTC")
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("the binary runs");
+    let mut input = child.stdin.take().expect("a pipe");
+    input.write_all(answers.as_bytes()).unwrap();
+    drop(input);
+    child.wait_with_output().expect("it ends").into()
 }
 
 impl Brewhouse {

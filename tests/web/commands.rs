@@ -168,7 +168,7 @@ fn a_sample_is_taken_or_refused_in_the_services_words() {
     ]);
     assert_eq!(
         taken.done(),
-        "north-yard/tun-1: sample of the runnings (6.20 °P, pH 5.61) taken\n"
+        "north-yard/tun-1: sample 1 of the runnings (6.20 °P, pH 5.61) taken\n"
     );
     let wrong = house.command(&["sample", "--place", "kettle", "--gravity", "-2"]);
     assert!(

@@ -44,14 +44,39 @@ fn stopping_waits_for_no_client_that_never_finishes() {
     house.stopped();
 }
 
+/// Whoever holds every place keeps nobody from asking, and is not given more.
 #[test]
-fn a_client_beyond_the_last_place_waits_and_is_served() {
+fn a_client_beyond_the_last_place_is_served_all_the_same() {
     let house = Brewhouse::new();
-    let idle: Vec<TcpStream> = (0..128).map(|_| served(&house)).collect();
-    let address = house.address;
-    let late = std::thread::spawn(move || {
-        crate::http::request(address, "GET", "/api/v1/health", &[], "").status
-    });
+    let idle: Vec<TcpStream> = (0..96).map(|_| served(&house)).collect();
+    for path in ["/healthz", "/api/v1/tuns"] {
+        let reply = crate::http::request(house.address, "GET", path, &[], "");
+        assert_eq!(reply.status, 200, "{path}");
+    }
+    let stream = "/api/v1/tuns/north-yard/tun-1/events";
+    let reply = crate::http::request(house.address, "GET", stream, &[], "");
+    assert_eq!(reply.status, 503, "an event stream would hold the place");
     drop(idle);
-    assert_eq!(late.join().unwrap(), 200);
+}
+
+/// Bare connections that send nothing are let go soon.
+#[test]
+fn connections_that_say_nothing_do_not_shut_the_door() {
+    let house = Brewhouse::new();
+    let silent: Vec<TcpStream> = (0..200)
+        .map(|_| TcpStream::connect(house.address).unwrap())
+        .collect();
+    let answered = (0..60).any(|_| {
+        std::thread::sleep(std::time::Duration::from_millis(200));
+        let Ok(mut stream) = TcpStream::connect(house.address) else {
+            return false;
+        };
+        let request = format!("GET /healthz HTTP/1.1\r\nHost: {}\r\n\r\n", house.address);
+        let mut first = [0; 15];
+        stream.write_all(request.as_bytes()).is_ok()
+            && stream.read_exact(&mut first).is_ok()
+            && &first == b"HTTP/1.1 200 OK"
+    });
+    assert!(answered);
+    drop(silent);
 }

@@ -173,6 +173,9 @@ pub fn status(tun: &str, plan: Option<&Plan>) -> TunStatus {
         },
         cause: value.is_none().then_some(Cause::LinkLost),
         raw: value,
+        measured: value,
+        corrected: None,
+        correction: None,
     };
     TunStatus {
         site: SITE.to_owned(),
@@ -229,6 +232,7 @@ pub fn status(tun: &str, plan: Option<&Plan>) -> TunStatus {
             reading("runnings_gravity", Some(12.345)),
             reading("kettle_gravity", None),
         ],
+        calibration: Vec::new(),
         health: serde_json::json!({"links": []}),
     }
 }

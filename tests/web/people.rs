@@ -60,6 +60,7 @@ pub fn web_settings(users: &Path) -> Web {
         users_file: Some(users.to_owned()),
         certificate: None,
         session: Duration::from_secs(3600),
+        watch_session: Duration::from_secs(7200),
         display: lauterd::config::model::Display::default(),
     }
 }
@@ -206,6 +207,7 @@ fn each_operation_is_refused_to_roles_below_its_own_and_let_through_to_the_other
                 .replace("{site}", SITE)
                 .replace("{tun}", TUN)
                 .replace("{alarm}", "stuck-bed")
+                .replace("{number}", "1")
                 .replace("{brew}", "none")
                 .replace("{file}", "none")
                 .replace("{chart}", "gravity");

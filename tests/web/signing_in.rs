@@ -1,5 +1,7 @@
 //! Sessions: signing in and out, and every request that must not count as the person's own.
 
+use std::io::{Read, Write};
+use std::net::TcpStream;
 use std::time::Duration;
 
 use lauterd::access::UsersFile;
@@ -24,7 +26,7 @@ fn the_page_needs_no_script_and_its_cookie_is_kept_from_scripts_and_other_sites(
     for (name, value) in [
         ("x-frame-options", "DENY"),
         ("x-content-type-options", "nosniff"),
-        ("referrer-policy", "no-referrer"),
+        ("referrer-policy", "same-origin"),
         ("cross-origin-opener-policy", "same-origin"),
         ("cache-control", "no-store"),
     ] {
@@ -182,6 +184,66 @@ fn the_page_of_a_person_bears_the_sessions_value_and_its_parts_need_the_person()
     let open = crate::brewhouse::Brewhouse::new();
     let nameless = open.get_at("/tuns/north-yard/tun-1").body;
     assert!(nameless.contains("<meta name=\"csrf\" content=\"\">"));
+}
+
+/// Reads an event stream of the page until it ends, and does something once it has begun.
+fn until_it_ends(guarded: &Guarded, cookie: &str, then: impl FnOnce()) {
+    let mut stream = TcpStream::connect(guarded.house.address).unwrap();
+    stream
+        .set_read_timeout(Some(Duration::from_secs(60)))
+        .unwrap();
+    let request = format!(
+        "GET /tuns/north-yard/tun-1/parts HTTP/1.1\r\nHost: {}\r\nCookie: {cookie}\r\nConnection: close\r\n\r\n",
+        guarded.house.address
+    );
+    stream.write_all(request.as_bytes()).unwrap();
+    let mut first = [0; 12];
+    stream.read_exact(&mut first).unwrap();
+    assert_eq!(&first, b"HTTP/1.1 200");
+    then();
+    let mut rest = Vec::new();
+    stream.read_to_end(&mut rest).expect("the stream ends");
+    let rest = String::from_utf8_lossy(&rest).into_owned();
+    assert!(rest.contains("part-next"), "it had begun: {rest}");
+}
+
+#[test]
+fn an_event_stream_ends_with_the_session_and_with_the_user() {
+    let guarded = Guarded::new();
+    let anna = guarded.sign_in("anna");
+    until_it_ends(&guarded, &anna.cookie, || {
+        let headers = [
+            ("Cookie", anna.cookie.as_str()),
+            ("X-Lauterd-Csrf", anna.csrf.as_str()),
+        ];
+        let out = guarded.ask("DELETE", "/api/v1/session", &headers, "");
+        assert_eq!(out.status, 204);
+    });
+    let chief = guarded.sign_in("chief");
+    until_it_ends(&guarded, &chief.cookie, || {
+        UsersFile::change(&guarded.users, |file| {
+            file.users.retain(|user| user.name != "chief");
+            Ok(())
+        })
+        .unwrap();
+    });
+}
+
+#[test]
+fn the_page_of_a_person_bears_name_and_role() {
+    let guarded = Guarded::new();
+    let anna = guarded.sign_in("anna");
+    let cookie = [("Cookie", anna.cookie.as_str())];
+    let page = guarded
+        .ask("GET", "/tuns/north-yard/tun-1", &cookie, "")
+        .body;
+    for part in [
+        "<meta name=\"user\" content=\"anna\">",
+        "<meta name=\"role\" content=\"operate\">",
+        "id=\"session-over\"",
+    ] {
+        assert!(page.contains(part), "{part}");
+    }
 }
 
 #[test]

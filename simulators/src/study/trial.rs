@@ -138,6 +138,7 @@ pub fn run_watched(
             plan: Box::new(plan.clone()),
             zero: Moment::ZERO,
             profile: profile.cloned().map(Box::new),
+            corrections: Vec::new(),
         },
         Moment::ZERO,
     );

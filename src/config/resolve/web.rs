@@ -27,6 +27,7 @@ pub fn web(root: &RootTable, surroundings: &Surroundings, faults: &mut Faults) -
         users_file: table.users_file.as_ref().map(Into::into),
         certificate,
         session: Duration::from_secs_f64(3600.0 * table.session_h?),
+        watch_session: Duration::from_secs_f64(3600.0 * table.watch_session_h?),
         display: display(table)?,
     })
 }

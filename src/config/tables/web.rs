@@ -31,6 +31,9 @@ pub struct WebTable {
     /// How long a person stays signed in, h.
     #[schemars(range(min = 0.25, max = 168.0), extend("default" = 12.0))]
     pub session_h: Option<f64>,
+    /// The same for a person or a wall screen with the role `watch`, which can change nothing, h.
+    #[schemars(range(min = 0.25, max = 8760.0), extend("default" = 720.0))]
+    pub watch_session_h: Option<f64>,
     /// Language of the page and the report.
     #[schemars(extend("default" = "en"))]
     pub language: Option<Language>,

@@ -6,6 +6,7 @@
 
 pub mod alarm;
 pub mod bed;
+pub mod calibration;
 pub mod conditioning;
 pub mod detect;
 pub mod kettle;

@@ -6,7 +6,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::units::{Dimension, Unit};
+use crate::units::{Dimension, Unit, loop_to_span};
 
 /// A point on the shell's monotone time axis, µs. The core never asks for it: it is always an argument.
 #[derive(
@@ -212,4 +212,21 @@ pub struct Instrument {
     pub zero: f64,
     /// Name of the Modbus link or "mqtt" that carries it; none in replay.
     pub link: Option<String>,
+}
+
+impl Instrument {
+    /// Unit of its values: its own, or its span's for a current loop.
+    pub fn reads_in(&self) -> Unit {
+        self.span.map_or(self.unit, |span| span.unit)
+    }
+
+    /// Its physical limits in that unit, with its zero; none for a switch.
+    pub fn limits(&self) -> Option<(f64, f64)> {
+        let ends = [self.low? - self.zero, self.high? - self.zero];
+        let Some(span) = self.span else {
+            return Some((ends[0], ends[1]));
+        };
+        let ends = ends.map(|current_ma| loop_to_span(current_ma, span.at_4_ma, span.at_20_ma));
+        Some((ends[0].min(ends[1]), ends[0].max(ends[1])))
+    }
 }

@@ -207,6 +207,9 @@ mod tests {
             status: Status::MaintenanceRequired,
             cause,
             raw: value,
+            measured: None,
+            corrected: None,
+            correction: None,
         })
     }
 

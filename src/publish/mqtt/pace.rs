@@ -67,6 +67,9 @@ mod tests {
             status: Status::Good,
             cause,
             raw: None,
+            measured: None,
+            corrected: None,
+            correction: None,
         }
     }
 

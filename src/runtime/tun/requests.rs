@@ -5,15 +5,18 @@
 
 use lauter_core::alarm::AlarmId;
 use lauter_core::projection::Plan;
-use lauter_core::supervisor::{Event, OperatorAction};
+use lauter_core::supervisor::{Event, OperatorAction, Sample};
 use serde_json::json;
 
-use super::super::request::{Refusal, Reply, Request, TunStatus};
+use super::super::request::{Refusal, Reply, Request, SampleReceipt, TunStatus};
 use super::Tun;
 use crate::config::Configuration;
 use crate::engine;
 use crate::publish::mqtt::topics::time_text;
 use crate::store::{BrewHeader, BrewId, FinishedBrew};
+
+/// The same sample within this time is a second tap, s. Own choice.
+const SECOND_TAP_S: f64 = 60.0;
 
 impl Tun {
     pub(super) async fn answer(&mut self, request: Request) {
@@ -26,9 +29,17 @@ impl Tun {
                 let answer = self.end_brew(who).await;
                 send(reply, answer);
             }
-            Request::Sample { sample, who, reply } => {
-                let events = [Event::Sample(sample), deed(who, "sample")];
-                let answer = self.report(events).await;
+            Request::Sample {
+                sample,
+                ask,
+                who,
+                reply,
+            } => {
+                let answer = self.take_sample(sample, ask, who).await;
+                send(reply, answer);
+            }
+            Request::WithdrawSample { number, who, reply } => {
+                let answer = self.withdraw_sample(number, who).await;
                 send(reply, answer);
             }
             Request::Report { event, reply } => {
@@ -58,6 +69,14 @@ impl Tun {
                 let answer = self.operate(alarm, instrument, who, action).await;
                 send(reply, answer);
             }
+            Request::Correct { new, reply } => {
+                let answer = self.correct(new).await;
+                send(reply, answer);
+            }
+            Request::EnterCheck { new, reply } => {
+                let answer = self.enter_check(*new).await;
+                send(reply, answer);
+            }
             Request::Status { reply } => {
                 // Whoever asked may have gone.
                 let _ = reply.send(self.status());
@@ -78,6 +97,47 @@ impl Tun {
         self.written()
     }
 
+    /// A sample that is given once more within a minute is a second tap, and is not taken again.
+    async fn take_sample(
+        &mut self,
+        sample: Sample,
+        ask: bool,
+        who: String,
+    ) -> Result<SampleReceipt, Refusal> {
+        let now = self.setting.clock.now().max(self.last);
+        if let Some(number) = self.supervisor.same_sample(&sample, SECOND_TAP_S, now) {
+            self.flush().await;
+            self.written()?;
+            return Ok(SampleReceipt {
+                number,
+                repeated: true,
+            });
+        }
+        let doubts = self.supervisor.doubts_of_sample(&sample, now);
+        if ask && !doubts.is_empty() {
+            return Err(Refusal::FarSample(doubts));
+        }
+        let number = self.supervisor.samples_taken();
+        self.report([Event::Sample(sample), deed(who, "sample")])
+            .await?;
+        Ok(SampleReceipt {
+            number,
+            repeated: false,
+        })
+    }
+
+    async fn withdraw_sample(&mut self, number: usize, who: String) -> Result<Sample, Refusal> {
+        if self.supervisor.plan().is_none() {
+            return Err(Refusal::NoBrew);
+        }
+        let sample = self.supervisor.standing_sample(number);
+        let sample = sample.ok_or(Refusal::NoSample(number))?;
+        let withdrawn = Event::SampleWithdrawn { number };
+        self.report([withdrawn, deed(who, "sample-withdrawn")])
+            .await?;
+        Ok(sample)
+    }
+
     async fn start_brew(&mut self, plan: Plan, who: String) -> Result<(), Refusal> {
         if let Some(current) = self.supervisor.plan() {
             return Err(Refusal::BrewUnderWay(current.brew.clone()));
@@ -94,6 +154,7 @@ impl Tun {
                 .iter()
                 .map(ToString::to_string),
         );
+        faults.extend(configuration.slips_of_plan(&plan));
         if !faults.is_empty() {
             return Err(Refusal::Plan(faults.join("; ")));
         }
@@ -123,6 +184,7 @@ impl Tun {
                 plan: Box::new(plan),
                 zero: now,
                 profile,
+                corrections: self.corrections(),
             },
             now,
         );
@@ -209,6 +271,7 @@ impl Tun {
                     .iter()
                     .map(|each| each.instrument.id.as_str()),
             ),
+            calibration: self.calibrated(),
             health: json!({
                 "arrivals_refused": self.setting.intake.refused(),
                 "unwritten_dropped": self.unwritten.total,

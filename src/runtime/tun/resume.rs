@@ -14,8 +14,13 @@ use super::requests::configuration_instruments;
 use crate::store::{Batch, Brew, DatedEvent, FinishedBrew, StoreError};
 
 impl Tun {
-    /// Takes up the alarms of this tun and its unfinished brew, if there is one that can be.
+    /// Takes up the alarms of this tun, its instruments' corrections and its unfinished brew, if there is one that can be.
     pub async fn resume(&mut self) -> Result<(), StoreError> {
+        self.resume_watch().await?;
+        self.load_calibration().await
+    }
+
+    async fn resume_watch(&mut self) -> Result<(), StoreError> {
         let tun = self.setting.tun;
         let (alarms, unfinished) = self
             .setting

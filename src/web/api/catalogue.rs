@@ -362,6 +362,8 @@ fn path_parameters(path: &str) -> Vec<Value> {
                 "brew" => "Id of the brew",
                 "alarm" => "Identifier of the alarm",
                 "chart" => "Name of the chart",
+                "instrument" => "Id of the instrument",
+                "check" => "Number of the loop check",
                 _ => "Name of the file",
             };
             let schema = match name {

@@ -15,16 +15,18 @@ use lauter_core::supervisor::Line;
 use super::Service;
 use super::record::{BrewPath, of_brew};
 use crate::store::{
-    Brew, Database, StoreError, export_files, write_lines, write_run, write_samples, write_table,
+    Brew, Database, StoreError, changes, export_files, write_changes, write_lines, write_run,
+    write_samples, write_table,
 };
 use crate::web::problem::{Answer, Problem};
 use crate::web::wire::ExportFiles;
 
 /// Every file with its content type, in the order in which a person would want them.
-const FILES: [(&str, &str); 6] = [
+const FILES: [(&str, &str); 7] = [
     (export_files::PLAN, "application/toml"),
     (export_files::RUN, CSV),
     (export_files::SAMPLES, CSV),
+    (export_files::CORRECTIONS, JSON_LINES),
     (export_files::TABLE, CSV),
     (export_files::ALARMS, JSON_LINES),
     (export_files::LINES, JSON_LINES),
@@ -116,7 +118,12 @@ fn write(
             let ids: Vec<&str> = header.instruments.iter().map(|i| i.id.as_str()).collect();
             write_run(out, header.origin, &ids, &database.recording(brew.id)?)
         }
-        export_files::SAMPLES => write_samples(out, header.origin, &database.samples(brew.id)?),
+        export_files::SAMPLES => {
+            write_samples(out, header.origin, &database.recorded_samples(brew.id)?)
+        }
+        export_files::CORRECTIONS => {
+            write_changes(out, &changes(header, &database.other_events(brew.id)?))
+        }
         export_files::TABLE => write_table(out, &database.table(brew.id)?),
         export_files::ALARMS => {
             let alarms = database.alarms(brew.id)?.into_iter().map(Line::Alarm);

@@ -3,6 +3,7 @@
 
 mod alarms;
 pub mod body;
+mod calibration;
 mod catalogue;
 mod charts;
 mod crush;
@@ -21,11 +22,11 @@ use axum::extract::DefaultBodyLimit;
 use axum::http::StatusCode;
 use axum::{Json, Router, middleware};
 use serde_json::Value;
-use tokio::sync::Semaphore;
 use tokio_util::sync::CancellationToken;
 
 use super::live::Live;
 use super::parameters::BODY_BOUND;
+use super::places::Places;
 use super::problem::Problem;
 use super::wire::BASE;
 use super::{Entrance, csrf, guard, in_language, page, sign_in};
@@ -42,7 +43,7 @@ pub struct Service {
     /// The live state of each tun, in their order.
     pub live: Vec<Live>,
     /// Places for event streams.
-    pub streams: Arc<Semaphore>,
+    pub streams: Arc<Places>,
     pub stop: CancellationToken,
 }
 

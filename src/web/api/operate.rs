@@ -7,22 +7,27 @@ use axum::Json;
 use axum::extract::{Extension, Path, Query, State};
 use axum::http::{HeaderMap, StatusCode};
 use lauter_core::projection::Plan;
+use lauter_core::units::{Unit, gravity_to_p};
 use schemars::JsonSchema;
 use serde::Deserialize;
+use serde_json::{Value, json};
 
 use super::{Service, body};
 use crate::access::Caller;
 use crate::config;
+use crate::config::model::{Display, GravityUnit, VolumeUnit};
 use crate::web::acts::Actor;
 use crate::web::guard::{MediaType, media_type};
 use crate::web::problem::{Answer, Problem};
-use crate::web::wire::{AlarmOperation, BrewName, Noted, ProfileVersion, RakingNoted, SampleBody};
+use crate::web::wire::{
+    AlarmOperation, BrewName, Fault, Noted, ProfileVersion, RakingNoted, SampleTaken,
+};
 
 /// Site and tun of a path.
 type TunPath = Path<(String, String)>;
 
 impl Service {
-    fn actor<'a>(
+    pub(super) fn actor<'a>(
         &'a self,
         caller: &'a Caller,
         Path((site, tun)): &TunPath,
@@ -40,6 +45,43 @@ pub struct StartQuery {
     /// Whether a brew of the same id that is in the record already may be removed from it.
     #[serde(default)]
     replace: bool,
+    /// Whether gravities and volumes stand in the units that the page shows (`[web] gravity` and `volume`) instead of °P
+    /// and L. Only for a plan as JSON.
+    #[serde(default)]
+    as_shown: bool,
+}
+
+/// Gravities of a plan.
+const GRAVITIES: [&str; 3] = [
+    "target_gravity_p",
+    "first_wort_gravity_p",
+    "gravity_floor_p",
+];
+
+/// Brings what was typed on the page into the plan's own units.
+fn into_own_units(plan: &mut Value, display: Display) -> Result<(), Problem> {
+    let Some(members) = plan.as_object_mut() else {
+        return Ok(()); // The plan's reader says what is wrong with it.
+    };
+    if display.gravity == GravityUnit::SpecificGravity {
+        for key in GRAVITIES {
+            let Some(typed) = members.get(key).and_then(Value::as_f64) else {
+                continue;
+            };
+            let gravity_p =
+                gravity_to_p(Unit::SpecificGravity, typed, None, 1.0).map_err(|error| {
+                    let faults = vec![Fault::new(key, error.to_string())];
+                    Problem::unprocessable("plan", faults)
+                })?;
+            members.insert(key.to_owned(), json!((100.0 * gravity_p).round() / 100.0));
+        }
+    }
+    if display.volume == VolumeUnit::Hl
+        && let Some(typed_hl) = members.get("planned_volume_l").and_then(Value::as_f64)
+    {
+        members.insert("planned_volume_l".to_owned(), json!(100.0 * typed_hl));
+    }
+    Ok(())
 }
 
 pub async fn start_brew(
@@ -51,11 +93,18 @@ pub async fn start_brew(
     received: body::Received,
 ) -> Result<(StatusCode, Json<BrewName>), Problem> {
     let actor = service.actor(&caller, &path)?;
-    let started = actor.start_brew(plan(&headers, received)?, query.replace);
+    let shown = query
+        .as_shown
+        .then_some(actor.tun.configuration.web.display);
+    let started = actor.start_brew(plan(&headers, received, shown)?, query.replace);
     Ok((StatusCode::CREATED, Json(started.await?)))
 }
 
-fn plan(headers: &HeaderMap, received: body::Received) -> Result<Plan, Problem> {
+fn plan(
+    headers: &HeaderMap,
+    received: body::Received,
+    shown: Option<Display>,
+) -> Result<Plan, Problem> {
     // Stands where a file's name would.
     let name = FilePath::new("plan");
     let bytes = body::bytes(received)?;
@@ -64,7 +113,11 @@ fn plan(headers: &HeaderMap, received: body::Received) -> Result<Plan, Problem> 
             .map_err(|_| Problem::new(StatusCode::BAD_REQUEST, "the plan is not text in UTF-8"))?;
         config::parse_plan(name, text)
     } else {
-        config::plan_of_tree(name, body::of_json(&bytes)?)
+        let mut tree = body::of_json(&bytes)?;
+        if let Some(display) = shown {
+            into_own_units(&mut tree, display)?;
+        }
+        config::plan_of_tree(name, tree)
     };
     plan.map_err(Problem::of_plan)
 }
@@ -78,16 +131,37 @@ pub async fn end_brew(
     Ok(Json(ended))
 }
 
+#[derive(Debug, Deserialize, JsonSchema)]
+pub struct SampleQuery {
+    /// Whether a sample that is far from what instruments and balance say is to be refused (409, with the key `doubtful`
+    /// among the faults) instead of taken.
+    #[serde(default)]
+    ask: bool,
+}
+
 pub async fn sample(
     State(service): State<Arc<Service>>,
     Extension(caller): Extension<Caller>,
     path: TunPath,
+    Query(SampleQuery { ask }): Query<SampleQuery>,
     headers: HeaderMap,
     received: body::Received,
-) -> Answer<SampleBody> {
+) -> Answer<SampleTaken> {
     let actor = service.actor(&caller, &path)?;
-    let taken = actor.sample(body::json(&headers, received)?).await?;
+    let taken = actor.sample(body::json(&headers, received)?, ask).await?;
     Ok(Json(taken))
+}
+
+pub async fn withdraw_sample(
+    State(service): State<Arc<Service>>,
+    Extension(caller): Extension<Caller>,
+    Path((site, tun, number)): Path<(String, String, String)>,
+) -> Answer<SampleTaken> {
+    let actor = service.actor(&caller, &Path((site, tun)))?;
+    let number = number
+        .parse::<usize>()
+        .map_err(|_| Problem::not_found(format!("there is no sample {number}")))?;
+    Ok(Json(actor.withdraw_sample(number).await?))
 }
 
 #[derive(Debug, Deserialize, JsonSchema)]

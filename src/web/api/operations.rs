@@ -2,6 +2,8 @@
 //!
 //! Owns the list: path, name, what each takes and answers, and the role it needs. Must not know how any is carried out.
 
+mod instruments;
+
 use lauter_core::projection::Plan;
 use lauter_core::supervisor::{AlarmLine, FanPoint, Line, Occurrence, ProjectionLine, TableLine};
 
@@ -13,12 +15,12 @@ use crate::store::Crush;
 use crate::web::wire::{
     ActionEntry, AlarmOperation, AlarmReport, BrewName, ExportFiles, Health, KnownProfile,
     NoteBody, Noted, ProfileVersion, RakingBody, RakingNoted, RecordedBrew, RecordedBrews,
-    SampleBody, ServedTuns, SignInBody, SignedIn, TrailEntry,
+    SampleBody, SampleTaken, ServedTuns, SignInBody, SignedIn, TrailEntry,
 };
 use crate::web::{events, metrics, sign_in};
 
 pub fn all() -> Catalogue {
-    let now = of_page(of_tun(of_service(Catalogue::new())));
+    let now = instruments::all(of_page(of_tun(of_service(Catalogue::new()))));
     of_charts(of_record(now))
 }
 
@@ -105,9 +107,19 @@ fn of_tun(catalogue: Catalogue) -> Catalogue {
         )
         .with(
             post("/api/v1/tuns/{site}/{tun}/samples", "sample", "Takes a hand sample")
+                .query::<operate::SampleQuery>()
                 .takes::<SampleBody>()
-                .answers::<SampleBody>(),
+                .answers::<SampleTaken>(),
             operate::sample,
+        )
+        .with(
+            post(
+                "/api/v1/tuns/{site}/{tun}/samples/{number}/withdraw",
+                "withdraw_sample",
+                "Takes a hand sample back that was a slip: it counts no more",
+            )
+            .answers::<SampleTaken>(),
+            operate::withdraw_sample,
         )
         .with(
             post("/api/v1/tuns/{site}/{tun}/notes", "note", "Puts words into the record")

@@ -30,6 +30,22 @@ pub enum Format {
     Json,
 }
 
+impl Format {
+    /// What stands for this format.
+    pub(super) fn choose<T>(
+        self,
+        html: impl FnOnce() -> T,
+        csv: impl FnOnce() -> T,
+        json: impl FnOnce() -> T,
+    ) -> T {
+        match self {
+            Self::Html => html(),
+            Self::Csv => csv(),
+            Self::Json => json(),
+        }
+    }
+}
+
 /// All its content types.
 pub const MEDIA_TYPES: [&str; 3] = [
     "text/html; charset=utf-8",
@@ -40,11 +56,11 @@ pub const MEDIA_TYPES: [&str; 3] = [
 #[derive(Debug, Deserialize, JsonSchema)]
 pub struct ReportQuery {
     #[serde(default)]
-    format: Format,
+    pub(super) format: Format,
 }
 
 /// A report runs no script and loads nothing; its one style is inside.
-const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
+pub(super) const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
 
 pub async fn report(
     State(service): State<Arc<Service>>,
@@ -87,7 +103,11 @@ pub async fn report(
 /// A hand sample with its time.
 #[derive(Debug, Serialize, JsonSchema)]
 pub struct TimedSample {
+    /// Counts the brew's samples from 1.
+    pub number: usize,
     pub elapsed_s: f64,
+    /// Null while it stands; otherwise when it was withdrawn.
+    pub withdrawn_s: Option<f64>,
     #[serde(flatten)]
     pub sample: SampleBody,
 }
@@ -98,11 +118,14 @@ pub async fn samples(
 ) -> Answer<Vec<TimedSample>> {
     let samples = of_brew(&service, path, |database, brew| {
         let origin = brew.header.origin;
-        let samples = database.samples(brew.id)?.into_iter();
+        let samples = database.recorded_samples(brew.id)?.into_iter();
         Ok(samples
-            .map(|(at, sample)| TimedSample {
-                elapsed_s: at.since(origin),
-                sample: sample.into(),
+            .enumerate()
+            .map(|(place, recorded)| TimedSample {
+                number: place + 1,
+                elapsed_s: recorded.at.since(origin),
+                withdrawn_s: recorded.withdrawn.map(|at| at.since(origin)),
+                sample: recorded.sample.into(),
             })
             .collect())
     })

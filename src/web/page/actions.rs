@@ -7,6 +7,7 @@ use super::start;
 use super::view::{api_path, segment};
 use crate::display::course::occurrence_said;
 use crate::display::terms::fill;
+use crate::report;
 
 /// The brew under way, and the time.
 pub fn brew_line(view: &View<'_>) -> Markup {
@@ -59,10 +60,34 @@ pub fn panel(view: &View<'_>) -> Markup {
                     data-name=(format!("{place_name}: {label}")) { strong { (place_name) } " " span { (label) } }
             }
         }
+        (taken(view))
+        p class="watch-only sub" { (view.voice.asked().watch_only) }
         div class="buttons" {
             button type="button" id="do-note" class="quiet" data-act="note" { (words.note) "…" }
             @if !seen { button type="button" id="do-raking" class="quiet" data-act="raking" { (words.raking) "…" } }
             button type="button" id="do-end" class="quiet" data-act="end" { (words.end_runoff) "…" }
+        }
+    }
+}
+
+/// Samples that can be taken back from here; the others by the command line.
+const TAKEN_SHOWN: usize = 3;
+
+/// The last hand samples, each with the way to take it back.
+fn taken(view: &View<'_>) -> Markup {
+    let (voice, notebook) = (view.voice, view.notebook);
+    let numbered = notebook.sample_numbers.iter().zip(&notebook.samples);
+    let words = voice.asked();
+    html! {
+        ul class="taken" {
+            @for (number, sample) in numbered.rev().take(TAKEN_SHOWN) {
+                @let told = report::sampled(voice, sample);
+                li {
+                    span { (told) }
+                    button type="button" class="quiet" id={ "withdraw-" (number) } data-act="withdraw" data-number=(number)
+                        data-name=(report::told_sample(voice, sample)) { (words.withdraw) "…" }
+                }
+            }
         }
     }
 }

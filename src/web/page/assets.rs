@@ -12,6 +12,7 @@ pub async fn asset(Path(name): Path<String>) -> Result<Response, Problem> {
         "page.css" => (CSS, include_str!("assets/page.css")),
         "charts.css" => (CSS, charts::STYLE),
         "page.js" => (SCRIPT, include_str!("assets/page.js")),
+        "loop_check.js" => (SCRIPT, include_str!("assets/loop_check.js")),
         "theme.js" => (SCRIPT, include_str!("assets/theme.js")),
         "icon.svg" => ("image/svg+xml", include_str!("assets/icon.svg")),
         _ => return Err(Problem::not_found(format!("the page has no file {name}"))),

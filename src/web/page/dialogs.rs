@@ -8,7 +8,7 @@ use crate::display::terms::fill;
 
 pub fn all(view: &View<'_>) -> Markup {
     html! {
-        (sample(view)) (shelve(view)) (note(view)) (raking(view)) (end(view))
+        (sample(view)) (withdraw(view)) (shelve(view)) (note(view)) (raking(view)) (end(view))
     }
 }
 
@@ -63,6 +63,21 @@ fn sample(view: &View<'_>) -> Markup {
         &body,
         words.save,
         words.cancel,
+    )
+}
+
+fn withdraw(view: &View<'_>) -> Markup {
+    let asked = view.voice.asked();
+    let body = html! {
+        p { strong id="withdraw-name" {} }
+        p { (asked.withdraw_says) }
+    };
+    dialog(
+        "dialog-withdraw",
+        &html! { (asked.withdraw_title) },
+        &body,
+        asked.withdraw,
+        view.voice.words.cancel,
     )
 }
 

@@ -9,6 +9,7 @@ use lauter_core::units::Unit;
 use maud::{Markup, html};
 
 use super::actions::brew_line;
+use super::instrument::address;
 use super::links::links;
 use super::shell::{Frame, drawn};
 use super::symbols::flag;
@@ -51,12 +52,14 @@ pub fn page(frame: &Frame<'_>, view: &View<'_>) -> Markup {
 
 fn table(view: &View<'_>) -> Markup {
     let words = view.voice.words;
+    let about = view.voice.calibration_words();
     html! {
         table class="data" {
             thead { tr {
                 th scope="col" { (words.instrument) } th scope="col" class="words" { (words.measures) }
                 th scope="col" { (words.raw_value) } th scope="col" { (words.believed_value) } th scope="col" { "±" }
                 th scope="col" { (words.rate) }
+                th scope="col" { (about.corrected_value) } th scope="col" class="words" { (about.due) }
                 th scope="col" class="words" { (words.status) } th scope="col" class="words" { (words.last_change) }
             } }
             tbody { @for configured in &view.configuration.instruments { (row(view, &configured.instrument)) } }
@@ -79,12 +82,14 @@ fn row(view: &View<'_>, instrument: &Instrument) -> Markup {
     let own = reading.map_or(instrument.unit, |reading| reading.unit);
     html! {
         tr class=[amiss.then_some("amiss")] {
-            th scope="row" { (instrument.id) }
+            th scope="row" { a href=(address(view, &instrument.id)) { (instrument.id) } }
             td class="words" { (measures_words(instrument.measures, language)) }
             td { (figure(view, pick(|it| it.raw), instrument.unit)) }
             td { strong { (figure(view, pick(|it| it.value), own)) } }
             td { (plain(view, pick(|it| it.standard_error))) }
             td { (plain(view, pick(|it| it.rate_per_min))) }
+            td { (plain(view, pick(|it| it.corrected))) }
+            td class="words" { (due(view, &instrument.id)) }
             td class="words" {
                 @if amiss { (flag()) }
                 (reading.map_or(words.never_read, |reading| status_words(reading.status, language)))
@@ -92,6 +97,22 @@ fn row(view: &View<'_>, instrument: &Instrument) -> Markup {
             }
             td class="words" { (last_change(view, &instrument.id)) }
         }
+    }
+}
+
+/// When it is to be checked again, and what somebody should see to.
+fn due(view: &View<'_>, id: &str) -> Markup {
+    let known = view
+        .status
+        .calibration
+        .iter()
+        .find(|it| it.instrument == id);
+    let day = known
+        .and_then(|it| it.due.as_ref())
+        .map(|due| due.chars().take(10).collect::<String>());
+    html! {
+        @match day { Some(day) => (day), None => (NONE) }
+        @if let Some(hint) = known.and_then(|it| it.hint.as_ref()) { " · " (flag()) span lang="en" { (hint) } }
     }
 }
 

@@ -13,6 +13,7 @@ mod dialogs;
 mod footing;
 mod gauge;
 mod glance;
+mod instrument;
 mod instruments;
 mod links;
 mod next_step;

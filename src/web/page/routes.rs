@@ -14,11 +14,14 @@ use super::brews::{self, COMPARED, Row};
 use super::runoff::{self, Drawings};
 use super::shell::{self, Frame, Place};
 use super::view::page_path;
-use super::{View, assets, instruments, tun};
+use super::{View, assets, instrument, instruments, tun};
 use crate::brew_record::BrewRecord;
+use crate::certificate;
 use crate::charts::{self, Comparison, CrushPoint, Size};
+use crate::clock::wall_now;
 use crate::display::Voice;
 use crate::runtime::request::TunHandle;
+use crate::web::acts::configured;
 use crate::web::api::{Service, bed_setting, running_charts};
 use crate::web::events;
 use crate::web::live::look;
@@ -50,7 +53,8 @@ pub fn router() -> Router<Arc<Service>> {
         .route("/brews", get(brews_page))
         .route("/tun", get(tun_page))
         .route("/instruments", get(instruments_page))
-        .route("/instruments/parts", get(events::page_parts));
+        .route("/instruments/parts", get(events::page_parts))
+        .route("/instruments/{instrument}", get(instrument_page));
     Router::new()
         .route("/", get(first_page))
         .route("/assets/{name}", get(assets::asset))
@@ -141,6 +145,36 @@ async fn instruments_page(
     let frame = frame(handle, Place::Instruments);
     let view = View::new(handle, &look);
     Ok(served(&instruments::page(&frame, &view)))
+}
+
+async fn instrument_page(
+    State(service): State<Arc<Service>>,
+    Path((site, tun, name)): Path<(String, String, String)>,
+) -> Page {
+    let handle = service.tun(&site, &tun)?;
+    let configured = configured(handle, &name)?;
+    let look = look(handle, &service.store).await?;
+    let (id, name) = (handle.id, configured.id.clone());
+    let (checks, corrections) = service
+        .store
+        .read(move |database| {
+            let checks = database.loop_checks(id, Some(&name))?;
+            Ok((checks, database.correction_history(id, &name)?))
+        })
+        .await?;
+    let drift = (!checks.is_empty())
+        .then(|| charts::drift(&certificate::course(&checks), voice_of(handle), CHART))
+        .transpose()?;
+    let shown = instrument::Shown {
+        instrument: configured,
+        checks: &checks,
+        corrections: &corrections,
+        drift: drift.as_deref(),
+        now: wall_now(),
+    };
+    let frame = frame(handle, Place::Instruments);
+    let view = View::new(handle, &look);
+    Ok(served(&instrument::page(&frame, &view, &shown)))
 }
 
 fn frame(handle: &TunHandle, place: Place) -> Frame<'_> {

@@ -38,7 +38,7 @@ impl Frame<'_> {
 
     /// A whole page; `beside` stands in the heading, beneath the name.
     pub fn page(&self, title: &str, beside: &Markup, body: &Markup) -> Markup {
-        let words = self.voice.words;
+        let (words, asked) = (self.voice.words, self.voice.asked());
         let links = [
             (Place::Runoff, "", words.runoff),
             (Place::Brews, "brews", words.brews),
@@ -66,8 +66,15 @@ impl Frame<'_> {
                         div class="tools" {
                             span class="link" id="link" role="status" data-live=(words.live) data-lost=(words.not_live) {}
                             button type="button" class="quiet" id="who" data-act="who" { (words.who) }
+                            span class="account" id="account" hidden {
+                                span class="hidden" { (asked.signed_in) " " } span class="who" id="account-name" {}
+                                a class="button" href="/sign-in" { (asked.sign_out) }
+                            }
                             button type="button" class="quiet" id="theme" data-act="theme" aria-label=(words.theme_says) { (words.theme) }
                         }
+                    }
+                    div class="session-over" id="session-over" role="alert" hidden {
+                        span { (asked.session_over) } a class="button" href="/sign-in" { (asked.sign_in) }
                     }
                     main id="main" tabindex="-1" { h1 class="hidden" { (title) } (body) }
                     (dialogs::who(self.voice))
@@ -99,8 +106,18 @@ pub fn head(title: &str) -> Markup {
 
 /// What the script says by itself.
 fn script_words(voice: Voice) -> String {
-    let words = voice.words;
+    let (words, asked) = (voice.words, voice.asked());
     json!({
+        "session_over": asked.session_over,
+        "age": asked.age,
+        "no_answer": asked.no_answer,
+        "unreachable": asked.unreachable,
+        "sending": asked.sending,
+        "repeated": asked.repeated,
+        "sure": asked.sure,
+        "decimal_only": asked.decimal_only,
+        "which_number": asked.which_number,
+        "withdrawn": asked.withdrawn,
         "saved": words.saved,
         "failed": words.not_saved,
         "number": words.number_needed,

@@ -9,61 +9,63 @@ struct Field<'a> {
     key: &'a str,
     label: &'a str,
     unit: &'a str,
-    value: &'a str,
+    value: String,
     needed: bool,
 }
 
-/// Values are °P and L whatever the page shows: they are the plan's own.
+/// Gravities and volumes are asked for as the page shows them; the interface converts them (`as_shown`).
 pub fn form(view: &View<'_>) -> Markup {
-    let words = view.voice.words;
+    let (voice, words) = (view.voice, view.voice.words);
+    // As the plan's own defaults.
+    let (floor, ceiling) = (voice.gravity(3.0), voice.number(6.0, 1));
     let fields = [
         Field {
             key: "grist_kg",
             label: words.grist,
             unit: "kg",
-            value: "",
+            value: String::new(),
             needed: true,
         },
         Field {
             key: "target_gravity_p",
             label: words.start_of_boil_gravity,
-            unit: "°P",
-            value: "",
+            unit: voice.gravity_unit(),
+            value: String::new(),
             needed: true,
         },
         Field {
             key: "planned_volume_l",
             label: words.planned_volume,
-            unit: "L",
-            value: "",
+            unit: voice.volume_unit(),
+            value: String::new(),
             needed: true,
         },
         Field {
             key: "runoff_minutes",
             label: words.runoff_time,
             unit: "min",
-            value: "90",
+            value: "90".to_owned(),
             needed: true,
         },
         Field {
             key: "first_wort_gravity_p",
             label: words.first_wort_gravity,
-            unit: "°P",
-            value: "",
+            unit: voice.gravity_unit(),
+            value: String::new(),
             needed: false,
         },
         Field {
             key: "gravity_floor_p",
             label: words.gravity_floor,
-            unit: "°P",
-            value: "3",
+            unit: voice.gravity_unit(),
+            value: floor,
             needed: true,
         },
         Field {
             key: "ph_ceiling",
             label: words.ph_ceiling,
             unit: "pH",
-            value: "6",
+            value: ceiling,
             needed: true,
         },
     ];
@@ -81,7 +83,7 @@ pub fn form(view: &View<'_>) -> Markup {
             @for field in &fields {
                 div class="field" {
                     label for={ "plan-" (field.key) } { (field.label) ", " (field.unit) @if !field.needed { " (" (words.optional) ")" } }
-                    input id={ "plan-" (field.key) } name=(field.key) inputmode="decimal" data-number
+                    input id={ "plan-" (field.key) } name=(field.key) inputmode="decimal" data-number=(if field.unit == "SG" { "fine" } else { "" })
                         value=(field.value) required[field.needed] autocomplete="off";
                 }
             }

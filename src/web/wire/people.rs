@@ -12,7 +12,7 @@ use crate::access::Role;
 use crate::store::{Brew, Database, DatedEvent, StoreError, TunId};
 
 /// One line that says something: no control characters, and not spaces alone (as `check_text` has it).
-const ONE_LINE: &str = r"^(?=[\s\S]*\S)[^\u0000-\u001f\u007f-\u009f]+$";
+pub(super) const ONE_LINE: &str = r"^(?=[\s\S]*\S)[^\u0000-\u001f\u007f-\u009f]+$";
 
 /// Longest raking that can be reported, min. Common practice, no source: rakings last a minute or two.
 const LONGEST_RAKING_MIN: f64 = 30.0;

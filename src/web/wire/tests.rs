@@ -1,3 +1,5 @@
+use lauter_core::supervisor::Place;
+
 use super::*;
 
 fn keys<T: fmt::Debug>(result: Result<T, Vec<Fault>>) -> Vec<String> {

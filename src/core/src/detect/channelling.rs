@@ -271,7 +271,7 @@ impl ChannelWatch {
         view: &View,
         evidence: &Evidence,
     ) -> RunningsSpeak {
-        if evidence.bed_has_let_go(parameters) {
+        if evidence.bed_has_let_go(parameters) || evidence.bed_is_loose() {
             self.let_go_at_l = Some(view.runoff_l);
         }
         let remembered = self

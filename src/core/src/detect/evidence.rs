@@ -14,6 +14,8 @@ const SLOW_SHARE: f64 = 0.52;
 /// Rakes undo what has settled and packed, and loosen the grain a little more: a bed that is looser by this share than it
 /// ever was in this run-off was not raked. Own choice, tried against the simulated tun.
 const BEYOND_RAKES_SHARE: f64 = 0.26;
+/// Beside runnings that fall away, a bed looser by this share than it ever was has let go.
+const LOOSE_SHARE: f64 = 0.22;
 /// A larger part than this within half a minute and no channel did it.
 const SUDDEN_SHARE: f64 = 0.9;
 /// Part of the fall that the pressure drop itself must show.
@@ -60,6 +62,11 @@ impl Evidence {
     /// The bed has let go, whoever did it.
     pub fn bed_has_let_go(&self, parameters: &Parameters) -> bool {
         self.has_pressure && self.fall.certain && self.bed_speaks(parameters, 1.0)
+    }
+
+    /// Looser than it ever was, though nobody saw it let go: flow was being changed.
+    pub fn bed_is_loose(&self) -> bool {
+        self.has_pressure && self.fall.below_loosest_share >= LOOSE_SHARE
     }
 
     pub fn speaks(&self, parameters: &Parameters, settled: bool, runnings: RunningsSpeak) -> bool {

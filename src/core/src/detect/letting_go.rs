@@ -15,9 +15,10 @@ use super::sequential::Cusum;
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct BedLook {
     pub elapsed_s: f64,
-    /// Logarithms of the resistance and of the pressure drop itself.
+    /// Logarithms of the resistance, and of the pressure drop and the flow that it is made of.
     pub resistance_ln: f64,
     pub pressure_drop_ln: f64,
+    pub flow_ln: f64,
 }
 
 /// How the resistance has fallen since it left its course.
@@ -53,6 +54,8 @@ const STEEPEST_SLOPE: f64 = 0.008;
 /// Weight of a step in slope and scatter, and the share of the limit beyond which none is learnt.
 const LEARNING: f64 = 0.05;
 const LEARNS_BELOW: f64 = 0.3;
+/// With a larger step of ln flow between two looks somebody has changed the flow: what moved meanwhile is not the bed's.
+const SAME_FLOW: f64 = 0.04;
 /// Looks kept since the fall began.
 const LOOKS_KEPT: usize = 200;
 
@@ -116,7 +119,8 @@ impl LettingGo {
         self.next_l = volume_l + self.step_l;
         let last = self.last.replace(look);
         let goes_on = std::mem::replace(&mut self.goes_on, true);
-        let Some(last) = last.filter(|_| goes_on) else {
+        let joins = |last: &BedLook| goes_on && (look.flow_ln - last.flow_ln).abs() <= SAME_FLOW;
+        let Some(last) = last.filter(joins) else {
             if self.cusum.fall <= 0.0 {
                 self.before = Some(look);
             }
@@ -160,16 +164,19 @@ impl LettingGo {
 
     /// The fall so far; none while the resistance keeps its course.
     pub fn fall(&self) -> Fall {
-        let (Some(before), Some((now_s, _)), Some(last)) =
-            (self.before, self.since.back(), self.last)
-        else {
-            return Fall::default();
+        let loosest = self.loosest_ln.zip(self.last);
+        let below_loosest_ln = loosest.map_or(0.0, |(ln, last)| ln - last.resistance_ln);
+        let course = Fall {
+            below_loosest_share: 1.0 - (-below_loosest_ln.max(0.0)).exp(),
+            ..Fall::default()
+        };
+        let (Some(before), Some((now_s, _))) = (self.before, self.since.back()) else {
+            return course;
         };
         if self.fallen_ln <= 0.0 {
-            return Fall::default();
+            return course;
         }
         let part = |part_ln: f64| (part_ln / self.fallen_ln).clamp(0.0, 1.0);
-        let below_loosest_ln = self.loosest_ln.map_or(0.0, |ln| ln - last.resistance_ln);
         Fall {
             certain: self.cusum.has_fallen(),
             share: 1.0 - (-self.fallen_ln).exp(),
@@ -177,7 +184,7 @@ impl LettingGo {
             at_once_share: part(self.largest_within(before, AT_ONCE_S)),
             sudden_share: part(self.largest_within(before, SUDDEN_S)),
             in_pressure_share: part(self.in_pressure_ln),
-            below_loosest_share: 1.0 - (-below_loosest_ln.max(0.0)).exp(),
+            ..course
         }
     }
 
@@ -218,6 +225,7 @@ mod tests {
                 elapsed_s,
                 resistance_ln: ln,
                 pressure_drop_ln: ln,
+                flow_ln: 0.0,
             };
             bed.observe(elapsed_s, look);
         }

@@ -43,6 +43,11 @@ impl SampleWatch {
         }
     }
 
+    /// The instrument is another one now: what was learnt of the old one is forgotten.
+    pub fn begin_anew(&mut self) {
+        *self = Self::new(self.errors, self.sum.limit);
+    }
+
     /// Takes what the instrument read beyond the sample. `moving` is what the value itself may have moved by between
     /// the two, standard deviation.
     pub fn compare(&mut self, difference: f64, moving: f64) {

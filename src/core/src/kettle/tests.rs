@@ -68,7 +68,7 @@ fn kettle_samples_pull_the_gravity_and_narrow_it() {
     let mut kettle = kettle();
     kettle.fill(portion(3000.0, 15.0));
     let before = kettle.contents();
-    kettle.observe_kettle_sample(14.9);
+    kettle.take_kettle_gravity(0, 14.9, Moment::ZERO);
     let after = kettle.contents();
     assert!(after.gravity_p < before.gravity_p);
     assert!(after.gravity_se_p < before.gravity_se_p);
@@ -106,13 +106,92 @@ fn one_wild_level_reading_hardly_counts() {
     );
 }
 
+fn at(minute: f64) -> Moment {
+    Moment::from_seconds(60.0 * minute)
+}
+
 #[test]
 fn two_kettle_samples_that_agree_open_a_wrong_balance() {
     let mut kettle = kettle();
     kettle.fill(portion(3000.0, 15.0));
-    kettle.observe_kettle_sample(14.2);
+    kettle.take_kettle_gravity(0, 14.2, at(0.0));
     assert!(kettle.contents().gravity_p.unwrap() > 14.7);
-    kettle.observe_kettle_sample(14.2);
+    kettle.take_kettle_gravity(1, 14.2, at(10.0));
     let gravity_p = kettle.contents().gravity_p.unwrap();
     assert!((gravity_p - 14.2).abs() < 0.2, "{gravity_p}");
+}
+
+#[test]
+fn a_wild_sample_is_not_believed_by_being_repeated_within_minutes() {
+    for slip_p in [14.2, 12.4, 1.076] {
+        let mut kettle = kettle();
+        kettle.fill(portion(3000.0, 15.0));
+        for (number, minute) in [0.0, 0.02, 1.0, 3.0, 4.9].into_iter().enumerate() {
+            kettle.take_kettle_gravity(number, slip_p, at(minute));
+        }
+        let gravity_p = kettle.contents().gravity_p.unwrap();
+        assert!(gravity_p > 14.7, "{slip_p}: {gravity_p}");
+    }
+}
+
+#[test]
+fn a_sample_far_from_the_balance_needs_two_others() {
+    let mut kettle = kettle();
+    kettle.fill(portion(3000.0, 18.6));
+    kettle.take_kettle_gravity(0, 12.4, at(0.0));
+    kettle.take_kettle_gravity(1, 12.4, at(10.0));
+    assert!(kettle.contents().gravity_p.unwrap() > 18.0);
+    kettle.take_kettle_gravity(2, 12.4, at(20.0));
+    assert!(kettle.contents().gravity_p.unwrap() < 13.0);
+}
+
+#[test]
+fn a_withdrawn_sample_leaves_the_balance_as_it_would_be_without() {
+    let (mut with, mut without) = (kettle(), kettle());
+    for kettle in [&mut with, &mut without] {
+        kettle.fill(portion(1500.0, 15.0));
+    }
+    with.take_kettle_gravity(0, 14.4, at(0.0));
+    with.take_kettle_volume(1, 1400.0, at(1.0));
+    with.take_runnings_gravity(2, 15.0, 14.5, at(2.0));
+    for kettle in [&mut with, &mut without] {
+        kettle.fill(portion(1500.0, 13.0));
+        kettle.observe_level(3010.0, 10.0);
+    }
+    assert_ne!(with.contents(), without.contents());
+    for number in [1, 0, 2, 2, 7] {
+        with.withdraw(number);
+    }
+    assert_eq!(with.contents(), without.contents());
+}
+
+/// The samples that stay are given again with what they met: the more exactly the meters read, the more exactly.
+#[test]
+fn the_samples_beside_a_withdrawn_one_count_as_before() {
+    let (mut with, mut without) = (kettle(), kettle());
+    let mut give = |number, sample_p, minute, also_with: bool| {
+        if also_with {
+            with.take_kettle_gravity(number, sample_p, at(minute));
+        }
+        for kettle in [&mut with, &mut without] {
+            for _ in 0..10 {
+                kettle.fill(portion(100.0, 15.0 - 0.2 * minute / 10.0));
+            }
+        }
+    };
+    give(0, 0.0, 0.0, false);
+    give(0, 13.0, 10.0, true);
+    without.take_kettle_gravity(1, 14.7, at(20.0));
+    with.take_kettle_gravity(1, 14.7, at(20.0));
+    for kettle in [&mut with, &mut without] {
+        for _ in 0..10 {
+            kettle.fill(portion(100.0, 14.0));
+        }
+    }
+    with.withdraw(0);
+    let (with, without) = (with.contents(), without.contents());
+    let apart_p = with.gravity_p.unwrap() - without.gravity_p.unwrap();
+    assert!(apart_p.abs() < 0.005, "{with:?} {without:?}");
+    let wider = with.gravity_se_p / without.gravity_se_p;
+    assert!((0.95..1.05).contains(&wider), "{wider}");
 }

@@ -72,6 +72,11 @@ impl Plan {
                 key: "brew",
                 message: "must be a name without control characters or '/'".to_owned(),
             });
+        } else if matches!(self.brew.as_str(), "." | "..") {
+            faults.push(PlanFault {
+                key: "brew",
+                message: format!("is {:?}, which means a directory; give a name", self.brew),
+            });
         }
         let ranges = [
             ("grist_kg", self.grist_kg, 1.0, 100_000.0),
@@ -104,5 +109,30 @@ impl Plan {
             });
         }
         faults
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_brew_is_not_named_as_a_directory_is() {
+        let mut plan = Plan {
+            brew: "..".to_owned(),
+            recipe: String::new(),
+            grist_kg: 980.0,
+            target_gravity_p: 12.4,
+            planned_volume_l: 5200.0,
+            runoff_minutes: 90.0,
+            first_wort_gravity_p: None,
+            gravity_floor_p: 3.0,
+            ph_ceiling: 6.0,
+            ph_basis: PhBasis::Room,
+        };
+        for (brew, faults) in [("..", 1), (".", 1), ("...", 0), ("7", 0), ("a/b", 1)] {
+            plan.brew = brew.to_owned();
+            assert_eq!(plan.check().len(), faults, "{brew}");
+        }
     }
 }

@@ -6,6 +6,7 @@
 mod learning;
 mod notes;
 mod rake_gain;
+mod sampling;
 mod stopping;
 
 use std::collections::VecDeque;
@@ -13,7 +14,7 @@ use std::collections::VecDeque;
 use serde::{Deserialize, Serialize};
 
 use crate::bed::Bed;
-use crate::detect::{ChannelWatch, Comparison, SampleWatch, Suspect, is_pulled};
+use crate::detect::{ChannelWatch, Comparison, Suspect, is_pulled};
 use crate::kettle::{Contents, Kettle};
 use crate::profile::TunProfile;
 use crate::projection::{Crossing, Crossings, Draws, Plan, Stop};
@@ -21,6 +22,8 @@ use crate::reading::Moment;
 use crate::washout::{Acidity, Expectation, Washout};
 
 use self::notes::Notes;
+pub use self::sampling::SampleDoubt;
+pub(super) use self::sampling::Samples;
 use super::doubt::Witnesses;
 use super::inflow::Inflow;
 use super::output::Phase;
@@ -103,9 +106,8 @@ pub(super) struct Brew {
     /// Kettle level against summed flow, and what the totaliser says of the flow meter beside it.
     pub volumes: Comparison,
     pub totals: Totals,
-    /// The line's gravity and pH against hand samples.
-    pub gravity_samples: SampleWatch,
-    pub ph_samples: SampleWatch,
+    /// The hand samples, and the line's gravity and pH against them.
+    pub samples: Samples,
     pub witnesses: Witnesses,
     pub flow_started: Option<Moment>,
     /// The channel that is suspected now has been alarmed.
@@ -174,7 +176,6 @@ impl Brew {
             Some(teaching) => Washout::taught(parameters.washout, expectation, teaching),
             None => Washout::new(parameters.washout, expectation),
         };
-        let samples = |errors| SampleWatch::new(errors, parameters.detect.sample_deviations);
         Self {
             kettle: Kettle::new(
                 parameters.kettle,
@@ -200,8 +201,7 @@ impl Brew {
             disagreements: Disagreements::default(),
             volumes: Comparison::default(),
             totals: Totals::default(),
-            gravity_samples: samples(learning::GRAVITY_SAMPLES),
-            ph_samples: samples(learning::PH_SAMPLES),
+            samples: Samples::new(parameters),
             witnesses: Witnesses::default(),
             flow_started: None,
             channel_alarmed: false,

@@ -1,10 +1,11 @@
 //! One instrument inside the supervisor: from what arrives to a value in the program's own unit.
 //!
-//! Owns the order of the steps: status, current loop, limits, zero, conditioning, conversion. Switches are
+//! Owns the order of the steps: status, current loop, zero, limits, correction, conditioning, conversion. Switches are
 //! taken as they are. It does not know what the value is for.
 
 use serde::{Deserialize, Serialize};
 
+use crate::calibration::Correction;
 use crate::conditioning::{Conditioner, Estimate, Outcome, Parameters, Timed};
 use crate::reading::{Cause, Instrument, Moment, Reading, Status, switch_is_on};
 use crate::units::{Dimension, Unit, loop_state, loop_to_span};
@@ -19,6 +20,13 @@ pub(super) struct Channel {
     switch: Option<Result<bool, Cause>>,
     status: Status,
     raw: Option<f64>,
+    /// The last reading in `unit`, after zero and before any correction; then after it.
+    #[serde(default)]
+    measured: Option<f64>,
+    #[serde(default)]
+    corrected: Option<f64>,
+    #[serde(default)]
+    correction: Option<Correction>,
     pub readings: u64,
     pub rejected: u64,
     /// A reading has come since the last one was put out.
@@ -37,8 +45,14 @@ pub(super) struct Channel {
 
 impl Channel {
     pub fn new(instrument: Instrument) -> Self {
-        let unit = instrument.span.map_or(instrument.unit, |span| span.unit);
+        Self::corrected_by(instrument, None)
+    }
+
+    /// With fresh conditioning, so that what was learnt from readings corrected otherwise does not stay.
+    pub fn corrected_by(instrument: Instrument, correction: Option<Correction>) -> Self {
+        let unit = instrument.reads_in();
         let (low, high) = Self::limits(&instrument);
+        let (low, high) = correction.map_or((low, high), |made| made.rule.range(low, high));
         let conditioner = Conditioner::new(
             Parameters::for_measurement(instrument.measures),
             low,
@@ -52,6 +66,9 @@ impl Channel {
             switch: None,
             status: Status::Good,
             raw: None,
+            measured: None,
+            corrected: None,
+            correction,
             readings: 0,
             rejected: 0,
             fresh: false,
@@ -65,14 +82,7 @@ impl Channel {
 
     /// Limits of the conditioned value: those of a current loop are currents and become the span's ends.
     fn limits(instrument: &Instrument) -> (f64, f64) {
-        let low = instrument.low.unwrap_or(0.0) - instrument.zero;
-        let high = instrument.high.unwrap_or(1.0) - instrument.zero;
-        let Some(span) = instrument.span else {
-            return (low, high);
-        };
-        let ends =
-            [low, high].map(|current_ma| loop_to_span(current_ma, span.at_4_ma, span.at_20_ma));
-        (ends[0].min(ends[1]), ends[0].max(ends[1]))
+        instrument.limits().unwrap_or((0.0, 1.0))
     }
 
     /// When its link last brought anything of it; None before it ever did.
@@ -84,8 +94,8 @@ impl Channel {
         self.instrument.measures.dimension() == Dimension::Switch
     }
 
-    /// Takes a reading; `process_moves` tells whether this value must be moving.
-    pub fn observe(&mut self, reading: &Reading, process_moves: bool) -> Outcome {
+    /// Takes a reading; `process_moves` tells whether this value must be moving, `celsius` how warm the instrument is.
+    pub fn observe(&mut self, reading: &Reading, process_moves: bool, celsius: f64) -> Outcome {
         self.readings += 1;
         self.fresh = true;
         if reading.value != Err(Cause::LinkLost) {
@@ -93,7 +103,12 @@ impl Channel {
         }
         self.status = reading.status;
         self.raw = reading.value.ok();
-        let value = self.admitted(reading);
+        self.measured = self
+            .measured(reading)
+            .ok()
+            .filter(|value| value.is_finite());
+        let value = self.admitted(reading, celsius);
+        self.corrected = value.ok().filter(|_| self.correction.is_some());
         if self.is_switch() {
             self.switch = Some(value.map(switch_is_on));
             self.rejected += u64::from(value.is_err());
@@ -109,13 +124,31 @@ impl Channel {
         outcome
     }
 
-    fn admitted(&self, reading: &Reading) -> Result<f64, Cause> {
-        let value = reading.value?;
+    fn admitted(&self, reading: &Reading, celsius: f64) -> Result<f64, Cause> {
+        reading.value?;
         match reading.status {
             Status::Failure => return Err(Cause::DeviceFailure),
             Status::FunctionCheck => return Err(Cause::FunctionCheck),
             Status::Good | Status::MaintenanceRequired | Status::OutOfSpecification => {}
         }
+        let value = self.measured(reading)?;
+        let Some(correction) = self.correction else {
+            return Ok(value);
+        };
+        if !value.is_finite() {
+            return Err(Cause::NotFinite);
+        }
+        // The limits are the instrument's own: a correction must not bring a fault within them.
+        let (low, high) = Self::limits(&self.instrument);
+        if !(low..=high).contains(&value) {
+            return Err(Cause::OutsideLimits);
+        }
+        Ok(correction.rule.apply(value, celsius))
+    }
+
+    /// The reading in `unit`, with its zero and before any correction.
+    fn measured(&self, reading: &Reading) -> Result<f64, Cause> {
+        let value = reading.value?;
         let Some(span) = self.instrument.span else {
             return Ok(value - self.instrument.zero);
         };
@@ -186,6 +219,18 @@ impl Channel {
 
     pub fn raw(&self) -> Option<f64> {
         self.raw
+    }
+
+    pub fn last_measured(&self) -> Option<f64> {
+        self.measured
+    }
+
+    pub fn last_corrected(&self) -> Option<f64> {
+        self.corrected
+    }
+
+    pub fn correction(&self) -> Option<Correction> {
+        self.correction
     }
 
     pub fn last_cause(&self) -> Option<Cause> {

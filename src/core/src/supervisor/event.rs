@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 pub use crate::alarm::OperatorAction;
 
 use crate::alarm::AlarmId;
+use crate::calibration::Correction;
 use crate::profile::TunProfile;
 use crate::projection::Plan;
 use crate::reading::{Moment, Reading};
@@ -45,6 +46,9 @@ pub enum Event {
         /// taken up again has the same expectations.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         profile: Option<Box<TunProfile>>,
+        /// Which instruments are corrected, and how: of all others the readings are taken as they come.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        corrections: Vec<(usize, Correction)>,
     },
     BrewEnded,
     Reading {
@@ -52,6 +56,10 @@ pub enum Event {
         reading: Reading,
     },
     Sample(Sample),
+    /// A hand sample was a slip: it counts no more. Its number is its place among the brew's samples, from 0.
+    SampleWithdrawn {
+        number: usize,
+    },
     /// Something a person wants in the record.
     Note {
         who: String,
@@ -81,6 +89,12 @@ pub enum Event {
         instrument: Option<String>,
         who: String,
         action: OperatorAction,
+    },
+    /// From now on an instrument's readings are corrected by this; by nothing, where it is None.
+    Corrected {
+        instrument: usize,
+        correction: Option<Correction>,
+        who: String,
     },
     /// Somebody did what another event tells without a name: for the trail alone.
     Deed {

@@ -6,8 +6,10 @@
 
 mod alarms;
 mod annunciator;
+mod asked;
 mod brew;
 mod channel;
+mod corrections;
 mod doubt;
 mod event;
 mod flow_sum;
@@ -30,6 +32,7 @@ use serde::{Deserialize, Serialize};
 pub use crate::projection::{Band, Crossing, Stop, StopCause};
 pub use alarms::cause_in_words;
 pub use annunciator::BURST_PLACE;
+pub use brew::SampleDoubt;
 pub use event::{Event, LinkState, OperatorAction, Place, Sample};
 pub use outlook::{ChannelDoubt, Outlook};
 pub use output::{
@@ -123,16 +126,21 @@ impl Supervisor {
                 plan,
                 zero,
                 profile,
-            } => self.start_brew(*plan, zero, profile.as_deref(), now),
+                corrections,
+            } => {
+                self.set_corrections(&corrections);
+                self.start_brew(*plan, zero, profile.as_deref(), now);
+            }
             Event::BrewEnded => self.end_brew(now),
             Event::Reading {
                 instrument,
                 reading,
             } => {
-                self.take_reading(instrument, &reading);
+                self.take_reading(instrument, &reading, now);
                 self.wake(now);
             }
             Event::Sample(sample) => self.take_sample(&sample, now),
+            Event::SampleWithdrawn { number } => self.withdraw_sample(number, now),
             Event::Note { who, text } => self.take_note(&who, &text, now),
             Event::Raking { who, minutes } => self.take_raking(&who, minutes, now),
             Event::Link {
@@ -163,6 +171,11 @@ impl Supervisor {
             } => {
                 self.operate(alarm, instrument, &who, &action, now);
             }
+            Event::Corrected {
+                instrument,
+                correction,
+                who,
+            } => self.correct(instrument, correction, &who, now),
             Event::Deed { .. } | Event::Interrupted { .. } | Event::Tick => {}
         }
     }
@@ -210,14 +223,16 @@ impl Supervisor {
         }
     }
 
-    fn take_reading(&mut self, index: usize, reading: &Reading) {
+    fn take_reading(&mut self, index: usize, reading: &Reading, now: Moment) {
         let moves = self.process_moves();
+        let celsius = self.celsius_at(index, now);
         let Some(channel) = self.channels.get_mut(index) else {
             return;
         };
         let outcome = channel.observe(
             reading,
             standing_is_suspicious(channel.instrument.measures, moves),
+            celsius,
         );
         if let Some(size) = outcome.jump {
             self.note_jump(index, size, reading.at);
@@ -252,7 +267,7 @@ impl Supervisor {
         self.set_origin(zero, now);
         // A brew begins with fresh conditioning, so that its record alone replays it.
         for channel in &mut self.channels {
-            *channel = Channel::new(channel.instrument.clone());
+            *channel = Channel::corrected_by(channel.instrument.clone(), channel.correction());
         }
         self.flow_sum = FlowSum::default();
         self.silence = Silence::default();

@@ -89,8 +89,17 @@ pub struct ConditionedReading {
     pub status: Status,
     /// Why there is no value, or why the last raw reading was not used.
     pub cause: Option<Cause>,
-    /// The reading as it came, in `unit`.
+    /// The reading as it came, in the instrument's own unit.
     pub raw: Option<f64>,
+    /// The same in `unit`, with its zero and before any correction; null when it could not be taken.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub measured: Option<f64>,
+    /// The same with the correction in force, unfiltered.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub corrected: Option<f64>,
+    /// Version of the correction in force.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub correction: Option<u32>,
 }
 
 /// The state of the run-off now.

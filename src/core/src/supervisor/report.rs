@@ -142,6 +142,21 @@ pub(super) fn occurrence(brew: &Brew, event: &str, text: String, now: Moment) ->
 }
 
 pub(super) fn sample(brew: &Brew, sample: &Sample, now: Moment) -> Output {
+    let text = format!("Hand sample of the {}.", described(sample));
+    occurrence(brew, "hand-sample", text, now)
+}
+
+/// `taken`: when it had been given.
+pub(super) fn sample_withdrawn(brew: &Brew, sample: &Sample, taken: Moment, now: Moment) -> Output {
+    let minute = brew.elapsed_s(taken) / 60.0;
+    let text = format!(
+        "The hand sample of minute {minute:.1} is withdrawn ({}).",
+        described(sample)
+    );
+    occurrence(brew, "sample-withdrawn", text, now)
+}
+
+fn described(sample: &Sample) -> String {
     let place = match sample.place {
         Place::Runnings => "runnings",
         Place::Kettle => "kettle",
@@ -150,11 +165,7 @@ pub(super) fn sample(brew: &Brew, sample: &Sample, now: Moment) -> Output {
     parts.extend(sample.gravity_p.map(|p| format!("{p:.2} °P")));
     parts.extend(sample.ph.map(|ph| format!("pH {ph:.2}")));
     parts.extend(sample.volume_l.map(|l| format!("{l:.0} L")));
-    Output::Occurrence(Occurrence {
-        elapsed_s: Some(seconds(brew.elapsed_s(now))),
-        event: "hand-sample".to_owned(),
-        text: format!("Hand sample of the {place}: {}.", parts.join(", ")),
-    })
+    format!("{place}: {}", parts.join(", "))
 }
 
 impl Supervisor {
@@ -225,6 +236,9 @@ impl Supervisor {
                 status: channel.status(),
                 cause,
                 raw: channel.raw(),
+                measured: channel.last_measured(),
+                corrected: channel.last_corrected(),
+                correction: channel.correction().map(|made| made.version),
             });
         }
         for reading in readings {

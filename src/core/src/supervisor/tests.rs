@@ -1,4 +1,6 @@
+mod corrections;
 mod people;
+mod samples;
 mod silence;
 mod troubles;
 
@@ -126,6 +128,7 @@ impl Run {
             plan: Box::new(plan()),
             zero: Moment::ZERO,
             profile,
+            corrections: Vec::new(),
         });
         run
     }

@@ -65,8 +65,8 @@ impl Supervisor {
             flow_instrument: self.id_of(Measures::RunoffFlow),
             volume_change: self.volume_change(brew),
             sampled: [
-                (Measures::RunningsGravity, &brew.gravity_samples),
-                (Measures::RunningsPh, &brew.ph_samples),
+                (Measures::RunningsGravity, &brew.samples.gravity),
+                (Measures::RunningsPh, &brew.samples.ph),
             ]
             .into_iter()
             .filter_map(|(measures, samples)| Some((self.id_of(measures)?, samples.sum())))

@@ -8,7 +8,7 @@ use crate::projection::StopCause;
 use crate::reading::Moment;
 
 use super::brew::{Brew, COMPARE_EVERY_S, Picture};
-use super::event::{Place, Sample};
+use super::event::Sample;
 use super::output::{Line, Output};
 use super::{Supervisor, report};
 
@@ -176,19 +176,20 @@ impl Supervisor {
         let Some(mut brew) = self.brew.take() else {
             return;
         };
-        if let Some(volume_l) = sample.volume_l {
-            brew.kettle.observe_sample_volume(volume_l);
-        }
-        match (sample.place, sample.gravity_p) {
-            (Place::Runnings, Some(gravity_p)) => brew.take_runnings_sample(gravity_p, &picture),
-            (Place::Kettle, Some(gravity_p)) => _ = brew.kettle.observe_kettle_sample(gravity_p),
-            (_, None) => {}
-        }
-        if let (Place::Runnings, Some(ph)) = (sample.place, sample.ph) {
-            brew.take_ph_sample(ph, &picture, &self.parameters);
-        }
+        brew.take_sample(sample, &picture, now, &self.parameters);
         let occurrence = report::sample(&brew, sample, now);
         self.brew = Some(brew);
         self.put(now, occurrence);
+    }
+
+    pub(super) fn withdraw_sample(&mut self, number: usize, now: Moment) {
+        let Some(mut brew) = self.brew.take() else {
+            return;
+        };
+        if let Some((at, sample)) = brew.withdraw_sample(number) {
+            let occurrence = report::sample_withdrawn(&brew, &sample, at, now);
+            self.put(now, occurrence);
+        }
+        self.brew = Some(brew);
     }
 }

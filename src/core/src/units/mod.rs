@@ -5,6 +5,7 @@
 //! so that one formula stands in one place and can be checked against its table.
 
 mod brewing;
+mod buffer;
 mod current_loop;
 mod density;
 mod gravity;
@@ -23,6 +24,7 @@ pub use brewing::{
     extract_lb_per_us_barrel, extract_yield_percent, mix, runoff_flow_l_min, stop_volume_shift_l,
     top_up,
 };
+pub use buffer::Buffer;
 pub use current_loop::{
     LOOP_FAILURE_HIGH_MA, LOOP_FAILURE_LOW_MA, LOOP_RANGE_HIGH_MA, LOOP_RANGE_LOW_MA, LoopState,
     loop_state, loop_to_span, span_to_loop,
@@ -32,7 +34,7 @@ pub use density::{
     wort_density_slope_kg_m3_per_p,
 };
 pub use gravity::{ConversionError, gravity_from_p, gravity_to_p};
-pub use ph::{Buffer, nernst_slope_mv_per_ph, ph_at_room, ph_in_process};
+pub use ph::{nernst_slope_mv_per_ph, ph_at_room, ph_in_process};
 pub use range::{OutsideRange, outside_ranges};
 pub use refractive::{
     brix_at_20_c, brix_from_gravity_p, brix_from_refractive_index, gravity_from_brix_p,

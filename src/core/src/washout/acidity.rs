@@ -163,6 +163,28 @@ impl Acidity {
         self.last = Some((used, ph - row.dot(&self.mean)));
     }
 
+    /// As [`Self::observe`], for what was read earlier than the last that is known: it moves the law, and the line goes
+    /// on from the last.
+    pub fn observe_late(
+        &mut self,
+        first_wort_gravity_p: f64,
+        gravity_p: f64,
+        ph: f64,
+        noise_sd_ph: f64,
+    ) {
+        let read = washing(first_wort_gravity_p, gravity_p);
+        let later = self.last.take_if(|(used, _)| *used > read);
+        self.observe(first_wort_gravity_p, gravity_p, ph, noise_sd_ph);
+        if later.is_some() {
+            self.last = later;
+        }
+    }
+
+    /// Whether any pH has been read in this run-off.
+    pub fn is_begun(&self) -> bool {
+        self.last.is_some()
+    }
+
     /// pH by the law alone, as believed now, when `share_left` of the first wort's gravity is left, 0 to 1.
     pub fn by_law(&self, share_left: f64) -> f64 {
         regressors(-share_left.clamp(0.01, 1.0).ln()).dot(&self.mean)

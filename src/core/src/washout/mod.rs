@@ -131,6 +131,25 @@ impl Washout {
         }
     }
 
+    /// Takes back what was observed at `volume_l`.
+    pub fn forget(&mut self, volume_l: f64, gravity_p: f64, noise_sd_p: f64) {
+        let index = (volume_l / self.bin_l).floor();
+        let same = |bin: &Bin| (bin.volume_l / self.bin_l).floor() >= index;
+        let Some(place) = self.bins.iter().position(same) else {
+            return;
+        };
+        let bin = &mut self.bins[place];
+        if bin.count <= 1 {
+            self.bins.remove(place);
+            return;
+        }
+        let weight = 1.0 / f64::from(bin.count - 1);
+        bin.volume_l += weight * (bin.volume_l - volume_l);
+        bin.gravity_p += weight * (bin.gravity_p - gravity_p);
+        bin.noise_sd_p += weight * (bin.noise_sd_p - noise_sd_p);
+        bin.count -= 1;
+    }
+
     /// Brings the posterior up to the bins.
     pub fn refit(&mut self) {
         let (bins, jumps) = self.counting_bins();

@@ -35,6 +35,9 @@ fn reading() -> ConditionedReading {
         status: Status::Good,
         cause: None,
         raw: Some(1043.5),
+        measured: None,
+        corrected: None,
+        correction: None,
     }
 }
 

@@ -17,18 +17,32 @@ function say(text, bad) {
   say.timer = setTimeout(() => { toast.className = ""; }, bad ? 9000 : 4000);
 }
 
+const filled = (sentence, ...figures) => figures.reduce((text, figure, place) => text.replaceAll(`{${place}}`, figure), sentence);
+const meta = (key) => { const it = document.querySelector(`meta[name="${key}"]`); return it ? it.content : ""; };
+
+/// Longest wait for an answer; what was asked may be done later all the same.
+const ANSWER_MS = 8000;
+
 async function post(path, body) {
-  const csrf = document.querySelector('meta[name="csrf"]').content;
-  const answer = await fetch(api + path, {
-    method: "POST",
-    credentials: "same-origin",
-    headers: { "Content-Type": "application/json", "Accept-Language": document.documentElement.lang, "X-Lauterd-Csrf": csrf },
-    body: JSON.stringify(body),
-  });
-  if (answer.ok) return answer.json();
-  let error = answer.statusText;
-  try { error = (await answer.json()).error || error; } catch { /* no body */ }
-  throw new Error(error);
+  let answer;
+  try {
+    answer = await fetch(api + path, {
+      method: "POST",
+      credentials: "same-origin",
+      headers: { "Content-Type": "application/json", "Accept-Language": document.documentElement.lang, "X-Lauterd-Csrf": meta("csrf") },
+      body: JSON.stringify(body),
+      signal: AbortSignal.timeout(ANSWER_MS),
+    });
+    if (answer.ok) return await answer.json();
+  } catch (error) {
+    throw new Error(error.name === "TimeoutError" ? filled(words.no_answer, ANSWER_MS / 1000) : words.unreachable);
+  }
+  const told = { error: answer.statusText };
+  try { Object.assign(told, await answer.json()); } catch { /* no body */ }
+  if (answer.status === 401) { sessionOver(); told.error = words.session_over; }
+  const error = new Error(told.error);
+  error.doubtful = (told.faults || []).some((fault) => fault.key === "doubtful");
+  throw error;
 }
 
 // ---- Who it is ---------------------------------------------------------------------------------------------------
@@ -37,10 +51,28 @@ const kept = {
   get: (key) => { try { return localStorage.getItem("lauterd-" + key); } catch { return null; } },
   set: (key, value) => { try { localStorage.setItem("lauterd-" + key, value); } catch { /* stays for this page */ } kept[key] = value; },
 };
-let name = kept.get("who") || "";
+/// A typed name counts for a shift.
+const SHIFT_MS = 10 * 3600 * 1000;
+const account = meta("user");
+let name = account || (Date.now() - Number(kept.get("who-at")) < SHIFT_MS && kept.get("who")) || "";
 
 function showName() {
-  $("who").textContent = name ? name : words.who;
+  page.classList.add("role-" + (meta("role") || "engineer"));
+  if (account) {
+    $("who").hidden = true;
+    $("account").hidden = false;
+    $("account-name").textContent = account;
+  } else {
+    $("who").textContent = name ? name : words.who;
+  }
+}
+
+/// Says that nothing counts any more until somebody signs in, and where.
+function sessionOver() {
+  const over = $("session-over");
+  if (!over || !over.hidden) return;
+  over.hidden = false;
+  $("call").textContent = words.session_over;
 }
 
 function askName() {
@@ -53,6 +85,7 @@ function askName() {
       if (!given) throw trouble(field, words.text);
       name = given;
       kept.set("who", name);
+      kept.set("who-at", String(Date.now()));
       showName();
       done(name);
     });
@@ -70,6 +103,26 @@ function trouble(field, text) {
   return new Error(text);
 }
 
+/// How long a question stands before it can be answered: the second of two taps must not answer it.
+const LOOK_MS = 1000;
+
+/// Does something once, however often its button is pressed meanwhile.
+async function once(button, act) {
+  if (button.dataset.sending) return;
+  const before = button.textContent;
+  button.dataset.sending = "yes";
+  button.setAttribute("aria-disabled", "true");
+  if (button.classList.contains("save")) button.textContent = words.sending;
+  try {
+    await act();
+  } finally {
+    delete button.dataset.sending;
+    button.removeAttribute("aria-disabled");
+    if (button.textContent === words.sending) button.textContent = button.dataset.next || before;
+    delete button.dataset.next;
+  }
+}
+
 let opener = null;
 function open(id, send) {
   const dialog = $(id);
@@ -78,35 +131,57 @@ function open(id, send) {
   complaint.hidden = true;
   dialog.querySelectorAll("[aria-invalid]").forEach((field) => field.removeAttribute("aria-invalid"));
   if (id !== "dialog-who") opener = document.activeElement && document.activeElement.id;
-  dialog.querySelector("form").onsubmit = async (event) => {
+  const save = dialog.querySelector(".save");
+  save.dataset.says ??= save.textContent;
+  save.textContent = save.dataset.says;
+  dialog.querySelector("form").onsubmit = (event) => {
     event.preventDefault();
-    try {
-      await send();
-      dialog.close();
-    } catch (error) {
-      complaint.textContent = words.failed + " " + error.message;
-      complaint.hidden = false;
-    }
+    // Two taps, or Enter twice, are one order.
+    once(save, async () => {
+      complaint.hidden = true;
+      try {
+        await send();
+        dialog.close();
+      } catch (error) {
+        complaint.textContent = error.doubtful ? error.message : words.failed + " " + error.message;
+        complaint.hidden = false;
+        if (error.doubtful) {
+          save.dataset.next = words.sure;
+          await new Promise((done) => { setTimeout(done, LOOK_MS); });
+        }
+      }
+    });
   };
   dialog.showModal();
   const first = dialog.querySelector("input:not([type=radio])");
   if (first) first.select();
 }
 
+// The second of two taps, or a bouncing Enter, must not press what lay beneath the dialog.
+const TAP_MS = 500;
+const BOUNCE_MS = 150;
+let closedAt = 0;
+
+const isLeftOver = (event) => Date.now() - closedAt < (event.detail > 1 ? TAP_MS : event.detail === 0 ? BOUNCE_MS : 0);
+
 document.querySelectorAll("dialog").forEach((dialog) => {
   dialog.addEventListener("close", () => {
+    closedAt = Date.now();
     const back = opener && $(opener);
     if (back) back.focus();
   });
 });
 
-function number(field, needed = true) {
-  const text = field.value.trim().replace(",", ".");
+/// A plain decimal number. `fine`: three decimals are usual, as in a specific gravity.
+function number(field, needed = true, fine = false) {
+  const typed = field.value.trim().replace("−", "-");
   field.removeAttribute("aria-invalid");
-  if (!text && !needed) return null;
-  const value = Number(text);
-  if (!text || !Number.isFinite(value)) throw trouble(field, words.number);
-  return value;
+  if (!typed && !needed) return null;
+  if (!/^[+-]?\d+([.,]\d+)?$/.test(typed)) throw trouble(field, typed ? words.decimal_only : words.number);
+  // 4.500 is four and a half to one reader and four thousand five hundred to another.
+  const other = words.point === "," ? "." : ",";
+  if (!fine && new RegExp(`^[+-]?\\d{1,3}\\${other}\\d{3}$`).test(typed)) throw trouble(field, filled(words.which_number, typed, words.point));
+  return Number(typed.replace(",", "."));
 }
 
 const picked = (dialog, field) => $(dialog).querySelector(`[name=${field}]:checked`).value;
@@ -119,9 +194,9 @@ const operate = async (button, body) => {
   say(words.saved);
 };
 
-const plainly = (action) => async (button) => {
+const plainly = (action) => (button) => once(button, async () => {
   try { await operate(button, { action }); } catch (error) { say(words.failed + " " + error.message, true); }
-};
+});
 
 const acts = {
   acknowledge: plainly("acknowledge"),
@@ -155,8 +230,9 @@ const acts = {
     const method = gravity && kept.get("method");
     if (method) { const choice = document.querySelector(`#sample-method [value=${method}]`); if (choice) choice.checked = true; }
     showMethod(what);
+    let sure = null;
     open("dialog-sample", async () => {
-      const value = number(field);
+      const value = number(field, true, what === "gravity" && words.gravity === "SG");
       const body = { place };
       if (what === "ph") body.ph = value;
       else if (what === "volume") body.volume_l = words.volume === "hL" ? 100 * value : value;
@@ -164,8 +240,22 @@ const acts = {
       else if (words.gravity === "SG") body.gravity_sg = value;
       else body.gravity_p = value;
       if (gravity) kept.set("method", picked("dialog-sample", "method"));
-      await post("samples", body);
-      say(words.saved);
+      const given = JSON.stringify(body);
+      try {
+        const taken = await post(given === sure ? "samples" : "samples?ask=true", body);
+        say(taken.repeated ? words.repeated : words.saved);
+      } catch (error) {
+        if (error.doubtful) sure = given;
+        throw error;
+      }
+    });
+  },
+
+  withdraw(button) {
+    $("withdraw-name").textContent = button.dataset.name;
+    open("dialog-withdraw", async () => {
+      await post(`samples/${button.dataset.number}/withdraw`, {});
+      say(words.withdrawn);
     });
   },
 
@@ -216,7 +306,7 @@ const forms = {
     const plan = {};
     for (const field of form.querySelectorAll("input, select")) {
       if ("number" in field.dataset) {
-        const value = number(field, field.required);
+        const value = number(field, field.required, field.dataset.number === "fine");
         if (value !== null) plan[field.name] = value;
       } else {
         const text = field.value.trim();
@@ -224,7 +314,7 @@ const forms = {
         plan[field.name] = text;
       }
     }
-    await post("brew", plan);
+    await post("brew?as_shown=true", plan);
     say(words.started);
   },
   async crush(form) {
@@ -241,7 +331,7 @@ const forms = {
 
 document.addEventListener("click", (event) => {
   const button = event.target.closest("button");
-  if (!button) return;
+  if (!button || isLeftOver(event)) return;
   if (button.dataset.key) return press(button.dataset.key);
   if ("close" in button.dataset) return button.closest("dialog").close();
   const act = acts[button.dataset.act];
@@ -252,8 +342,20 @@ document.addEventListener("submit", async (event) => {
   const act = forms[event.target.dataset.act];
   if (!act) return;
   event.preventDefault();
-  try { await act(event.target); } catch (error) { say(words.failed + " " + error.message, true); }
+  const form = event.target;
+  once(form.querySelector("[type=submit]"), async () => {
+    try { await act(form); } catch (error) { say(words.failed + " " + error.message, true); }
+  });
 });
+
+// Another value is another question.
+document.addEventListener("input", (event) => unasked(event.target));
+
+function unasked(field) {
+  const dialog = field.closest("dialog");
+  const save = dialog && dialog.querySelector(".save");
+  if (save && save.dataset.says && !save.dataset.sending) save.textContent = save.dataset.says;
+}
 
 document.addEventListener("change", (event) => {
   if (event.target.name === "method") showMethod("gravity");
@@ -263,6 +365,7 @@ function press(key) {
   const field = $("sample-value");
   if (key === "back") field.value = field.value.slice(0, -1);
   else if (field.value.length < 8) field.value += key === "." ? words.point : key;
+  unasked(field);
   field.focus();
 }
 
@@ -273,9 +376,23 @@ window.lauterd = { shownAt };
 let drawn = 0;
 let brew = null;
 
+// What is being pressed must not be drawn anew under the finger: the press would be lost.
+let pressed = null;
+const waiting = new Map();
+addEventListener("pointerdown", (event) => { pressed = event.target; });
+for (const kind of ["pointerup", "pointercancel", "blur"]) {
+  addEventListener(kind, () => setTimeout(() => {
+    pressed = null;
+    for (const [id, html] of waiting) replace(id, html);
+    waiting.clear();
+  }));
+}
+
 function replace(id, html) {
   const part = $(id);
   if (!part) return;
+  if (pressed && part.contains(pressed)) { waiting.set(id, html); return; }
+  waiting.delete(id);
   const active = document.activeElement;
   const held = part.contains(active) ? active.id : null;
   const unfolded = [...part.querySelectorAll("details[open]")].map((it) => it.id);
@@ -296,32 +413,84 @@ function announce(before) {
   }
 }
 
+/// The service sends something every few seconds: after this long without a word the connection is broken, whatever it
+/// says itself.
+const SILENT_MS = 12000;
+const RETRY_MS = 5000;
+let events = null;
+let heardAt = Date.now();
+let triedAt = 0;
+
+function showLive() {
+  const link = $("link");
+  const silent_ms = Date.now() - heardAt;
+  const on = events !== null && events.readyState === EventSource.OPEN && silent_ms <= SILENT_MS;
+  const says = on ? link.dataset.live : `${link.dataset.lost} (${filled(words.age, Math.round(silent_ms / 1000))})`;
+  if (link.textContent !== says) link.textContent = says;
+  // The age is for the eye; a reader is told once.
+  link.setAttribute("aria-live", on ? "polite" : "off");
+  link.className = on ? "link on" : "link off";
+  page.classList.toggle("stale", !on);
+}
+
+function disconnect() {
+  if (events) events.close();
+  events = null;
+}
+
+/// Opens the stream anew.
+function connect() {
+  disconnect();
+  triedAt = Date.now();
+  events = new EventSource(page.dataset.parts);
+  const own = events;
+  own.addEventListener("error", () => { if (own === events) { showLive(); if (own.readyState === EventSource.CLOSED) seeSession(); } });
+  own.addEventListener("parts", (event) => {
+    if (own !== events) return;
+    heardAt = Date.now();
+    showLive();
+    take(JSON.parse(event.data));
+  });
+}
+
+/// Whether the session still stands; what was signed in anew needs its own value.
+async function seeSession() {
+  try {
+    const answer = await fetch("/api/v1/session", { credentials: "same-origin", signal: AbortSignal.timeout(ANSWER_MS) });
+    if (answer.status === 401) sessionOver();
+    else if (answer.ok && ((await answer.json()).csrf || "") !== meta("csrf")) location.reload();
+  } catch { /* not reachable: shown as not live */ }
+}
+
+function take(changes) {
+  const before = new Set([...document.querySelectorAll(".alarm.unacknowledged")].map((it) => it.dataset.alarmCard));
+  for (const [id, html] of Object.entries(changes.parts)) replace(id, html);
+  announce(before);
+  if (changes.brew) {
+    if (changes.drawn !== drawn || changes.brew !== brew) draw(changes.brew);
+    drawn = changes.drawn;
+    brew = changes.brew;
+  }
+  // After the next frame is on the screen.
+  requestAnimationFrame(() => setTimeout(() => {
+    shownAt.push(Date.now() - changes.changed_ms);
+    if (shownAt.length > 2000) shownAt.shift();
+  }));
+}
+
 function follow() {
   if (!page.dataset.parts) return;
-  const link = $("link");
-  const events = new EventSource(page.dataset.parts);
-  const live = (on) => {
-    link.textContent = on ? link.dataset.live : link.dataset.lost;
-    link.className = on ? "link on" : "link off";
-    page.classList.toggle("stale", !on);
-  };
-  events.addEventListener("open", () => live(true));
-  events.addEventListener("error", () => live(false));
-  events.addEventListener("parts", (event) => {
-    const changes = JSON.parse(event.data);
-    const before = new Set([...document.querySelectorAll(".alarm.unacknowledged")].map((it) => it.dataset.alarmCard));
-    for (const [id, html] of Object.entries(changes.parts)) replace(id, html);
-    announce(before);
-    if (changes.brew) {
-      if (changes.drawn !== drawn || changes.brew !== brew) draw(changes.brew);
-      drawn = changes.drawn;
-      brew = changes.brew;
-    }
-    // After the next frame is on the screen.
-    requestAnimationFrame(() => setTimeout(() => {
-      shownAt.push(Date.now() - changes.changed_ms);
-      if (shownAt.length > 2000) shownAt.shift();
-    }));
+  connect();
+  setInterval(() => {
+    if (document.hidden) return;
+    showLive();
+    const quiet = events === null || events.readyState === EventSource.CLOSED || Date.now() - heardAt > SILENT_MS;
+    if (quiet && Date.now() - triedAt > RETRY_MS) { seeSession(); connect(); }
+  }, 1000);
+  // A browser keeps only few connections to one host: those of tabs that nobody looks at are given back.
+  document.addEventListener("visibilitychange", () => {
+    if (document.hidden) disconnect();
+    else connect();
   });
 }
 

@@ -1,21 +1,17 @@
-//! What a brew learns from its instruments and from hand samples.
+//! What a brew learns from its instruments.
 //!
 //! Owns the way each value takes into the balance, the washout, the pH law and the bed, and the comparisons of
 //! the balance with what is measured in the kettle itself.
 
 use crate::bed::Flowing;
-use crate::detect::{BedLook, SampleErrors, Suspect};
+use crate::detect::{BedLook, Suspect};
 use crate::kettle::Portion;
-use crate::projection::PhBasis;
 use crate::reading::{Measures, Moment};
-use crate::units::{ph_in_process, wort_viscosity_mpa_s};
+use crate::units::wort_viscosity_mpa_s;
 
 use super::super::parameters::{Parameters, Plant};
 use super::{Brew, Picture};
 
-/// Errors of hand samples taken in an instrument's place. Common practice, no source.
-const SAMPLE_GRAVITY_SD_P: f64 = 0.15;
-const SAMPLE_PH_SD: f64 = 0.05;
 /// Wort held by the bed over the planned volume: common practice holds a grist's own weight or somewhat more in a
 /// bed that gives five times its weight of wort; no source.
 const BED_SHARE: f64 = 0.3;
@@ -27,19 +23,6 @@ const EVERY_MINUTE_US: i64 = 60_000_000;
 const COMPARED_SHARE: f64 = 0.005;
 /// Below this share of the run-off the level does not tell.
 const LEVEL_TELLS_SHARE: f64 = 0.03;
-/// Meter and hand see the runnings this far apart: lag, pipe, the time it takes to fill a glass. Common practice, no
-/// source.
-const SAMPLED_WITHIN_S: f64 = 15.0;
-/// Hand samples against sound instruments. Common practice, no source. What a gravity meter is off by from the beginning
-/// is as small as what a hand is off by each time, and learning it would hide a drift; an electrode's is larger.
-pub(super) const GRAVITY_SAMPLES: SampleErrors = SampleErrors {
-    calibration: 0.0,
-    each: 0.21,
-};
-pub(super) const PH_SAMPLES: SampleErrors = SampleErrors {
-    calibration: 0.07,
-    each: 0.05,
-};
 /// Unevenness of a kettle that is being filled, °P. Common practice, no source.
 const KETTLE_MIXING_SD_P: f64 = 0.1;
 
@@ -78,69 +61,12 @@ impl Brew {
             .observe(runoff_l, gravity.value, gravity.standard_error.max(0.005));
         if let Some(ph) = picture.runnings_ph {
             self.seen_ph = true;
-            self.acidity.note_electrode();
             let first_wort_p = self.washout.first_wort_gravity_p();
-            self.acidity.observe(
-                first_wort_p,
-                gravity.value,
-                ph.value,
-                ph.standard_error.max(0.005),
-            );
-        }
-    }
-
-    /// A runnings sample: against the line where it has a value, else in its place.
-    pub fn take_runnings_sample(&mut self, gravity_p: f64, picture: &Picture) {
-        match picture.runnings_gravity_p {
-            Some(line) => {
-                let moving_p = self.falls_by_p(SAMPLED_WITHIN_S);
-                self.gravity_samples
-                    .compare(line.value - gravity_p, moving_p);
-                self.kettle.observe_runnings_sample(line.value, gravity_p);
+            let noise_sd_ph = ph.standard_error.max(0.005);
+            for acidity in [&mut self.acidity, self.samples.acidity_without_mut()] {
+                acidity.note_electrode();
+                acidity.observe(first_wort_p, gravity.value, ph.value, noise_sd_ph);
             }
-            None => self
-                .washout
-                .observe(self.kettle.metered_l(), gravity_p, SAMPLE_GRAVITY_SD_P),
-        }
-    }
-
-    /// What the runnings are expected to fall by in so many seconds, °P.
-    fn falls_by_p(&self, seconds: f64) -> f64 {
-        let now_l = self.kettle.metered_l();
-        let later_l = now_l + self.pace_l_min() * seconds / 60.0;
-        (self.washout.expected(now_l).0 - self.washout.expected(later_l).0).abs()
-    }
-
-    fn ph_on_basis(&self, ph: f64, picture: &Picture, p: &Parameters) -> f64 {
-        match self.plan.ph_basis {
-            PhBasis::Room => ph,
-            PhBasis::Process => ph_in_process(
-                ph,
-                picture
-                    .runnings_temperature_c
-                    .unwrap_or(p.assumed_temperature_c),
-            ),
-        }
-    }
-
-    /// A pH sample, cooled to room temperature: against the line where it has a value, else in its place.
-    pub fn take_ph_sample(&mut self, ph: f64, picture: &Picture, p: &Parameters) {
-        let runoff_l = self.kettle.metered_l();
-        let gravity_p = picture
-            .runnings_gravity_p
-            .map_or_else(|| self.washout.expected(runoff_l).0, |known| known.value);
-        let on_basis = self.ph_on_basis(ph, picture, p);
-        if let Some(line) = picture.runnings_ph {
-            self.ph_samples.compare(line.value - on_basis, 0.0);
-            self.acidity.compare(line.value, on_basis, SAMPLE_PH_SD);
-        } else {
-            self.seen_ph = true;
-            self.acidity.observe(
-                self.washout.first_wort_gravity_p(),
-                gravity_p,
-                on_basis,
-                SAMPLE_PH_SD,
-            );
         }
     }
 
@@ -180,6 +106,7 @@ impl Brew {
                 elapsed_s: now.since(self.origin),
                 resistance_ln: resistance_per_m.ln(),
                 pressure_drop_ln: pressure_drop_kpa.ln(),
+                flow_ln: flow_l_min.ln(),
             };
             watch.observe(self.kettle.metered_l(), look);
         }

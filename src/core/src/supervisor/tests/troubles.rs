@@ -115,6 +115,7 @@ fn a_gravity_floor_above_the_targets_course_ends_the_run_off_first_and_asks_for_
         plan: Box::new(high_floor),
         zero: Moment::ZERO,
         profile: None,
+        corrections: Vec::new(),
     });
     run.flow(6600, 60.0, false);
     let summary = run.summary();

@@ -1,0 +1,348 @@
+//! `lauterd loop-check guide`: leads somebody at the instrument through a loop check.
+//!
+//! Owns the order of the steps. Readings come from the running service, so that the whole way from the sensor to the
+//! value is checked; what a check amounts to is the core's to say.
+
+use std::io::BufRead;
+use std::thread;
+use std::time::Duration;
+
+use clap::Args;
+use lauter_core::calibration::{
+    Applied, Direction, LoopCheck, MeasuredPoint, Method, Parameters, Point, Reference, Verdict,
+    evaluate,
+};
+
+use super::ask::Terminal;
+use super::steps::{How, Wanted, steps, usual};
+use super::{Common, correct, page};
+use crate::cli::client::{Client, tun_path};
+use crate::cli::sample::finite;
+use crate::cli::text::print;
+use crate::exit::{Failure, Kind};
+use crate::web::wire::ServedTun;
+use crate::web::wire::calibration::{
+    CorrectionBody, InstrumentState, LoopCheckBody, LoopCheckRecord,
+};
+
+#[derive(Debug, Args)]
+pub struct Arguments {
+    /// The instrument
+    #[arg(long, value_name = "ID")]
+    instrument: String,
+    /// Greatest error allowed either way, in the instrument's unit
+    #[arg(long, value_name = "VALUE", value_parser = finite)]
+    tolerance: f64,
+    /// What it is held against: which one, its certificate, its lot
+    #[arg(long, value_name = "WORDS")]
+    reference: String,
+    /// Expanded uncertainty (k = 2) of the reference, in the instrument's unit
+    #[arg(long, value_name = "VALUE", value_parser = finite, default_value = "0")]
+    uncertainty: f64,
+    /// Expanded uncertainty (k = 2) of the reference's temperature, K
+    #[arg(long, value_name = "K", value_parser = finite, default_value = "0")]
+    temperature_uncertainty: f64,
+    /// Least step of the reading, in the instrument's unit
+    #[arg(long, value_name = "VALUE", value_parser = finite, default_value = "0")]
+    resolution: f64,
+    /// How it is checked [default: buffers for pH, gravity for gravity, weighed-tank for flow, else values]
+    #[arg(long, value_enum)]
+    method: Option<How>,
+    /// How often every applied value is approached; two and more show the repeatability
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=5))]
+    repeats: u32,
+    /// Seconds over which a reading is taken, one a second
+    #[arg(long, value_name = "S", default_value_t = 5, value_parser = clap::value_parser!(u32).range(1..=60))]
+    seconds: u32,
+    /// Words for the certificate
+    #[arg(long, value_name = "WORDS", default_value = "")]
+    note: String,
+    #[command(flatten)]
+    common: Common,
+}
+
+const CAUTION: &str = "\
+Caution: lines under pressure, hot wort, liquor and caustic injure. Isolate, release pressure and drain
+before you open a fitting or draw a probe; wear goggles and gloves. Take interlocks that use this
+instrument out of service only by the site's procedure. Local codes and licensed practice come first.
+";
+
+pub fn run(arguments: &Arguments, client: &Client, tun: &ServedTun) -> Result<(), Failure> {
+    let state: InstrumentState =
+        client.get(&tun_path(tun, &["instruments", &arguments.instrument]))?;
+    let method = arguments.method.unwrap_or_else(|| usual(&state));
+    let mut guide = Guide {
+        arguments,
+        client,
+        tun,
+        state,
+        method,
+        terminal: Terminal::new(std::io::stdin().lock()),
+    };
+    guide.lead()
+}
+
+struct Guide<'a, R> {
+    arguments: &'a Arguments,
+    client: &'a Client,
+    tun: &'a ServedTun,
+    state: InstrumentState,
+    method: How,
+    terminal: Terminal<R>,
+}
+
+impl<R: BufRead> Guide<'_, R> {
+    fn lead(&mut self) -> Result<(), Failure> {
+        let (id, unit) = (self.state.instrument.clone(), self.state.unit.name());
+        print(&format!(
+            "Loop check of {id} ({unit}), tolerance {} {unit}, against: {}\n{CAUTION}",
+            self.arguments.tolerance, self.arguments.reference
+        ))?;
+        if let Some(brew) = &self.state.brew {
+            let question = format!(
+                "Brew {brew} is under way: what you apply now goes into its record. Go on all the same?"
+            );
+            if !self.terminal.yes(&question, false)? {
+                return Err(Failure::new(Kind::Usage, "nothing was checked"));
+            }
+        }
+        let mut check = self.empty();
+        print("\nAs-found: change nothing yet.\n")?;
+        check.as_found = self.series()?;
+        tell(&check, &check.as_found)?;
+        self.offer_correction(&check)?;
+        if self
+            .terminal
+            .yes("Take every value again, as-left?", fails(&check))?
+        {
+            print("\nAs-left: as the instrument will work from now on.\n")?;
+            check.as_left = self.series()?;
+            tell(&check, &check.as_left)?;
+        }
+        let body = LoopCheckBody {
+            instrument: id,
+            reference: check.reference,
+            tolerance: check.tolerance,
+            resolution: check.resolution,
+            as_found: check.as_found,
+            as_left: check.as_left,
+            due_days: self.arguments.common.due_days,
+            note: self.arguments.note.clone(),
+            who: self.arguments.common.who.clone(),
+        };
+        let path = tun_path(self.tun, &["loop-checks"]);
+        let entered: LoopCheckRecord = self
+            .client
+            .post(&path, &body)
+            .map_err(|failure| set_aside(&body, &failure))?;
+        print(&format!("\n{}", page::checked(&entered)))
+    }
+
+    fn empty(&self) -> LoopCheck {
+        let arguments = self.arguments;
+        LoopCheck {
+            instrument: self.state.instrument.clone(),
+            measures: self.state.measures,
+            unit: self.state.unit,
+            wort_factor: self.state.wort_factor,
+            reference: Reference {
+                name: arguments.reference.clone(),
+                expanded_uncertainty: arguments.uncertainty,
+                temperature_uncertainty_c: arguments.temperature_uncertainty,
+            },
+            tolerance: arguments.tolerance,
+            resolution: arguments.resolution,
+            as_found: Vec::new(),
+            as_left: Vec::new(),
+        }
+    }
+
+    fn series(&mut self) -> Result<Vec<Point>, Failure> {
+        let steps = steps(self.method, &self.state, self.arguments.repeats);
+        let count = steps.len();
+        let mut points = Vec::new();
+        for (index, step) in steps.into_iter().enumerate() {
+            let way = match step.direction {
+                Direction::Up => "upwards",
+                Direction::Down => "downwards",
+            };
+            print(&format!(
+                "{} of {count}, {way}: {}\n",
+                index + 1,
+                step.words
+            ))?;
+            let reading =
+                "  When the reading stands still press Enter; or type the reading, or s to skip:";
+            let answer = self.terminal.line(reading)?;
+            if answer == "s" {
+                continue;
+            }
+            let mut point = if answer.is_empty() {
+                self.taken(step.direction)?
+            } else {
+                let Ok(reading) = super::applied::number(&answer) else {
+                    print("  That is no number; the value is left out.\n")?;
+                    continue;
+                };
+                typed(step.direction, reading)
+            };
+            point.applied = self.applied(step.wanted)?;
+            print(&self.told(&point))?;
+            points.push(point);
+        }
+        if points.is_empty() {
+            return Err(Failure::new(
+                Kind::Usage,
+                "every value was skipped; nothing was kept",
+            ));
+        }
+        Ok(points)
+    }
+
+    fn applied(&mut self, wanted: Wanted) -> Result<Applied, Failure> {
+        let terminal = &mut self.terminal;
+        Ok(match wanted {
+            Wanted::Value(value) => Applied::Value {
+                value: terminal.number("  Applied value by the reference", Some(value))?,
+            },
+            Wanted::Buffer(buffer) => Applied::Buffer {
+                buffer,
+                temperature_c: terminal.number("  Temperature of the buffer, °C", Some(25.0))?,
+            },
+            Wanted::Gravity => Applied::Gravity {
+                gravity_p: terminal.number("  Its gravity, °P", None)?,
+                temperature_c: Some(
+                    terminal.number("  Temperature in the instrument, °C", Some(20.0))?,
+                ),
+            },
+            Wanted::SamplePh => Applied::SamplePh {
+                ph: terminal.number("  pH of the cooled sample", None)?,
+                temperature_c: terminal.number("  Temperature in the line, °C", Some(75.0))?,
+            },
+            Wanted::WeighedTank => Applied::WeighedTank {
+                mass_kg: terminal.number("  What the scale shows, kg", None)?,
+                seconds: terminal.number("  How long it ran, s", None)?,
+                temperature_c: terminal.number("  Temperature of the water, °C", Some(20.0))?,
+            },
+        })
+    }
+
+    /// The mean of the readings over the next seconds.
+    fn taken(&self, direction: Direction) -> Result<Point, Failure> {
+        let path = tun_path(self.tun, &["instruments", &self.state.instrument]);
+        let (mut corrected, mut measured) = (Vec::new(), Vec::new());
+        for second in 0..self.arguments.seconds {
+            if second > 0 {
+                thread::sleep(Duration::from_secs(1));
+            }
+            let state: InstrumentState = self.client.get(&path)?;
+            let reading = state
+                .reading
+                .and_then(|it| Some((it.measured?, it.corrected)));
+            let Some((before, after)) = reading else {
+                return Err(Failure::new(
+                    Kind::Unavailable,
+                    format!(
+                        "{} gives no reading; see to it first (lauterd status), or type readings by hand",
+                        self.state.instrument
+                    ),
+                ));
+            };
+            measured.push(before);
+            corrected.push(after.unwrap_or(before));
+        }
+        let mean = |values: &[f64]| values.iter().sum::<f64>() / values.len() as f64;
+        let middle = mean(&corrected);
+        let squares: f64 = corrected.iter().map(|it| (it - middle).powi(2)).sum();
+        let many = corrected.len() > 1;
+        Ok(Point {
+            uncorrected: Some(mean(&measured)),
+            scatter: many.then(|| (squares / (corrected.len() - 1) as f64).sqrt()),
+            readings: many.then_some(corrected.len() as u32),
+            ..typed(direction, middle)
+        })
+    }
+
+    fn told(&self, point: &Point) -> String {
+        let (unit, factor) = (self.state.unit, self.state.wort_factor);
+        match point.applied.value(unit, factor) {
+            Ok(applied) => format!(
+                "  applied {applied:.4}, reading {:.4}, error {:.4} {}\n",
+                point.reading,
+                point.reading - applied,
+                unit.name()
+            ),
+            Err(error) => format!("  {error}\n"),
+        }
+    }
+
+    /// Only what lies within the core's means: pH and gravity.
+    fn offer_correction(&mut self, check: &LoopCheck) -> Result<(), Failure> {
+        if Method::of(self.state.measures).is_none() {
+            return print("Adjust the instrument by its maker's instructions if it fails.\n");
+        }
+        let question =
+            "Correct its readings here by these values? Nothing is written to the instrument.";
+        if !self.terminal.yes(question, fails(check))? {
+            return Ok(());
+        }
+        let points = check.as_found.iter().take(2).map(|point| MeasuredPoint {
+            applied: point.applied,
+            reading: point.uncorrected.unwrap_or(point.reading),
+        });
+        let body = CorrectionBody {
+            points: points.collect(),
+            due_days: self.arguments.common.due_days,
+            who: self.arguments.common.who.clone(),
+        };
+        match correct(&self.state.instrument, &body, self.client, self.tun) {
+            Ok(made) => print(&page::corrected(&made)),
+            Err(failure) if failure.kind == Kind::Data => print(&format!("{failure}\n")),
+            Err(failure) => Err(failure),
+        }
+    }
+}
+
+/// A reading that somebody read off; what was applied is asked for next.
+fn typed(direction: Direction, reading: f64) -> Point {
+    Point {
+        direction,
+        applied: Applied::Value { value: 0.0 },
+        reading,
+        uncorrected: None,
+        scatter: None,
+        readings: None,
+    }
+}
+
+/// What was taken at the instrument is not lost with the connection: it goes into a file that `enter` takes.
+fn set_aside(body: &LoopCheckBody, failure: &Failure) -> Failure {
+    let file = format!("loop-check-{}.json", body.instrument);
+    let written = serde_json::to_vec_pretty(body)
+        .map_err(std::io::Error::other)
+        .and_then(|text| std::fs::write(&file, text));
+    let words = match written {
+        Ok(()) => format!(
+            "{failure}\nThe check is in {file}; enter it with: lauterd loop-check enter {file}"
+        ),
+        Err(error) => format!("{failure}\nThe check could not be put into {file} either: {error}"),
+    };
+    Failure::new(failure.kind, words)
+}
+
+/// A series as it stands, before anything is kept.
+fn tell(check: &LoopCheck, points: &[Point]) -> Result<(), Failure> {
+    let alone = LoopCheck {
+        as_found: points.to_vec(),
+        as_left: Vec::new(),
+        ..check.clone()
+    };
+    match evaluate(&alone, &Parameters::default()).as_found {
+        Some(series) => print(&format!("\n{}\n", page::levels(&series))),
+        None => Ok(()),
+    }
+}
+
+fn fails(check: &LoopCheck) -> bool {
+    evaluate(check, &Parameters::default()).verdict == Verdict::Fail
+}

@@ -1,0 +1,356 @@
+//! Loop checks against an example worked by hand, corrections against the electrode's own equation.
+
+use proptest::prelude::*;
+
+use super::*;
+use crate::reading::Measures;
+use crate::units::{Buffer, Unit};
+
+/// Worked step by step in the file's head.
+const EXAMPLE: &str = include_str!("../../../../tests/reference/loop_check.csv");
+
+fn rows() -> impl Iterator<Item = Vec<&'static str>> {
+    EXAMPLE
+        .lines()
+        .filter(|line| !line.starts_with('#') && !line.is_empty())
+        .skip(1)
+        .map(|line| line.split(',').collect())
+}
+
+fn readings(series: &str) -> Vec<Point> {
+    rows()
+        .filter(|row| row[0] == "reading" && row[1] == series)
+        .map(|row| Point {
+            direction: if row[2] == "up" {
+                Direction::Up
+            } else {
+                Direction::Down
+            },
+            applied: Applied::Value {
+                value: row[3].parse().unwrap(),
+            },
+            reading: row[4].parse().unwrap(),
+            uncorrected: None,
+            scatter: None,
+            readings: None,
+        })
+        .collect()
+}
+
+fn pressure_check() -> LoopCheck {
+    LoopCheck {
+        instrument: "bed_pressure".to_owned(),
+        measures: Measures::BedPressureDrop,
+        unit: Unit::Kilopascal,
+        wort_factor: 1.04,
+        reference: Reference {
+            name: "pressure calibrator".to_owned(),
+            expanded_uncertainty: 0.004,
+            temperature_uncertainty_c: 0.0,
+        },
+        tolerance: 0.020,
+        resolution: 0.002,
+        as_found: readings("as-found"),
+        as_left: readings("as-left"),
+    }
+}
+
+/// tests/reference/loop_check.csv. 6e-8: half its last digit, and the arithmetic of decimals.
+#[test]
+fn a_loop_check_agrees_with_the_example_worked_by_hand() {
+    let check = pressure_check();
+    assert_eq!(check.check(), []);
+    let evaluation = evaluate(&check, &Parameters::default());
+    let found = evaluation.as_found.as_ref().unwrap();
+    let left = evaluation.as_left.as_ref().unwrap();
+    let mut compared = 0;
+    for row in rows().filter(|row| row[0] != "reading") {
+        let series = if row[1] == "as-found" { found } else { left };
+        let applied: f64 = row[3].parse().unwrap();
+        let level = series
+            .levels
+            .iter()
+            .find(|level| (level.applied - applied).abs() < 1e-9);
+        let level = level.unwrap_or_else(|| panic!("no level at {applied}"));
+        let got = match row[0] {
+            "error" => level.error,
+            "hysteresis" => level.hysteresis.unwrap(),
+            _ => level.uncertainty.combined,
+        };
+        let expected: f64 = row[4].parse().unwrap();
+        assert!((got - expected).abs() < 6e-8, "{row:?}: {got}");
+        assert!((level.uncertainty.expanded - 2.0 * level.uncertainty.combined).abs() < 1e-12);
+        compared += 1;
+    }
+    assert_eq!(compared, 25);
+    assert!((found.repeatability.unwrap() - 2.6e-6_f64.sqrt()).abs() < 1e-12);
+    assert_eq!(found.repeatability_degrees_of_freedom, Some(10.0));
+    assert!((found.greatest_error - 0.022).abs() < 1e-9);
+    assert!((found.greatest_hysteresis.unwrap() + 0.013).abs() < 1e-9);
+    let freedom = found.levels[2].uncertainty.degrees_of_freedom.unwrap();
+    assert!((freedom - 8604.4).abs() < 0.1, "{freedom}");
+    let verdicts: Vec<(Verdict, bool)> = found
+        .levels
+        .iter()
+        .map(|level| (level.verdict, level.in_doubt))
+        .collect();
+    // 0.0140 + 0.0057 stays below the limit, 0.0140 + 0.0073 does not; 0.0210 and 0.0220 are beyond it by less than U.
+    assert_eq!(
+        verdicts,
+        [
+            (Verdict::Pass, false),
+            (Verdict::Pass, true),
+            (Verdict::Pass, true),
+            (Verdict::Fail, true),
+            (Verdict::Fail, true),
+        ]
+    );
+    assert_eq!((found.verdict, found.in_doubt), (Verdict::Fail, true));
+    assert_eq!((left.verdict, left.in_doubt), (Verdict::Pass, false));
+    assert_eq!(left.repeatability, None);
+    assert_eq!(evaluation.verdict, Verdict::Pass);
+}
+
+/// tests/reference/loop_check.csv, the weighed tank: few repeats make the coverage factor larger than 2.
+#[test]
+fn three_runs_into_a_weighed_tank_have_few_degrees_of_freedom() {
+    let run = |reading: f64| Point {
+        direction: Direction::Up,
+        applied: Applied::WeighedTank {
+            mass_kg: 200.0,
+            seconds: 240.0,
+            temperature_c: 20.0,
+        },
+        reading,
+        uncorrected: None,
+        scatter: None,
+        readings: None,
+    };
+    let check = LoopCheck {
+        instrument: "runoff_flow".to_owned(),
+        measures: Measures::RunoffFlow,
+        unit: Unit::LitrePerMinute,
+        reference: Reference {
+            name: "tank on a scale".to_owned(),
+            expanded_uncertainty: 0.05,
+            temperature_uncertainty_c: 1.0,
+        },
+        tolerance: 0.5,
+        resolution: 0.01,
+        as_found: [50.30, 50.42, 50.36].map(run).to_vec(),
+        as_left: Vec::new(),
+        ..pressure_check()
+    };
+    let evaluation = evaluate(&check, &Parameters::default());
+    let level = &evaluation.as_found.unwrap().levels[0];
+    assert_eq!(level.points, 3);
+    assert!((level.error - 0.2174).abs() < 1e-4, "{}", level.error);
+    let uncertainty = &level.uncertainty;
+    assert!(
+        (uncertainty.combined - 0.043130).abs() < 2e-5,
+        "{uncertainty:?}"
+    );
+    let freedom = uncertainty.degrees_of_freedom.unwrap();
+    assert!((freedom - 4.806).abs() < 0.01, "{freedom}");
+    assert!((uncertainty.coverage_factor - 2.87).abs() < 6e-3);
+    assert!(
+        (uncertainty.expanded - 0.1237).abs() < 2e-4,
+        "{uncertainty:?}"
+    );
+    assert_eq!(level.hysteresis, None);
+}
+
+fn buffer(buffer: Buffer, temperature_c: f64, reading: f64) -> MeasuredPoint {
+    MeasuredPoint {
+        applied: Applied::Buffer {
+            buffer,
+            temperature_c,
+        },
+        reading,
+    }
+}
+
+fn electrode_subject() -> Subject {
+    Subject {
+        measures: Measures::RunningsPh,
+        unit: Unit::Ph,
+        low: 0.0,
+        high: 14.0,
+        wort_factor: 1.04,
+    }
+}
+
+/// By hand: an electrode of 96 % with 12 mV at pH 7 shows 7 + 0.96 · (pH − 7) − 12/59.159 at 25 °C: 6.66756 in phosphate
+/// (6.865) and 3.92196 in phthalate (4.005). At 75 °C (69.080 mV) it shows 5.29029 in wort of pH 5.40.
+#[test]
+fn two_buffers_give_an_electrodes_offset_and_slope_and_correct_it_at_any_temperature() {
+    let points = [
+        buffer(Buffer::Phosphate, 25.0, 6.667_558),
+        buffer(Buffer::Phthalate, 25.0, 3.921_958),
+    ];
+    let rule = Rule::of_points(&electrode_subject(), &points, &Parameters::default()).unwrap();
+    let Rule::Electrode {
+        offset_mv,
+        slope_percent,
+    } = rule
+    else {
+        panic!("{rule:?}")
+    };
+    assert!((offset_mv - 12.0).abs() < 1e-3, "{offset_mv}");
+    assert!((slope_percent - 96.0).abs() < 1e-3, "{slope_percent}");
+    assert!((rule.apply(6.667_558, 25.0) - 6.865).abs() < 1e-5);
+    assert!((rule.apply(3.921_958, 25.0) - 4.005).abs() < 1e-5);
+    assert!((rule.apply(5.290_289, 75.0) - 5.40).abs() < 1e-4);
+    assert!(!rule.is_worn(&Parameters::default()));
+}
+
+#[test]
+fn one_buffer_moves_an_electrode_and_keeps_its_slope() {
+    let points = [buffer(Buffer::Phosphate, 25.0, 6.765)];
+    let rule = Rule::of_points(&electrode_subject(), &points, &Parameters::default()).unwrap();
+    assert!((rule.apply(6.765, 25.0) - 6.865).abs() < 1e-9);
+    assert!(
+        matches!(rule, Rule::Electrode { slope_percent, .. } if (slope_percent - 100.0).abs() < 1e-9)
+    );
+}
+
+#[test]
+fn swapped_buffers_and_a_dead_electrode_are_refused_with_what_they_would_give() {
+    let fault = |points: &[MeasuredPoint]| {
+        Rule::of_points(&electrode_subject(), points, &Parameters::default()).unwrap_err()
+    };
+    let swapped = [
+        buffer(Buffer::Phosphate, 25.0, 4.0),
+        buffer(Buffer::Phthalate, 25.0, 6.87),
+    ];
+    assert!(
+        matches!(fault(&swapped), CorrectionFault::Electrode { slope_percent, .. } if slope_percent < 0.0)
+    );
+    let dead = [
+        buffer(Buffer::Phosphate, 25.0, 7.0),
+        buffer(Buffer::Phthalate, 25.0, 7.0),
+    ];
+    assert!(fault(&dead).to_string().contains("slope of"));
+    let alike = [
+        buffer(Buffer::Phosphate, 20.0, 6.9),
+        buffer(Buffer::Phosphate, 40.0, 6.9),
+    ];
+    assert!(matches!(fault(&alike), CorrectionFault::TooClose { .. }));
+    assert_eq!(fault(&[]), CorrectionFault::Points { given: 0 });
+}
+
+fn density_subject() -> Subject {
+    Subject {
+        measures: Measures::RunningsGravity,
+        unit: Unit::KilogramPerCubicMetre,
+        low: 900.0,
+        high: 1150.0,
+        wort_factor: 1.04,
+    }
+}
+
+fn solution(gravity_p: f64, reading: f64) -> MeasuredPoint {
+    MeasuredPoint {
+        applied: Applied::Gravity {
+            gravity_p,
+            temperature_c: Some(20.0),
+        },
+        reading,
+    }
+}
+
+/// The sugar form at 20 °C: 998.203 kg/m³ at 0 °P, 1046.444 at 12 °P.
+#[test]
+fn water_and_a_solution_give_the_line_of_a_density_meter() {
+    let points = [solution(0.0, 999.203), solution(12.0, 1047.926)];
+    let rule = Rule::of_points(&density_subject(), &points, &Parameters::default()).unwrap();
+    let Rule::Line { slope, .. } = rule else {
+        panic!("{rule:?}")
+    };
+    assert!((slope - 48.241 / 48.723).abs() < 1e-4, "{slope}");
+    assert!((rule.apply(999.203, 60.0) - 998.203).abs() < 1e-3);
+    assert!((rule.apply(1047.926, 60.0) - 1046.444).abs() < 1e-3);
+    let one = Rule::of_points(&density_subject(), &points[..1], &Parameters::default()).unwrap();
+    assert!((one.apply(1047.926, 60.0) - 1046.926).abs() < 1e-3);
+    let far = [solution(0.0, 1040.0)];
+    let fault = Rule::of_points(&density_subject(), &far, &Parameters::default()).unwrap_err();
+    assert!(matches!(fault, CorrectionFault::TooFar { .. }), "{fault}");
+}
+
+#[test]
+fn a_flow_meter_is_adjusted_where_it_stands() {
+    let subject = Subject {
+        measures: Measures::RunoffFlow,
+        unit: Unit::LitrePerMinute,
+        low: 0.0,
+        high: 200.0,
+        wort_factor: 1.04,
+    };
+    let point = MeasuredPoint {
+        applied: Applied::Value { value: 50.0 },
+        reading: 51.0,
+    };
+    let fault = Rule::of_points(&subject, &[point], &Parameters::default()).unwrap_err();
+    assert_eq!(fault, CorrectionFault::NotForThis);
+}
+
+#[test]
+fn everything_wrong_with_a_check_is_said_at_once() {
+    let mut check = pressure_check();
+    check.tolerance = 0.0;
+    check.reference.expanded_uncertainty = -1.0;
+    check.as_found[0].reading = f64::NAN;
+    check.as_left[3].applied = Applied::Buffer {
+        buffer: Buffer::Borate,
+        temperature_c: 25.0,
+    };
+    let faults = check.check();
+    let keys: Vec<&str> = faults.iter().map(|fault| fault.key.as_str()).collect();
+    assert_eq!(
+        keys,
+        [
+            "tolerance",
+            "reference.expanded_uncertainty",
+            "as_found[0]",
+            "as_left[3]"
+        ]
+    );
+    check.as_found.clear();
+    check.as_left.clear();
+    assert!(check.check().iter().any(|fault| fault.key == "as_found"));
+}
+
+proptest! {
+    /// Whatever electrode two buffers were read with, its readings come out right at any temperature.
+    #[test]
+    fn a_two_point_correction_undoes_the_electrode(
+        offset_mv in -50.0..50.0f64, slope_percent in 80.0..105.0f64,
+        buffers_c in 15.0..35.0f64, line_c in 20.0..95.0f64, ph in 4.0..8.0f64,
+    ) {
+        let shown = |ph: f64, celsius: f64| {
+            let nernst = crate::units::nernst_slope_mv_per_ph(celsius);
+            7.0 + 0.01 * slope_percent * (ph - 7.0) - offset_mv / nernst
+        };
+        let points = [Buffer::Phosphate, Buffer::Phthalate].map(|each| {
+            buffer(each, buffers_c, shown(each.ph(buffers_c).unwrap(), buffers_c))
+        });
+        let rule = Rule::of_points(&electrode_subject(), &points, &Parameters::default()).unwrap();
+        prop_assert!((rule.apply(shown(ph, line_c), line_c) - ph).abs() < 1e-9);
+        let (low, high) = rule.range(0.0, 14.0);
+        prop_assert!((low..=high).contains(&ph));
+    }
+
+    /// The uncertainty never shrinks when the reference gets worse, and the error does not depend on it.
+    #[test]
+    fn a_worse_reference_never_makes_a_check_look_better(worse in 0.0..0.1f64) {
+        let better = evaluate(&pressure_check(), &Parameters::default());
+        let mut check = pressure_check();
+        check.reference.expanded_uncertainty += worse;
+        let evaluation = evaluate(&check, &Parameters::default());
+        let (better, other) = (better.as_found.unwrap(), evaluation.as_found.unwrap());
+        for (before, after) in better.levels.iter().zip(&other.levels) {
+            prop_assert!(after.uncertainty.combined >= before.uncertainty.combined);
+            prop_assert!((after.error - before.error).abs() < 1e-12);
+        }
+    }
+}

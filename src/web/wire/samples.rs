@@ -1,0 +1,146 @@
+//! Hand samples as they travel: in which units they may come, and what may be a slip of the finger.
+
+use lauter_core::supervisor::{Place, Sample};
+use lauter_core::units::{Unit, gravity_to_p};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::Fault;
+
+/// A hand sample. Gravity °P at 20 °C, pH of a cooled sample, volume in L as metered; at least one of them. Gravity may
+/// come as apparent specific gravity 20/20 or as a refractometer's °Bx instead, which the service converts.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+#[schemars(extend("anyOf" = [given("gravity_p"), given("ph"), given("volume_l"), given("gravity_sg"), given("gravity_bx")]))]
+pub struct SampleBody {
+    pub place: Place,
+    #[serde(default)]
+    #[schemars(range(min = 0.0, max = 35.0))]
+    pub gravity_p: Option<f64>,
+    #[serde(default)]
+    #[schemars(range(min = 3.0, max = 9.0))]
+    pub ph: Option<f64>,
+    #[serde(default)]
+    #[schemars(range(min = 0.0, max = 1e6))]
+    pub volume_l: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub gravity_sg: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub gravity_bx: Option<f64>,
+}
+
+impl From<Sample> for SampleBody {
+    fn from(sample: Sample) -> Self {
+        let Sample {
+            place,
+            gravity_p,
+            ph,
+            volume_l,
+        } = sample;
+        Self {
+            place,
+            gravity_p,
+            ph,
+            volume_l,
+            gravity_sg: None,
+            gravity_bx: None,
+        }
+    }
+}
+
+/// That a key is there with a number.
+fn given(key: &str) -> serde_json::Value {
+    serde_json::json!({ "required": [key], "properties": { key: { "type": "number" } } })
+}
+
+impl SampleBody {
+    /// With the gravity in °P, whatever it was read in. `wort_factor`: refractometer reading over true gravity.
+    pub fn in_plato(self, wort_factor: f64) -> Result<Self, Vec<Fault>> {
+        let readings = [
+            ("gravity_sg", self.gravity_sg, Unit::SpecificGravity),
+            ("gravity_bx", self.gravity_bx, Unit::DegreeBrix),
+        ];
+        let given = readings.iter().filter(|(_, value, _)| value.is_some());
+        if given.count() + usize::from(self.gravity_p.is_some()) > 1 {
+            let message =
+                "stands beside another gravity; give one of gravity_p, gravity_sg and gravity_bx";
+            return Err(vec![Fault::new("gravity", message)]);
+        }
+        let mut converted = Self {
+            gravity_sg: None,
+            gravity_bx: None,
+            ..self
+        };
+        for (key, value, unit) in readings {
+            if let Some(value) = value {
+                let gravity_p = gravity_to_p(unit, value, None, wort_factor)
+                    .map_err(|error| vec![Fault::new(key, error.to_string())])?;
+                // No hand-held instrument shows more than a hundredth.
+                converted.gravity_p = Some((100.0 * gravity_p).round() / 100.0);
+            }
+        }
+        Ok(converted)
+    }
+
+    /// The sample, or everything that is wrong with it. The ranges only catch slips of the finger: what can be
+    /// right is for the supervisor to weigh.
+    pub fn sample(self) -> Result<Sample, Vec<Fault>> {
+        let values = [
+            ("gravity_p", self.gravity_p, 0.0, 35.0, " °P"),
+            ("ph", self.ph, 3.0, 9.0, ""),
+            ("volume_l", self.volume_l, 0.0, 1e6, " L"),
+        ];
+        let mut faults = Vec::new();
+        if values.iter().all(|(_, value, ..)| value.is_none()) {
+            faults.push(Fault::new(
+                "gravity_p",
+                "is missing, and so are ph and volume_l; give at least one",
+            ));
+        }
+        for (key, value, low, high, unit) in values {
+            if let Some(value) = value
+                && !(low..=high).contains(&value)
+            {
+                let message = format!("is {value}{unit}; allowed is {low} to {high}{unit}");
+                faults.push(Fault::new(key, message));
+            }
+        }
+        if !faults.is_empty() {
+            return Err(faults);
+        }
+        Ok(Sample {
+            place: self.place,
+            gravity_p: self.gravity_p,
+            ph: self.ph,
+            volume_l: self.volume_l,
+        })
+    }
+}
+
+/// A hand sample as it was taken, with the gravity in °P.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SampleTaken {
+    /// Counts a brew's samples from 1; by it the sample can be withdrawn.
+    pub number: usize,
+    /// True for a sample that had been given within the last minute with the same figures: it was not taken again.
+    #[serde(default)]
+    pub repeated: bool,
+    pub place: Place,
+    pub gravity_p: Option<f64>,
+    pub ph: Option<f64>,
+    pub volume_l: Option<f64>,
+}
+
+impl SampleTaken {
+    /// `number` counts from 0, as the core does.
+    pub fn new(number: usize, repeated: bool, sample: Sample) -> Self {
+        Self {
+            number: number + 1,
+            repeated,
+            place: sample.place,
+            gravity_p: sample.gravity_p,
+            ph: sample.ph,
+            volume_l: sample.volume_l,
+        }
+    }
+}

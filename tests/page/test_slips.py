@@ -1,0 +1,125 @@
+"""Slips of wet hands: taps that come twice, numbers that cannot be, samples that are taken back."""
+
+import pytest
+from conftest import Demo, Watched
+
+TUN = "/tuns/orchard/tun-1"
+
+
+@pytest.fixture(scope="module")
+def demo_of_slips():
+    running = Demo()
+    yield running
+    running.end()
+
+
+@pytest.fixture
+def page(chromium, demo_of_slips):
+    one = Watched(chromium, demo_of_slips.address, "tablet")
+    one.refusals += ["409", "422"]
+    page = one.open()
+    page.wait_for_selector(".link.on")
+    yield page
+    one.close()
+
+
+def samples(page):
+    path = "/api/v1" + TUN
+    return page.evaluate(
+        """async (path) => {
+            const state = await (await fetch(path)).json();
+            return (await fetch(`${path}/brews/${state.brew}/samples`)).json();
+        }""",
+        path,
+    )
+
+
+def enter(page, button, text):
+    page.locator(button).click()
+    page.locator("#sample-value").fill(text)
+
+
+def test_two_taps_and_two_enters_give_one_sample(page):
+    enter(page, "#sample-rg", "18.6")
+    page.locator("#dialog-sample .save").dblclick()
+    page.wait_for_selector("#dialog-sample", state="hidden")
+    enter(page, "#sample-rp", "5.42")
+    page.keyboard.press("Enter")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#dialog-sample", state="hidden")
+    page.locator("#part-table .sample", has_text="5.42").wait_for()
+    assert len(samples(page)) == 2
+    # The same again within a minute of the brew is told as such.
+    enter(page, "#sample-rp", "5.42")
+    page.locator("#dialog-sample .save").click()
+    page.wait_for_selector("#dialog-sample", state="hidden")
+    assert len(samples(page)) <= 3
+
+
+def test_only_plain_numbers_are_taken(page):
+    before = len(samples(page))
+    for text in ["0x12", "1e1", "1.2.3", "4,500", ""]:
+        enter(page, "#sample-kv", text)
+        page.locator("#dialog-sample .save").click()
+        page.locator("#dialog-sample .trouble:visible").wait_for()
+        page.keyboard.press("Escape")
+    enter(page, "#sample-kv", "99999")
+    page.locator("#dialog-sample .save").click()
+    page.locator("#dialog-sample .trouble", has_text="the kettle holds").wait_for()
+    page.keyboard.press("Escape")
+    assert len(samples(page)) == before
+
+
+def test_a_far_sample_is_asked_about_and_can_be_withdrawn(page):
+    # There must be wort in the kettle to hold it against.
+    page.wait_for_function(
+        "() => { const it = document.querySelector('#part-kettle .num'); return it && /1[0-9]\\.[0-9]/.test(it.textContent); }",
+        timeout=120_000,
+    )
+    page.wait_for_timeout(15_000)
+    before = len(samples(page))
+    enter(page, "#sample-kg", "1.076")
+    save = page.locator("#dialog-sample .save")
+    save.dblclick()
+    trouble = page.locator("#dialog-sample .trouble:visible")
+    trouble.wait_for()
+    assert "looks like a specific gravity" in trouble.text_content()
+    assert len(samples(page)) == before, "a second tap is no answer to a question"
+    page.locator("#dialog-sample .save", has_text="It is right").click()
+    page.wait_for_selector("#dialog-sample", state="hidden")
+    taken = samples(page)
+    assert len(taken) == before + 1 and taken[-1]["withdrawn_s"] is None
+    withdraw = page.locator(f"#withdraw-{taken[-1]['number']}")
+    withdraw.click()
+    page.locator("#dialog-withdraw .save").click()
+    withdraw.wait_for(state="detached")
+    assert samples(page)[-1]["withdrawn_s"] is not None
+    assert page.locator("#part-table .sample", has_text="1.08").count() == 0
+
+
+def test_a_tap_on_a_card_that_is_drawn_anew_is_not_lost(page):
+    box = page.locator("#do-note").bounding_box()
+    page.mouse.move(box["x"] + 10, box["y"] + 10)
+    page.mouse.down()
+    page.evaluate(
+        """() => {
+            const html = document.getElementById('part-actions').innerHTML;
+            document.getElementById('do-note').dataset.own = 'yes';
+            replace('part-actions', html);
+        }"""
+    )
+    assert page.evaluate("() => document.getElementById('do-note').dataset.own") == "yes"
+    page.mouse.up()
+    page.locator("dialog[open]").wait_for()
+    page.keyboard.press("Escape")
+
+
+def test_a_page_that_nobody_looks_at_gives_its_connection_back(page):
+    hide = """(hidden) => {
+        Object.defineProperty(document, 'hidden', { configurable: true, get: () => hidden });
+        document.dispatchEvent(new Event('visibilitychange'));
+        return events === null;
+    }"""
+    assert page.evaluate(hide, True)
+    assert not page.evaluate(hide, False)
+    page.wait_for_selector(".link.on")
