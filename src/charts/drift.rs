@@ -2,8 +2,8 @@
 
 use jiff::Timestamp;
 
-use super::ink::Ink;
 use super::axis::Axis;
+use super::ink::Ink;
 use super::sheet::{ChartError, Panel, Side, Size, draw};
 use crate::display::Voice;
 

@@ -60,6 +60,7 @@ impl BrokerOptions {
             publish: true,
             reading_every: Duration::from_secs(1),
             commands: false,
+            overview: false,
         }))
     }
 

@@ -44,7 +44,7 @@ pub async fn checks(
     Path((site, tun)): Path<(String, String)>,
     Query(ChecksQuery { instrument }): Query<ChecksQuery>,
 ) -> Answer<Vec<LoopCheckRecord>> {
-    let id = service.tun(&site, &tun)?.id;
+    let id = service.tun(&site, &tun)?.id();
     let checks = service
         .store
         .read(move |database| database.loop_checks(id, instrument.as_deref()))
@@ -68,7 +68,7 @@ pub async fn check(
     State(service): State<Arc<Service>>,
     Path((site, tun, number)): Below,
 ) -> Answer<LoopCheckRecord> {
-    let id = service.tun(&site, &tun)?.id;
+    let id = service.tun(&site, &tun)?.id();
     let sought = numbered(&number)?;
     let found = service
         .store

@@ -30,8 +30,8 @@ use std::collections::{BTreeMap, VecDeque};
 use serde::{Deserialize, Serialize};
 
 pub use crate::projection::{Band, Crossing, Stop, StopCause};
-pub use alarms::cause_in_words;
 pub use alarms::RECORD;
+pub use alarms::cause_in_words;
 pub use annunciator::BURST_PLACE;
 pub use brew::SampleDoubt;
 pub use event::{Event, LinkState, OperatorAction, Place, Sample};
