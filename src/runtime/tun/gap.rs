@@ -123,7 +123,7 @@ impl Tun {
     }
 
     /// What the service before could not write, in its words.
-    pub(super) async fn take_words(&self) -> Option<String> {
+    pub(super) async fn take_words(&mut self) -> Option<String> {
         let name = self.name();
         let store = &self.setting.store;
         let words = store.run(move |database| Ok(database.take_words(&name)));
