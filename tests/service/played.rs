@@ -173,7 +173,8 @@ fn replies(path: &Path, link: &str) -> BTreeMap<Vec<u8>, Vec<Vec<u8>>> {
         let request = Framing::Tcp.body(&exchange.request).to_vec();
         let reply = Framing::Tcp.body(&exchange.reply).to_vec();
         let known = replies.entry(request).or_default();
-        if !known.contains(&reply) {
+        // The end of a recording cuts the last answer off.
+        if !reply.is_empty() && !known.contains(&reply) {
             known.push(reply);
         }
     }
