@@ -31,6 +31,9 @@ _lauterd() {
             lauterd,check-config)
                 cmd="lauterd__subcmd__check__subcmd__config"
                 ;;
+            lauterd,commission)
+                cmd="lauterd__subcmd__commission"
+                ;;
             lauterd,demo)
                 cmd="lauterd__subcmd__demo"
                 ;;
@@ -42,6 +45,9 @@ _lauterd() {
                 ;;
             lauterd,probe)
                 cmd="lauterd__subcmd__probe"
+                ;;
+            lauterd,record)
+                cmd="lauterd__subcmd__record"
                 ;;
             lauterd,replay)
                 cmd="lauterd__subcmd__replay"
@@ -217,6 +223,18 @@ _lauterd() {
             lauterd__subcmd__calc__subcmd__help,ph)
                 cmd="lauterd__subcmd__calc__subcmd__help__subcmd__ph"
                 ;;
+            lauterd__subcmd__commission,alarms)
+                cmd="lauterd__subcmd__commission__subcmd__alarms"
+                ;;
+            lauterd__subcmd__commission,help)
+                cmd="lauterd__subcmd__commission__subcmd__help"
+                ;;
+            lauterd__subcmd__commission__subcmd__help,alarms)
+                cmd="lauterd__subcmd__commission__subcmd__help__subcmd__alarms"
+                ;;
+            lauterd__subcmd__commission__subcmd__help,help)
+                cmd="lauterd__subcmd__commission__subcmd__help__subcmd__help"
+                ;;
             lauterd__subcmd__help,alarms)
                 cmd="lauterd__subcmd__help__subcmd__alarms"
                 ;;
@@ -232,6 +250,9 @@ _lauterd() {
             lauterd__subcmd__help,check-config)
                 cmd="lauterd__subcmd__help__subcmd__check__subcmd__config"
                 ;;
+            lauterd__subcmd__help,commission)
+                cmd="lauterd__subcmd__help__subcmd__commission"
+                ;;
             lauterd__subcmd__help,demo)
                 cmd="lauterd__subcmd__help__subcmd__demo"
                 ;;
@@ -243,6 +264,9 @@ _lauterd() {
                 ;;
             lauterd__subcmd__help,probe)
                 cmd="lauterd__subcmd__help__subcmd__probe"
+                ;;
+            lauterd__subcmd__help,record)
+                cmd="lauterd__subcmd__help__subcmd__record"
                 ;;
             lauterd__subcmd__help,replay)
                 cmd="lauterd__subcmd__help__subcmd__replay"
@@ -334,6 +358,9 @@ _lauterd() {
             lauterd__subcmd__help__subcmd__calc,ph)
                 cmd="lauterd__subcmd__help__subcmd__calc__subcmd__ph"
                 ;;
+            lauterd__subcmd__help__subcmd__commission,alarms)
+                cmd="lauterd__subcmd__help__subcmd__commission__subcmd__alarms"
+                ;;
             lauterd__subcmd__help__subcmd__loop__subcmd__check,certificate)
                 cmd="lauterd__subcmd__help__subcmd__loop__subcmd__check__subcmd__certificate"
                 ;;
@@ -357,6 +384,9 @@ _lauterd() {
                 ;;
             lauterd__subcmd__help__subcmd__probe,registers)
                 cmd="lauterd__subcmd__help__subcmd__probe__subcmd__registers"
+                ;;
+            lauterd__subcmd__help__subcmd__probe,topics)
+                cmd="lauterd__subcmd__help__subcmd__probe__subcmd__topics"
                 ;;
             lauterd__subcmd__help__subcmd__probe,units)
                 cmd="lauterd__subcmd__help__subcmd__probe__subcmd__units"
@@ -448,6 +478,9 @@ _lauterd() {
             lauterd__subcmd__probe,registers)
                 cmd="lauterd__subcmd__probe__subcmd__registers"
                 ;;
+            lauterd__subcmd__probe,topics)
+                cmd="lauterd__subcmd__probe__subcmd__topics"
+                ;;
             lauterd__subcmd__probe,units)
                 cmd="lauterd__subcmd__probe__subcmd__units"
                 ;;
@@ -456,6 +489,9 @@ _lauterd() {
                 ;;
             lauterd__subcmd__probe__subcmd__help,registers)
                 cmd="lauterd__subcmd__probe__subcmd__help__subcmd__registers"
+                ;;
+            lauterd__subcmd__probe__subcmd__help,topics)
+                cmd="lauterd__subcmd__probe__subcmd__help__subcmd__topics"
                 ;;
             lauterd__subcmd__probe__subcmd__help,units)
                 cmd="lauterd__subcmd__probe__subcmd__help__subcmd__units"
@@ -557,7 +593,7 @@ _lauterd() {
 
     case "${cmd}" in
         lauterd)
-            opts="-h -V --help --version demo check-config probe run brew sample loop-check alarms status tun user token report replay backup calc help"
+            opts="-h -V --help --version demo check-config probe commission run brew sample loop-check alarms status tun user token report record replay backup calc help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 1 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -1093,7 +1129,7 @@ _lauterd() {
             return 0
             ;;
         lauterd__subcmd__backup)
-            opts="-h -V --config --to --help --version"
+            opts="-h -V --config --to --restore --help --version"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -1104,6 +1140,10 @@ _lauterd() {
                     return 0
                     ;;
                 --to)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --restore)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;
@@ -1852,6 +1892,144 @@ _lauterd() {
             COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
             return 0
             ;;
+        lauterd__subcmd__commission)
+            opts="-h -V --config --who --watch --plan --leave-out --to --no-questions --broker --user --password-file --tls --ca-file --speed --help --version alarms help"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                --config)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --who)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --watch)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --plan)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --leave-out)
+                    COMPREPLY=($(compgen -W "instruments alarms dry-run" -- "${cur}"))
+                    return 0
+                    ;;
+                --to)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --broker)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --user)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --password-file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --ca-file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --speed)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__commission__subcmd__alarms)
+            opts="-h -V --config --broker --user --password-file --tls --ca-file --speed --help --version"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                --config)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --broker)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --user)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --password-file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --ca-file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --speed)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__commission__subcmd__help)
+            opts="alarms help"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__commission__subcmd__help__subcmd__alarms)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__commission__subcmd__help__subcmd__help)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
         lauterd__subcmd__demo)
             opts="-h -V --speed --seed --listen --stay --language --help --version"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
@@ -1883,7 +2061,7 @@ _lauterd() {
             return 0
             ;;
         lauterd__subcmd__help)
-            opts="demo check-config probe run brew sample loop-check alarms status tun user token report replay backup calc help"
+            opts="demo check-config probe commission run brew sample loop-check alarms status tun user token report record replay backup calc help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -2274,6 +2452,34 @@ _lauterd() {
             COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
             return 0
             ;;
+        lauterd__subcmd__help__subcmd__commission)
+            opts="alarms"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__help__subcmd__commission__subcmd__alarms)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
         lauterd__subcmd__help__subcmd__demo)
             opts=""
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
@@ -2415,7 +2621,7 @@ _lauterd() {
             return 0
             ;;
         lauterd__subcmd__help__subcmd__probe)
-            opts="units registers"
+            opts="units registers topics"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -2442,9 +2648,37 @@ _lauterd() {
             COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
             return 0
             ;;
+        lauterd__subcmd__help__subcmd__probe__subcmd__topics)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
         lauterd__subcmd__help__subcmd__probe__subcmd__units)
             opts=""
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__help__subcmd__record)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
             fi
@@ -3201,36 +3435,12 @@ _lauterd() {
             return 0
             ;;
         lauterd__subcmd__probe)
-            opts="-h -V --tcp --rtu-over-tcp --rtu --baud --parity --timeout --help --version units registers help"
+            opts="-h -V --help --version units registers topics help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
             fi
             case "${prev}" in
-                --tcp)
-                    COMPREPLY=($(compgen -f "${cur}"))
-                    return 0
-                    ;;
-                --rtu-over-tcp)
-                    COMPREPLY=($(compgen -f "${cur}"))
-                    return 0
-                    ;;
-                --rtu)
-                    COMPREPLY=($(compgen -f "${cur}"))
-                    return 0
-                    ;;
-                --baud)
-                    COMPREPLY=($(compgen -f "${cur}"))
-                    return 0
-                    ;;
-                --parity)
-                    COMPREPLY=($(compgen -W "none even odd" -- "${cur}"))
-                    return 0
-                    ;;
-                --timeout)
-                    COMPREPLY=($(compgen -f "${cur}"))
-                    return 0
-                    ;;
                 *)
                     COMPREPLY=()
                     ;;
@@ -3239,7 +3449,7 @@ _lauterd() {
             return 0
             ;;
         lauterd__subcmd__probe__subcmd__help)
-            opts="units registers help"
+            opts="units registers topics help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -3280,6 +3490,20 @@ _lauterd() {
             COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
             return 0
             ;;
+        lauterd__subcmd__probe__subcmd__help__subcmd__topics)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
         lauterd__subcmd__probe__subcmd__help__subcmd__units)
             opts=""
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 4 ]] ; then
@@ -3295,7 +3519,7 @@ _lauterd() {
             return 0
             ;;
         lauterd__subcmd__probe__subcmd__registers)
-            opts="-h -V --unit --table --from --count --low --high --watch --id --measures --unit-of-value --pick --tcp --rtu-over-tcp --rtu --baud --parity --timeout --help --version"
+            opts="-h -V --unit --table --from --count --watch --expect --id --measures --unit-of-value --pick --all --tcp --rtu-over-tcp --rtu --baud --parity --timeout --help --version"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -3306,7 +3530,7 @@ _lauterd() {
                     return 0
                     ;;
                 --table)
-                    COMPREPLY=($(compgen -W "input holding" -- "${cur}"))
+                    COMPREPLY=($(compgen -W "input holding discrete coil" -- "${cur}"))
                     return 0
                     ;;
                 --from)
@@ -3317,15 +3541,11 @@ _lauterd() {
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;
-                --low)
-                    COMPREPLY=($(compgen -f "${cur}"))
-                    return 0
-                    ;;
-                --high)
-                    COMPREPLY=($(compgen -f "${cur}"))
-                    return 0
-                    ;;
                 --watch)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --expect)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;
@@ -3376,6 +3596,68 @@ _lauterd() {
             COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
             return 0
             ;;
+        lauterd__subcmd__probe__subcmd__topics)
+            opts="-h -V --broker --user --password-file --tls --ca-file --config --filter --listen-for --watch --expect --id --measures --unit-of-value --pick --all --help --version"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                --broker)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --user)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --password-file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --ca-file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --config)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --filter)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --listen-for)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --expect)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --id)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --measures)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --unit-of-value)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --pick)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
         lauterd__subcmd__probe__subcmd__units)
             opts="-h -V --first --last --tcp --rtu-over-tcp --rtu --baud --parity --timeout --help --version"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
@@ -3412,6 +3694,36 @@ _lauterd() {
                     return 0
                     ;;
                 --timeout)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        lauterd__subcmd__record)
+            opts="-h -V --config --to --for --limit --help --version"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                --config)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --to)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --for)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --limit)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;
