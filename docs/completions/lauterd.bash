@@ -1003,7 +1003,7 @@ _lauterd() {
             return 0
             ;;
         lauterd__subcmd__backup)
-            opts="-h -V --config --to --help --version"
+            opts="-h -V --config --to --restore --help --version"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -1014,6 +1014,10 @@ _lauterd() {
                     return 0
                     ;;
                 --to)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --restore)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;

@@ -39,7 +39,7 @@ complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "user" -d 'Adds, rem
 complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "token" -d 'Makes, removes and lists the tokens of programs'
 complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "report" -d 'Writes the report of a brew: one HTML file that needs nothing beside it and prints well, or its data'
 complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "replay" -d 'Runs recorded instruments through the same watch as the live service, as fast as it can'
-complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "backup" -d 'Copies the record to another directory; the service may be running'
+complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "backup" -d 'Copies the record to another directory, while the service may be running; or puts a copy back'
 complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "calc" -d 'The brewer\'s arithmetic: each answer with its formula and its source'
 complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
 complete -c lauterd -n "__fish_lauterd_using_subcommand demo" -l speed -d 'Simulated seconds in a second' -r
@@ -399,8 +399,9 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l store -d 'Dir
 complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l results -d 'File for the lines instead of standard output' -r -F
 complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -s h -l help -d 'Print help (see more with \'--help\')'
 complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -s V -l version -d 'Print version'
-complete -c lauterd -n "__fish_lauterd_using_subcommand backup" -l config -d 'Configuration whose [store] directory is copied' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand backup" -l config -d 'Configuration whose [store] directory is copied, or gets the copy back' -r -F
 complete -c lauterd -n "__fish_lauterd_using_subcommand backup" -l to -d 'Directory for the copy; it must hold no record yet' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand backup" -l restore -d 'Directory with a copy, to be put in place of the record; the service must be stopped' -r -F
 complete -c lauterd -n "__fish_lauterd_using_subcommand backup" -s h -l help -d 'Print help'
 complete -c lauterd -n "__fish_lauterd_using_subcommand backup" -s V -l version -d 'Print version'
 complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and not __fish_seen_subcommand_from convert density mix dilute contraction flow brew-length extract ph help" -l json -d 'Give the answer as JSON, unrounded'
@@ -502,7 +503,7 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_see
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay backup calc help" -f -a "token" -d 'Makes, removes and lists the tokens of programs'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay backup calc help" -f -a "report" -d 'Writes the report of a brew: one HTML file that needs nothing beside it and prints well, or its data'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay backup calc help" -f -a "replay" -d 'Runs recorded instruments through the same watch as the live service, as fast as it can'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay backup calc help" -f -a "backup" -d 'Copies the record to another directory; the service may be running'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay backup calc help" -f -a "backup" -d 'Copies the record to another directory, while the service may be running; or puts a copy back'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay backup calc help" -f -a "calc" -d 'The brewer\'s arithmetic: each answer with its formula and its source'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay backup calc help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from probe" -f -a "units" -d 'Asks every unit for one register and lists those that answer'
