@@ -99,8 +99,8 @@ pub struct Tun {
     ending: Option<String>,
     /// What receivers would not take, the latest first, as people are shown it.
     set_aside_shown: Vec<serde_json::Value>,
-    /// What the service before could not write.
-    left_words: Option<String>,
+    /// The service before has been asked what it could not write.
+    words_asked: bool,
     /// A brew was taken up that nobody has watched since then.
     unwatched_since: Option<Moment>,
 }
@@ -135,7 +135,7 @@ impl Tun {
             settled: Settled::default(),
             ending: None,
             set_aside_shown: Vec::new(),
-            left_words: None,
+            words_asked: false,
             unwatched_since: None,
             setting,
         }

@@ -80,6 +80,9 @@ impl Tun {
         if self.unwritten.since.is_some() {
             return;
         }
+        if !self.words_asked {
+            self.tell_last_words().await;
+        }
         self.remove_settled().await;
         let tun = self.tun();
         let pumped = self.setting.publishers.pump(&self.setting.store).await;
@@ -121,7 +124,6 @@ impl Tun {
                 Ok(()) => {}
             }
         }
-        self.left_words = self.take_words().await;
         self.joined = true;
         Ok(())
     }
@@ -133,9 +135,6 @@ impl Tun {
             None => Event::Tick,
         };
         self.give(begins, self.setting.clock.now());
-        if let Some(words) = self.left_words.take() {
-            self.tell_gap(words);
-        }
     }
 
     /// Writes everything that waits, as far as the store takes it. `last`: with the state to go on from, whenever the one
