@@ -95,14 +95,14 @@ async fn show(arguments: &Arguments) -> Result<(), Failure> {
     let record = demo_text::scratch_directory()?;
     let configuration = configuration(&brewhouse, record.path(), arguments)?;
     let (observer, outputs) = mpsc::channel(OUTPUTS_BOUND);
-    let service = Service::start(
+    let service = Box::pin(Service::start(
         vec![configuration],
         Options {
             speed: Some(arguments.speed),
             observer: Some(observer),
             ..Options::default()
         },
-    )
+    ))
     .await?;
     stop_on_signals(service.stopper())
         .map_err(|error| Failure::new(Kind::Io, format!("signals cannot be taken: {error}")))?;

@@ -58,7 +58,7 @@ pub fn run(arguments: &Arguments) -> Result<(), Failure> {
     let outcome = runtime.block_on(async {
         let signals = Signals::listen()
             .map_err(|error| Failure::new(Kind::Io, format!("signals cannot be taken: {error}")))?;
-        serve(load, options, &signals).await
+        Box::pin(serve(load, options, &signals)).await
     });
     runtime.shutdown_timeout(Duration::from_millis(100));
     outcome

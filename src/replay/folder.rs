@@ -6,7 +6,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::mpsc::sync_channel;
+use std::sync::mpsc;
 use std::thread;
 
 use super::{Told, fault::DataFault};
@@ -61,7 +61,7 @@ pub fn replay_all(
     mut each: impl FnMut(usize, Outcome),
 ) {
     let next = AtomicUsize::new(0);
-    let (done, outcomes) = sync_channel(WAITING_ANSWERS);
+    let (done, outcomes) = mpsc::sync_channel(WAITING_ANSWERS);
     thread::scope(|scope| {
         for _ in 0..threads.clamp(1, brews.len().max(1)) {
             let (done, next) = (done.clone(), &next);

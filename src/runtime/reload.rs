@@ -19,10 +19,11 @@ pub async fn serve(
     // Whoever asks for the end does not wait for a disk or a broker that does not answer.
     let stop = &signals.stop;
     let begin = |configurations: &Vec<Configuration>| {
-        stop.run_until_cancelled(Service::start(configurations.clone(), options.clone()))
+        let starting = Service::start(configurations.clone(), options.clone());
+        Box::pin(stop.run_until_cancelled(starting))
     };
     let Some(started) = begin(&current).await else {
-        return Ok(());
+        return stopped();
     };
     let mut service = started?;
     loop {
@@ -44,12 +45,12 @@ pub async fn serve(
             Some(None) => continue,
             None => {
                 service.end().await;
-                return Ok(());
+                return stopped();
             }
         };
         service.end().await;
         let failure = match begin(&new).await {
-            None => return Ok(()),
+            None => return stopped(),
             Some(Ok(started)) => {
                 tracing::info!("the new configuration is in force");
                 current = new;
@@ -62,10 +63,20 @@ pub async fn serve(
             "the new configuration cannot be started with, the old one goes on: {failure}"
         );
         let Some(started) = begin(&current).await else {
-            return Ok(());
+            return stopped();
         };
         service = started?;
     }
+}
+
+/// The end in the middle of a start.
+#[allow(
+    clippy::unnecessary_wraps,
+    reason = "the answer of those who return it"
+)]
+fn stopped() -> Result<(), Failure> {
+    let _ = sd_notify::notify(&[sd_notify::NotifyState::Stopping]);
+    Ok(())
 }
 
 fn announce(service: &Service) {

@@ -103,8 +103,8 @@ pub struct Tun {
     set_aside_shown: Vec<serde_json::Value>,
     /// What the record says of the instruments' checks and corrections.
     calibration: Calibration,
-    /// What the service before could not write.
-    left_words: Option<String>,
+    /// The service before has been asked what it could not write.
+    words_asked: bool,
     /// A brew was taken up that nobody has watched since then.
     unwatched_since: Option<Moment>,
 }
@@ -140,7 +140,7 @@ impl Tun {
             ending: None,
             set_aside_shown: Vec::new(),
             calibration: Calibration::default(),
-            left_words: None,
+            words_asked: false,
             unwatched_since: None,
             setting,
         }

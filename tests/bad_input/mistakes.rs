@@ -289,7 +289,7 @@ pub const MISTAKES: &[Mistake] = &[
         "store: no database",
         &["--store", "foreign"],
         74,
-        &["foreign/", "not a database", "start with an empty one"],
+        &["foreign/", "not a database", "lauterd backup --restore"],
     ),
     call(
         "results: into a missing directory",

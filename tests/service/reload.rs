@@ -148,21 +148,21 @@ async fn the_service_manager_hears_that_it_is_ready_alive_reloading_and_stopping
     ];
     let program = Program::start_with(&site, &[], &environment).await;
     let mut heard = Vec::new();
-    let mut hear = |words: &str| {
+    let mut count = |words: &str| {
         let mut bytes = [0; 4096];
         while let Ok(length) = socket.recv(&mut bytes) {
             heard.push(String::from_utf8_lossy(&bytes[..length]).into_owned());
         }
-        heard.iter().any(|said| said.contains(words))
+        heard.iter().filter(|said| said.contains(words)).count()
     };
-    eventually("READY", || hear("READY=1")).await;
-    eventually("WATCHDOG", || hear("WATCHDOG=1")).await;
+    eventually("READY", || count("READY=1") == 1).await;
+    eventually("WATCHDOG", || count("WATCHDOG=1") > 0).await;
     signal(&program, "HUP");
-    eventually("RELOADING", || hear("RELOADING=1\nMONOTONIC_USEC=")).await;
+    eventually("RELOADING", || count("RELOADING=1\nMONOTONIC_USEC=") == 1).await;
+    eventually("READY after the reload", || count("READY=1") == 2).await;
     program.end_by("TERM");
-    eventually("STOPPING", || hear("STOPPING=1")).await;
-    let of = |words: &str| heard.iter().filter(|said| said.contains(words)).count();
-    assert_eq!(of("READY=1"), 2, "again after the reload: {heard:?}");
+    eventually("STOPPING", || count("STOPPING=1") == 1).await;
+    assert_eq!(count("READY=1"), 2, "{heard:?}");
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -32,7 +32,7 @@ fn an_empty_file_is_brought_to_the_newest_schema() {
         .unwrap()
         .pragma_query_value(None, "user_version", |row| row.get(0))
         .unwrap();
-    assert_eq!(version, 4);
+    assert_eq!(version, 5);
 }
 
 #[test]

@@ -102,7 +102,7 @@ pub async fn run(
         .map_err(|words| unreachable(&words))?;
     let mut running = Vec::new();
     for trial in trials {
-        running.push(begun(trial, settings).await?);
+        running.push(Box::pin(begun(trial, settings)).await?);
     }
     let served = served(&mut running, &mut hearing, (settings, &scratch), tell).await;
     clear(&running, &hearing).await;
@@ -136,7 +136,7 @@ async fn served(
         speed: Some(settings.speed),
         ..Options::default()
     };
-    let service = Service::start(configurations, options).await?;
+    let service = Box::pin(Service::start(configurations, options)).await?;
     stop_on_signals(service.stopper())
         .map_err(|error| Failure::new(Kind::Io, format!("signals cannot be taken: {error}")))?;
     let watched = watch(running, &service, hearing, settings.speed, tell).await;

@@ -122,12 +122,18 @@ impl Tun {
         }
     }
 
-    /// What the service before could not write, in its words.
-    pub(super) async fn take_words(&mut self) -> Option<String> {
+    /// Tells what the service before could not write. It says so in the record's own place, so that it is asked as soon as
+    /// the record can be written.
+    pub(super) async fn tell_last_words(&mut self) {
         let name = self.name();
         let store = &self.setting.store;
         let words = store.run(move |database| Ok(database.take_words(&name)));
-        words.await.ok().flatten()
+        if let Ok(words) = words.await {
+            self.words_asked = true;
+            if let Some(words) = words {
+                self.tell_gap(words);
+            }
+        }
     }
 
     fn name(&self) -> String {

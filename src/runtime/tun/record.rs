@@ -80,6 +80,9 @@ impl Tun {
         if self.unwritten.since.is_some() {
             return;
         }
+        if !self.words_asked {
+            self.tell_last_words().await;
+        }
         self.remove_settled().await;
         let tun = self.tun();
         let pumped = self.setting.publishers.pump(&self.setting.store).await;
@@ -94,16 +97,15 @@ impl Tun {
 
     /// Finds the tun's place in the record and what was under way, where there is a record.
     pub async fn join(&mut self) -> Result<(), StoreError> {
-        let tun = match self.setting.place.get() {
-            Some(known) => *known,
-            None => {
-                let configuration = &self.setting.configuration;
-                let store = &self.setting.store;
-                let entered = store
-                    .tun(&configuration.site, &configuration.tun.name)
-                    .await?;
-                *self.setting.place.get_or_init(|| entered)
-            }
+        let tun = if let Some(known) = self.setting.place.get() {
+            *known
+        } else {
+            let configuration = &self.setting.configuration;
+            let store = &self.setting.store;
+            let entered = store
+                .tun(&configuration.site, &configuration.tun.name)
+                .await?;
+            *self.setting.place.get_or_init(|| entered)
         };
         self.stretch.set_tun(tun);
         for stretch in &mut self.earlier {
@@ -121,7 +123,6 @@ impl Tun {
                 Ok(()) => {}
             }
         }
-        self.left_words = self.take_words().await;
         self.joined = true;
         Ok(())
     }
@@ -134,9 +135,6 @@ impl Tun {
         };
         self.give(begins, self.setting.clock.now());
         self.renew_corrections();
-        if let Some(words) = self.left_words.take() {
-            self.tell_gap(words);
-        }
     }
 
     /// Writes everything that waits, as far as the store takes it. `last`: with the state to go on from, whenever the one
