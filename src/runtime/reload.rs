@@ -19,7 +19,8 @@ pub async fn serve(
     // Whoever asks for the end does not wait for a disk or a broker that does not answer.
     let stop = &signals.stop;
     let begin = |configurations: &Vec<Configuration>| {
-        stop.run_until_cancelled(Service::start(configurations.clone(), options.clone()))
+        let start = Service::start(configurations.clone(), options.clone());
+        stop.run_until_cancelled(Box::pin(start))
     };
     let Some(started) = begin(&current).await else {
         return stopped();

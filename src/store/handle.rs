@@ -108,6 +108,7 @@ impl Store {
 
     /// The same store for callers that must not wait longer: their calls fail with `Stalled` instead. What has not begun
     /// by then is not done.
+    #[must_use]
     pub fn within(&self, limit: Duration) -> Self {
         Self {
             patience: Some(limit),

@@ -97,16 +97,15 @@ impl Tun {
 
     /// Finds the tun's place in the record and what was under way, where there is a record.
     pub async fn join(&mut self) -> Result<(), StoreError> {
-        let tun = match self.setting.place.get() {
-            Some(known) => *known,
-            None => {
-                let configuration = &self.setting.configuration;
-                let store = &self.setting.store;
-                let entered = store
-                    .tun(&configuration.site, &configuration.tun.name)
-                    .await?;
-                *self.setting.place.get_or_init(|| entered)
-            }
+        let tun = if let Some(known) = self.setting.place.get() {
+            *known
+        } else {
+            let configuration = &self.setting.configuration;
+            let store = &self.setting.store;
+            let entered = store
+                .tun(&configuration.site, &configuration.tun.name)
+                .await?;
+            *self.setting.place.get_or_init(|| entered)
         };
         self.stretch.set_tun(tun);
         for stretch in &mut self.earlier {
