@@ -19,8 +19,8 @@ pub async fn serve(
     // Whoever asks for the end does not wait for a disk or a broker that does not answer.
     let stop = &signals.stop;
     let begin = |configurations: &Vec<Configuration>| {
-        let starting = Service::start(configurations.clone(), options.clone());
-        Box::pin(stop.run_until_cancelled(starting))
+        let start = Service::start(configurations.clone(), options.clone());
+        stop.run_until_cancelled(Box::pin(start))
     };
     let Some(started) = begin(&current).await else {
         return stopped();
