@@ -250,12 +250,12 @@ fn mqtt() {
         &mut [
             Case::new("bare library", || {
                 rate(messages, || {
-                    one_thread().block_on(bare(broker.port, messages))
+                    one_thread().block_on(bare(broker.port, messages));
                 })
             }),
             Case::new("publisher", || {
                 rate(messages, || {
-                    one_thread().block_on(published(&configuration, None, messages))
+                    one_thread().block_on(published(&configuration, None, messages));
                 })
             }),
             Case::new("publisher through the outbox", || {
@@ -363,7 +363,7 @@ fn influx() {
             }),
             Case::new("publisher", || {
                 rate(lines.len(), || {
-                    one_thread().block_on(delivered(&settings, &lines))
+                    one_thread().block_on(delivered(&settings, &lines));
                 })
             }),
         ],

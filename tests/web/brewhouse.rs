@@ -189,15 +189,10 @@ fn tun(id: TunId, name: &str, store: &Store, done: &Done) -> TunHandle {
                     action,
                     reply,
                 } => {
-                    let answer = if alarm == AlarmId::TurbidRunnings {
-                        let state = AlarmState::Normal;
-                        let fault = OperationFault::NothingToAcknowledge { state };
-                        let alarm = alarm.name().to_owned();
-                        Err(Refusal::Alarm { alarm, fault })
-                    } else {
+                    let answer = operated(alarm);
+                    if answer.is_ok() {
                         note(format!("{} {instrument:?} {who} {action:?}", alarm.name()));
-                        Ok(())
-                    };
+                    }
                     let _ = reply.send(answer);
                 }
                 Request::Deed { who, deed, reply } => {
@@ -242,6 +237,18 @@ fn tun(id: TunId, name: &str, store: &Store, done: &Done) -> TunHandle {
         news,
         configuration: Arc::new(configuration()),
     }
+}
+
+/// There is nothing to do about the turbidity's alarm.
+fn operated(alarm: AlarmId) -> Result<(), Refusal> {
+    if alarm != AlarmId::TurbidRunnings {
+        return Ok(());
+    }
+    let state = AlarmState::Normal;
+    Err(Refusal::Alarm {
+        alarm: alarm.name().to_owned(),
+        fault: OperationFault::NothingToAcknowledge { state },
+    })
 }
 
 /// Whoever wants to be asked is, about a gravity of less than 5 °P.
