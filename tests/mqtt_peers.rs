@@ -1,5 +1,6 @@
 //! Both MQTT adapters against a real broker: mosquitto, with users, restarts, a freeze and a kill.
 
+#[allow(dead_code, reason = "shared with the whole-program tests")]
 mod mosquitto;
 
 use std::process::Command;
