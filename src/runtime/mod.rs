@@ -105,6 +105,14 @@ impl Service {
         configurations: Vec<Configuration>,
         options: Options,
     ) -> Result<Self, Failure> {
+        // Large, and awaited in many places.
+        Box::pin(Self::start_all(configurations, options)).await
+    }
+
+    async fn start_all(
+        configurations: Vec<Configuration>,
+        options: Options,
+    ) -> Result<Self, Failure> {
         check(&configurations)?;
         let stop = CancellationToken::new();
         let mut service = Self {

@@ -228,7 +228,10 @@ struct Measured {
     page_bytes: usize,
 }
 
-fn report(measured: &Measured, mut heard: Traffic, costs: [(&str, (f64, f64), (f64, f64)); 3]) {
+/// A program, and what it had cost before and after: processor seconds and memory.
+type Cost<'a> = (&'a str, (f64, f64), (f64, f64));
+
+fn report(measured: &Measured, mut heard: Traffic, costs: [Cost<'_>; 3]) {
     let Measured {
         count,
         lasted_s,
