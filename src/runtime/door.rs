@@ -1,15 +1,21 @@
-//! What the files of several tuns must agree on where they share an address, and the list of all tuns that is shown
-//! there.
+//! The web addresses: what stands behind each, what the files of several tuns must agree on where they share one, and the
+//! list of all tuns that is shown there.
 
 use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 use std::net::SocketAddr;
 
+use tokio::net::TcpListener;
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 
-use super::Desk;
+use super::request::TunHandle;
+use super::sockets::HandedOver;
 use crate::config::Configuration;
+use crate::exit::Failure;
 use crate::fleet;
+use crate::store::Store;
+use crate::web::Entrance;
 
 /// One address has one door: whoever comes in there reaches all its tuns.
 pub fn two_at_one_address(configurations: &[Configuration]) -> Vec<String> {
@@ -88,4 +94,35 @@ pub fn open_fleets(
         }
     }
     tasks
+}
+
+/// One web address: its listener, and the tuns and the record behind it.
+pub struct Desk {
+    pub listener: TcpListener,
+    pub entrance: Entrance,
+    pub tuns: Vec<TunHandle>,
+    pub store: Option<Store>,
+}
+
+/// Binds every address once, unless its socket was handed over.
+pub fn desks(
+    configurations: &[Configuration],
+    handed_over: &HandedOver,
+) -> Result<BTreeMap<SocketAddr, Desk>, Failure> {
+    let mut desks = BTreeMap::new();
+    let with_page = || configurations.iter().filter(|each| each.web.enabled);
+    handed_over.check(with_page().map(|each| each.web.listen))?;
+    for configuration in with_page() {
+        let address = configuration.web.listen;
+        if let Entry::Vacant(place) = desks.entry(address) {
+            place.insert(Desk {
+                listener: handed_over.bound(address)?,
+                entrance: Entrance::of(&configuration.web)?
+                    .keeping_sessions_in(&configuration.store.directory, address),
+                tuns: Vec::new(),
+                store: None,
+            });
+        }
+    }
+    Ok(desks)
 }

@@ -18,8 +18,7 @@ mod sparkplug;
 mod tasks;
 mod tun;
 
-use std::collections::btree_map::Entry;
-use std::collections::{BTreeMap, HashMap};
+use std::collections::HashMap;
 use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -28,7 +27,6 @@ use std::time::Duration;
 
 use lauter_core::supervisor::Dated;
 use serde_json::json;
-use tokio::net::TcpListener;
 use tokio::sync::{Notify, mpsc, watch};
 use tokio_util::sync::CancellationToken;
 
@@ -38,7 +36,7 @@ use crate::exit::{Failure, Kind};
 use crate::ingest::{self, Intake};
 use crate::publish::sparkplug::outlet::Outlet;
 use crate::store::{Keep, Store, TunId};
-use crate::web::{self, Entrance};
+use crate::web;
 use commands::Answering;
 use opening::{open_store, retain};
 use publishers::Publishers;
@@ -126,7 +124,7 @@ impl Service {
             heartbeats: Vec::new(),
         };
         // Ports first: a service that cannot be reached must not begin to record.
-        let mut desks = desks(&configurations, &options.handed_over)?;
+        let mut desks = door::desks(&configurations, &options.handed_over)?;
         for fleet in door::open_fleets(&configurations, &mut desks, &service.stop) {
             service.tasks.watch("the page of all tuns", fleet);
         }
@@ -356,37 +354,6 @@ impl Service {
             }
         }
     }
-}
-
-/// One web address: its listener, and the tuns and the record behind it.
-struct Desk {
-    listener: TcpListener,
-    entrance: Entrance,
-    tuns: Vec<TunHandle>,
-    store: Option<Store>,
-}
-
-/// Binds every address once, unless its socket was handed over.
-fn desks(
-    configurations: &[Configuration],
-    handed_over: &HandedOver,
-) -> Result<BTreeMap<SocketAddr, Desk>, Failure> {
-    let mut desks = BTreeMap::new();
-    let with_page = || configurations.iter().filter(|each| each.web.enabled);
-    handed_over.check(with_page().map(|each| each.web.listen))?;
-    for configuration in with_page() {
-        let address = configuration.web.listen;
-        if let Entry::Vacant(place) = desks.entry(address) {
-            place.insert(Desk {
-                listener: handed_over.bound(address)?,
-                entrance: Entrance::of(&configuration.web)?
-                    .keeping_sessions_in(&configuration.store.directory, address),
-                tuns: Vec::new(),
-                store: None,
-            });
-        }
-    }
-    Ok(desks)
 }
 
 /// What must be right before anything is started.

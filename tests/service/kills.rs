@@ -270,7 +270,16 @@ fn differences(path: &str, one: &Value, other: &Value, found: &mut Vec<String>) 
 
 fn reading(dated: &Dated) -> Option<(Moment, lauter_core::supervisor::ConditionedReading)> {
     match &dated.output {
-        Output::Reading(reading) => Some((dated.at, reading.clone())),
+        // The record keeps what came and what was believed; what a correction made of it follows from the events.
+        Output::Reading(reading) => Some((
+            dated.at,
+            lauter_core::supervisor::ConditionedReading {
+                measured: None,
+                corrected: None,
+                correction: None,
+                ..reading.clone()
+            },
+        )),
         _ => None,
     }
 }
