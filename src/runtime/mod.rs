@@ -119,9 +119,8 @@ impl Service {
                 .enabled
                 .then_some(configuration.web.listen);
             let store = service.store(&configuration).await?;
-            let handle = service
-                .start_tun(configuration, store.clone(), &options)
-                .await?;
+            let handle = service.start_tun(configuration, store.clone(), &options);
+            let handle = Box::pin(handle).await?;
             if let Some(desk) = listen.and_then(|listen| desks.get_mut(&listen)) {
                 desk.tuns.push(handle.clone());
                 desk.store = Some(store);
