@@ -28,16 +28,19 @@ complete -c lauterd -n "__fish_lauterd_needs_command" -s h -l help -d 'Print hel
 complete -c lauterd -n "__fish_lauterd_needs_command" -s V -l version -d 'Print version'
 complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "demo" -d 'Shows the service at work on a simulated brewhouse, sixty times faster than life'
 complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "check-config" -d 'Checks configuration files: prints the resolved instruments, or everything that is wrong'
-complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "probe" -d 'Looks at a Modbus device: which units answer, and what its registers may stand for'
+complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "probe" -d 'Looks at instruments that are not described yet: Modbus units, their registers, MQTT topics'
+complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "commission" -d 'Walks through the commissioning of a tun and writes the acceptance sheet'
 complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "run" -d 'Runs the service: one tun for each configuration file'
 complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "brew" -d 'Starts, ends, lists, shows and exports brews of the running service'
 complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "sample" -d 'Gives the running brew a hand sample'
+complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "loop-check" -d 'Checks instruments against references, writes certificates, and corrects pH and gravity'
 complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "alarms" -d 'Lists alarms, acknowledges and shelves them, takes them out of service, and tells how they behaved'
 complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "status" -d 'Shows the tuns of the running service: run-off, stop-point, alarms and readings'
 complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "tun" -d 'Shows, exports and resets what earlier brews taught about a tun'
 complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "user" -d 'Adds, removes and lists the people who may sign in'
 complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "token" -d 'Makes, removes and lists the tokens of programs'
 complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "report" -d 'Writes the report of a brew: one HTML file that needs nothing beside it and prints well, or its data'
+complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "record" -d 'Records the raw bytes of every link and the raw messages of every topic, with their times'
 complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "replay" -d 'Runs recorded instruments through the same watch as the live service, as fast as it can'
 complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "backup" -d 'Copies the record to another directory, while the service may be running; or puts a copy back'
 complete -c lauterd -n "__fish_lauterd_needs_command" -f -a "calc" -d 'The brewer\'s arithmetic: each answer with its formula and its source'
@@ -54,19 +57,12 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand check-config" -l json -d
 complete -c lauterd -n "__fish_lauterd_using_subcommand check-config" -l schema -d 'Prints the JSON Schema of the configuration file and ends'
 complete -c lauterd -n "__fish_lauterd_using_subcommand check-config" -s h -l help -d 'Print help (see more with \'--help\')'
 complete -c lauterd -n "__fish_lauterd_using_subcommand check-config" -s V -l version -d 'Print version'
-complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers help" -l tcp -d 'Modbus TCP' -r
-complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers help" -l rtu-over-tcp -d 'RTU frames through a TCP gateway' -r
-complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers help" -l rtu -d 'Modbus RTU on a serial device' -r
-complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers help" -l baud -d 'Bits a second, with --rtu' -r
-complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers help" -l parity -d 'Parity, with --rtu' -r -f -a "none\t''
-even\t''
-odd\t''"
-complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers help" -l timeout -d 'How long an answer may take, ms' -r
-complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers help" -s h -l help -d 'Print help (see more with \'--help\')'
-complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers help" -s V -l version -d 'Print version'
-complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers help" -f -a "units" -d 'Asks every unit for one register and lists those that answer'
-complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers help" -f -a "registers" -d 'Reads registers and shows every plausible reading of them'
-complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers topics help" -s h -l help -d 'Print help (see more with \'--help\')'
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers topics help" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers topics help" -f -a "units" -d 'Asks every unit for one register and lists those that answer'
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers topics help" -f -a "registers" -d 'Reads registers and shows every plausible reading of them: types, byte orders, scales'
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers topics help" -f -a "topics" -d 'Listens to a broker and lists every topic with what its messages hold'
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers topics help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from units" -l first -d 'First unit' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from units" -l last -d 'Last unit' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from units" -l tcp -d 'Modbus TCP' -r
@@ -81,15 +77,16 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_s
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from units" -s V -l version -d 'Print version'
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l unit -d 'Unit of the device' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l table -d 'Modbus table' -r -f -a "input\t''
-holding\t''"
-complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l from -d 'First address, counted from 0. Manuals often count from 1: look one before and one after, too' -r
+holding\t''
+discrete\t''
+coil\t''"
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l from -d 'First address, counted from 0' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l count -d 'How many registers' -r
-complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l low -d 'Least value the instrument shows now' -r
-complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l high -d 'Greatest value the instrument shows now' -r
-complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l watch -d 'Reads again for so many seconds: what leaves the range is dropped, and what moves is shown' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l watch -d 'Reads again for so many seconds and shows what moves; what leaves the expected range loses its mark' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l expect -d 'What the instrument shows now, for example 1030..1060: readings within it are marked and stand first. Without it the usual range of --measures counts, if that is given' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l id -d 'Name of the instrument in the table to paste' -r
-complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l measures -d 'What it measures, for the table to paste' -r
-complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l unit-of-value -d 'Unit of its readings, for the table to paste' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l measures -d 'What it measures: runnings-gravity, runoff-flow, kettle-volume and so on' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l unit-of-value -d 'Unit of its readings; without it the usual one of the quantity' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l pick -d 'Which of the listed readings the table to paste is for' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l tcp -d 'Modbus TCP' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l rtu-over-tcp -d 'RTU frames through a TCP gateway' -r
@@ -99,11 +96,60 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_s
 even\t''
 odd\t''"
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l timeout -d 'How long an answer may take, ms' -r
-complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l all -d 'Lists the readings outside the expected range as well'
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -s h -l help -d 'Print help (see more with \'--help\')'
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l broker -d 'The broker; without it that of --config' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l user -d 'User name at the broker' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l password-file -d 'File with the user\'s password, in one line' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l ca-file -d 'PEM file of the authority that signed the broker\'s certificate; without it the system\'s are trusted' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l config -d 'Configuration of the tun, for its broker' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l filter -d 'Topics to listen to; may be given more than once' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l listen-for -d 'How long to listen' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l expect -d 'What the instrument shows now, for example 1030..1060: readings within it are marked and stand first. Without it the usual range of --measures counts, if that is given' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l id -d 'Name of the instrument in the table to paste' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l measures -d 'What it measures: runnings-gravity, runoff-flow, kettle-volume and so on' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l unit-of-value -d 'Unit of its readings; without it the usual one of the quantity' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l pick -d 'Which of the listed readings the table to paste is for' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l tls -d 'Encrypts the connection'
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l watch -d 'Shows the values every second as they change'
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l all -d 'Lists the readings outside the expected range as well'
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -s h -l help -d 'Print help (see more with \'--help\')'
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -s V -l version -d 'Print version'
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from help" -f -a "units" -d 'Asks every unit for one register and lists those that answer'
-complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from help" -f -a "registers" -d 'Reads registers and shows every plausible reading of them'
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from help" -f -a "registers" -d 'Reads registers and shows every plausible reading of them: types, byte orders, scales'
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from help" -f -a "topics" -d 'Listens to a broker and lists every topic with what its messages hold'
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and not __fish_seen_subcommand_from alarms help" -l config -d 'Configuration of the tun' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and not __fish_seen_subcommand_from alarms help" -l who -d 'Who commissions it, for the sheet; asked for on a terminal' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and not __fish_seen_subcommand_from alarms help" -l watch -d 'How long every instrument is read' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and not __fish_seen_subcommand_from alarms help" -l plan -d 'Plan of a brew for the dry run; without it one that fits the tun' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and not __fish_seen_subcommand_from alarms help" -l leave-out -d 'Leaves parts out; their lines are not done' -r -f -a "instruments\t''
+alarms\t''
+dry-run\t''"
+complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and not __fish_seen_subcommand_from alarms help" -l to -d 'Writes the sheet as well: .html to print and sign, .json, or text' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and not __fish_seen_subcommand_from alarms help" -l broker -d 'The broker; without it that of --config' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and not __fish_seen_subcommand_from alarms help" -l user -d 'User name at the broker' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and not __fish_seen_subcommand_from alarms help" -l password-file -d 'File with the user\'s password, in one line' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and not __fish_seen_subcommand_from alarms help" -l ca-file -d 'PEM file of the authority that signed the broker\'s certificate; without it the system\'s are trusted' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and not __fish_seen_subcommand_from alarms help" -l speed -d 'Simulated seconds in a second, for alarms and dry run' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and not __fish_seen_subcommand_from alarms help" -l no-questions -d 'Asks nothing, also on a terminal'
+complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and not __fish_seen_subcommand_from alarms help" -l tls -d 'Encrypts the connection'
+complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and not __fish_seen_subcommand_from alarms help" -s h -l help -d 'Print help (see more with \'--help\')'
+complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and not __fish_seen_subcommand_from alarms help" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and not __fish_seen_subcommand_from alarms help" -f -a "alarms" -d 'Provokes every alarm on simulated brewhouses and sees it arrive at a broker'
+complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and not __fish_seen_subcommand_from alarms help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and __fish_seen_subcommand_from alarms" -l config -d 'Configuration of the tun; without it the demonstration\'s brewhouse, which can show every alarm' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and __fish_seen_subcommand_from alarms" -l broker -d 'The broker; without it that of --config' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and __fish_seen_subcommand_from alarms" -l user -d 'User name at the broker' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and __fish_seen_subcommand_from alarms" -l password-file -d 'File with the user\'s password, in one line' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and __fish_seen_subcommand_from alarms" -l ca-file -d 'PEM file of the authority that signed the broker\'s certificate; without it the system\'s are trusted' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and __fish_seen_subcommand_from alarms" -l speed -d 'Simulated seconds in a second' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and __fish_seen_subcommand_from alarms" -l tls -d 'Encrypts the connection'
+complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and __fish_seen_subcommand_from alarms" -s h -l help -d 'Print help (see more with \'--help\')'
+complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and __fish_seen_subcommand_from alarms" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and __fish_seen_subcommand_from help" -f -a "alarms" -d 'Provokes every alarm on simulated brewhouses and sees it arrive at a broker'
+complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and __fish_seen_subcommand_from help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
 complete -c lauterd -n "__fish_lauterd_using_subcommand run" -l config -d 'Configuration of a tun; may stand several times' -r -F
 complete -c lauterd -n "__fish_lauterd_using_subcommand run" -l speed -d 'Seconds of the watch in one real second, for a simulated brewhouse that runs as fast (simulators serve --speed)' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand run" -s h -l help -d 'Print help'
@@ -119,7 +165,7 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and not __fish_see
 complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and not __fish_seen_subcommand_from start end list table export help" -f -a "end" -d 'Ends the brew under way'
 complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and not __fish_seen_subcommand_from start end list table export help" -f -a "list" -d 'Lists the brews of the record, newest first'
 complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and not __fish_seen_subcommand_from start end list table export help" -f -a "table" -d 'Shows the brewer\'s table of a brew, by default of the newest'
-complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and not __fish_seen_subcommand_from start end list table export help" -f -a "export" -d 'Writes a brew\'s record into a directory: plan, readings, samples, table, alarms and lines'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and not __fish_seen_subcommand_from start end list table export help" -f -a "export" -d 'Writes a brew\'s record into a directory: plan, readings, samples, corrections, table, alarms and lines'
 complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and not __fish_seen_subcommand_from start end list table export help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
 complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from start" -l plan -d 'Run-off plan (TOML)' -r -F
 complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from start" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
@@ -166,20 +212,131 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_su
 complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from help" -f -a "end" -d 'Ends the brew under way'
 complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from help" -f -a "list" -d 'Lists the brews of the record, newest first'
 complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from help" -f -a "table" -d 'Shows the brewer\'s table of a brew, by default of the newest'
-complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from help" -f -a "export" -d 'Writes a brew\'s record into a directory: plan, readings, samples, table, alarms and lines'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from help" -f -a "export" -d 'Writes a brew\'s record into a directory: plan, readings, samples, corrections, table, alarms and lines'
 complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
-complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -l place -d 'Where it was taken' -r -f -a "runnings\t'The wort leaving the tun'
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and not __fish_seen_subcommand_from withdraw help" -l place -d 'Where it was taken' -r -f -a "runnings\t'The wort leaving the tun'
 kettle\t'The kettle, well mixed'"
-complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -l gravity -d 'Gravity, °P at 20 °C' -r
-complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -l ph -d 'pH of the cooled sample' -r
-complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -l volume -d 'Volume read at the kettle, L as metered' -r
-complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
-complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
-complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
-complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
-complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -l tun -d 'The tun, when the service serves several' -r
-complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -s h -l help -d 'Print help (see more with \'--help\')'
-complete -c lauterd -n "__fish_lauterd_using_subcommand sample" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and not __fish_seen_subcommand_from withdraw help" -l gravity -d 'Gravity, °P at 20 °C' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and not __fish_seen_subcommand_from withdraw help" -l ph -d 'pH of the cooled sample' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and not __fish_seen_subcommand_from withdraw help" -l volume -d 'Volume read at the kettle, L as metered' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and not __fish_seen_subcommand_from withdraw help" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and not __fish_seen_subcommand_from withdraw help" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and not __fish_seen_subcommand_from withdraw help" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and not __fish_seen_subcommand_from withdraw help" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and not __fish_seen_subcommand_from withdraw help" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and not __fish_seen_subcommand_from withdraw help" -s h -l help -d 'Print help (see more with \'--help\')'
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and not __fish_seen_subcommand_from withdraw help" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and not __fish_seen_subcommand_from withdraw help" -f -a "withdraw" -d 'Takes a hand sample back that was a slip: it counts no more'
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and not __fish_seen_subcommand_from withdraw help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and __fish_seen_subcommand_from withdraw" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and __fish_seen_subcommand_from withdraw" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and __fish_seen_subcommand_from withdraw" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and __fish_seen_subcommand_from withdraw" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and __fish_seen_subcommand_from withdraw" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and __fish_seen_subcommand_from withdraw" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and __fish_seen_subcommand_from withdraw" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and __fish_seen_subcommand_from help" -f -a "withdraw" -d 'Takes a hand sample back that was a slip: it counts no more'
+complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and __fish_seen_subcommand_from help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and not __fish_seen_subcommand_from guide enter list certificate correct take-back due help" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and not __fish_seen_subcommand_from guide enter list certificate correct take-back due help" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and not __fish_seen_subcommand_from guide enter list certificate correct take-back due help" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and not __fish_seen_subcommand_from guide enter list certificate correct take-back due help" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and not __fish_seen_subcommand_from guide enter list certificate correct take-back due help" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and not __fish_seen_subcommand_from guide enter list certificate correct take-back due help" -s h -l help -d 'Print help (see more with \'--help\')'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and not __fish_seen_subcommand_from guide enter list certificate correct take-back due help" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and not __fish_seen_subcommand_from guide enter list certificate correct take-back due help" -f -a "guide" -d 'Leads through a loop check: asks for each applied value, takes the readings, says pass or fail'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and not __fish_seen_subcommand_from guide enter list certificate correct take-back due help" -f -a "enter" -d 'Enters a loop check from a file: JSON in the shape of POST .../loop-checks'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and not __fish_seen_subcommand_from guide enter list certificate correct take-back due help" -f -a "list" -d 'The loop checks of the record, newest last'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and not __fish_seen_subcommand_from guide enter list certificate correct take-back due help" -f -a "certificate" -d 'The certificate of a loop check'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and not __fish_seen_subcommand_from guide enter list certificate correct take-back due help" -f -a "correct" -d 'Corrects a pH or gravity instrument from now on by one or two applied values'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and not __fish_seen_subcommand_from guide enter list certificate correct take-back due help" -f -a "take-back" -d 'Lets an instrument\'s readings pass as they come; the versions before stay in the record'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and not __fish_seen_subcommand_from guide enter list certificate correct take-back due help" -f -a "due" -d 'Corrections in force, and which instruments are due'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and not __fish_seen_subcommand_from guide enter list certificate correct take-back due help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from guide" -l instrument -d 'The instrument' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from guide" -l tolerance -d 'Greatest error allowed either way, in the instrument\'s unit' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from guide" -l reference -d 'What it is held against: which one, its certificate, its lot' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from guide" -l uncertainty -d 'Expanded uncertainty (k = 2) of the reference, in the instrument\'s unit' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from guide" -l temperature-uncertainty -d 'Expanded uncertainty (k = 2) of the reference\'s temperature, K' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from guide" -l resolution -d 'Least step of the reading, in the instrument\'s unit' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from guide" -l method -d 'How it is checked [default: buffers for pH, gravity for gravity, weighed-tank for flow, else values]' -r -f -a "values\t'0, 25, 50, 75 and 100 % of the range, up and down'
+buffers\t'Phosphate and phthalate at the temperature they have'
+gravity\t'Solutions or hand samples of known gravity'
+weighed-tank\t'Water into a tank on a scale'
+sample-ph\t'Hand samples of pH, cooled, while wort runs'"
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from guide" -l repeats -d 'How often every applied value is approached; two and more show the repeatability' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from guide" -l seconds -d 'Seconds over which a reading is taken, one a second' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from guide" -l note -d 'Words for the certificate' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from guide" -l due-days -d 'Days to the next check [default: 30 for pH, 182 for gravity and turbidity, 365 for others]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from guide" -l who -d 'Who does it, where nobody signs in' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from guide" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from guide" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from guide" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from guide" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from guide" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from guide" -s h -l help -d 'Print help (see more with \'--help\')'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from guide" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from enter" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from enter" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from enter" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from enter" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from enter" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from enter" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from enter" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from list" -l instrument -d 'Only of this instrument' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from list" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from list" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from list" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from list" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from list" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from list" -l json -d 'As JSON'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from list" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from list" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from certificate" -l format -d 'html: to read and to print; csv: its levels; json: everything' -r -f -a "html\t''
+csv\t''
+json\t''"
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from certificate" -l output -d 'File to write; without it standard output' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from certificate" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from certificate" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from certificate" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from certificate" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from certificate" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from certificate" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from certificate" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from correct" -l instrument -d 'The instrument' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from correct" -l point -d 'What was applied and what the instrument read before any correction: BUFFER@C=READING, GRAVITYP@C=READING or VALUE=READING; once or twice' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from correct" -l due-days -d 'Days to the next check [default: 30 for pH, 182 for gravity and turbidity, 365 for others]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from correct" -l who -d 'Who does it, where nobody signs in' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from correct" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from correct" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from correct" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from correct" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from correct" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from correct" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from correct" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from take-back" -l instrument -d 'The instrument' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from take-back" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from take-back" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from take-back" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from take-back" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from take-back" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from take-back" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from take-back" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from due" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from due" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from due" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from due" -l ca-file -d 'PEM file of the authority that signed the service\'s certificate [default: the system\'s authorities; with --config also the certificate named there]' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from due" -l tun -d 'The tun, when the service serves several' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from due" -l json -d 'As JSON'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from due" -s h -l help -d 'Print help'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from due" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from help" -f -a "guide" -d 'Leads through a loop check: asks for each applied value, takes the readings, says pass or fail'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from help" -f -a "enter" -d 'Enters a loop check from a file: JSON in the shape of POST .../loop-checks'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from help" -f -a "list" -d 'The loop checks of the record, newest last'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from help" -f -a "certificate" -d 'The certificate of a loop check'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from help" -f -a "correct" -d 'Corrects a pH or gravity instrument from now on by one or two applied values'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from help" -f -a "take-back" -d 'Lets an instrument\'s readings pass as they come; the versions before stay in the record'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from help" -f -a "due" -d 'Corrections in force, and which instruments are due'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
 complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and not __fish_seen_subcommand_from list report trail acknowledge shelve unshelve out-of-service return help" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
 complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and not __fish_seen_subcommand_from list report trail acknowledge shelve unshelve out-of-service return help" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand alarms; and not __fish_seen_subcommand_from list report trail acknowledge shelve unshelve out-of-service return help" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
@@ -391,12 +548,20 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand report" -l ca-file -d 'P
 complete -c lauterd -n "__fish_lauterd_using_subcommand report" -l tun -d 'The tun, when the service serves several' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand report" -s h -l help -d 'Print help'
 complete -c lauterd -n "__fish_lauterd_using_subcommand report" -s V -l version -d 'Print version'
-complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l config -d 'Configuration of the tun whose instruments were recorded' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand record" -l config -d 'Configuration of the tun' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand record" -l to -d 'File to write; it must not be there yet' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand record" -l for -d 'Ends after so long; without it with Ctrl-C' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand record" -l limit -d 'Ends when the file has grown to this, MiB' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand record" -s h -l help -d 'Print help (see more with \'--help\')'
+complete -c lauterd -n "__fish_lauterd_using_subcommand record" -s V -l version -d 'Print version'
+complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l config -d 'Configuration of the tun whose instruments were recorded; of a folder, for brews without a config.toml of their own' -r -F
 complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l plan -d 'Run-off plan of the brew' -r -F
 complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l data -d 'Recording: first column elapsed_s or time, the others instrument ids' -r -F
 complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l samples -d 'Hand samples: elapsed_s,place,gravity_p,ph,volume_l' -r -F
-complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l store -d 'Directory of a store in which the brew is kept; made if it is not there' -r -F
-complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l results -d 'File for the lines instead of standard output' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l corrections -d 'Corrections of instruments, as `lauterd brew export` writes them: corrections.jsonl' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l store -d 'Directory of a store in which the brew is kept; made if it is not there. A folder\'s brews teach the tun one after the other' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l results -d 'File for the lines instead of standard output; of a folder, a directory' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l jobs -d 'Brews at a time; as many as there are processors unless given' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -s h -l help -d 'Print help (see more with \'--help\')'
 complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -s V -l version -d 'Print version'
 complete -c lauterd -n "__fish_lauterd_using_subcommand backup" -l config -d 'Configuration whose [store] directory is copied, or gets the copy back' -r -F
@@ -490,29 +655,42 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_su
 complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from help" -f -a "extract" -d 'Extract in a wort'
 complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from help" -f -a "ph" -d 'pH of the same wort cooled to 20 °C and in the line'
 complete -c lauterd -n "__fish_lauterd_using_subcommand calc; and __fish_seen_subcommand_from help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay backup calc help" -f -a "demo" -d 'Shows the service at work on a simulated brewhouse, sixty times faster than life'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay backup calc help" -f -a "check-config" -d 'Checks configuration files: prints the resolved instruments, or everything that is wrong'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay backup calc help" -f -a "probe" -d 'Looks at a Modbus device: which units answer, and what its registers may stand for'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay backup calc help" -f -a "run" -d 'Runs the service: one tun for each configuration file'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay backup calc help" -f -a "brew" -d 'Starts, ends, lists, shows and exports brews of the running service'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay backup calc help" -f -a "sample" -d 'Gives the running brew a hand sample'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay backup calc help" -f -a "alarms" -d 'Lists alarms, acknowledges and shelves them, takes them out of service, and tells how they behaved'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay backup calc help" -f -a "status" -d 'Shows the tuns of the running service: run-off, stop-point, alarms and readings'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay backup calc help" -f -a "tun" -d 'Shows, exports and resets what earlier brews taught about a tun'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay backup calc help" -f -a "user" -d 'Adds, removes and lists the people who may sign in'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay backup calc help" -f -a "token" -d 'Makes, removes and lists the tokens of programs'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay backup calc help" -f -a "report" -d 'Writes the report of a brew: one HTML file that needs nothing beside it and prints well, or its data'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay backup calc help" -f -a "replay" -d 'Runs recorded instruments through the same watch as the live service, as fast as it can'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay backup calc help" -f -a "backup" -d 'Copies the record to another directory, while the service may be running; or puts a copy back'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay backup calc help" -f -a "calc" -d 'The brewer\'s arithmetic: each answer with its formula and its source'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe run brew sample alarms status tun user token report replay backup calc help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe commission run brew sample loop-check alarms status tun user token report record replay backup calc help" -f -a "demo" -d 'Shows the service at work on a simulated brewhouse, sixty times faster than life'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe commission run brew sample loop-check alarms status tun user token report record replay backup calc help" -f -a "check-config" -d 'Checks configuration files: prints the resolved instruments, or everything that is wrong'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe commission run brew sample loop-check alarms status tun user token report record replay backup calc help" -f -a "probe" -d 'Looks at instruments that are not described yet: Modbus units, their registers, MQTT topics'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe commission run brew sample loop-check alarms status tun user token report record replay backup calc help" -f -a "commission" -d 'Walks through the commissioning of a tun and writes the acceptance sheet'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe commission run brew sample loop-check alarms status tun user token report record replay backup calc help" -f -a "run" -d 'Runs the service: one tun for each configuration file'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe commission run brew sample loop-check alarms status tun user token report record replay backup calc help" -f -a "brew" -d 'Starts, ends, lists, shows and exports brews of the running service'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe commission run brew sample loop-check alarms status tun user token report record replay backup calc help" -f -a "sample" -d 'Gives the running brew a hand sample'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe commission run brew sample loop-check alarms status tun user token report record replay backup calc help" -f -a "loop-check" -d 'Checks instruments against references, writes certificates, and corrects pH and gravity'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe commission run brew sample loop-check alarms status tun user token report record replay backup calc help" -f -a "alarms" -d 'Lists alarms, acknowledges and shelves them, takes them out of service, and tells how they behaved'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe commission run brew sample loop-check alarms status tun user token report record replay backup calc help" -f -a "status" -d 'Shows the tuns of the running service: run-off, stop-point, alarms and readings'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe commission run brew sample loop-check alarms status tun user token report record replay backup calc help" -f -a "tun" -d 'Shows, exports and resets what earlier brews taught about a tun'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe commission run brew sample loop-check alarms status tun user token report record replay backup calc help" -f -a "user" -d 'Adds, removes and lists the people who may sign in'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe commission run brew sample loop-check alarms status tun user token report record replay backup calc help" -f -a "token" -d 'Makes, removes and lists the tokens of programs'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe commission run brew sample loop-check alarms status tun user token report record replay backup calc help" -f -a "report" -d 'Writes the report of a brew: one HTML file that needs nothing beside it and prints well, or its data'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe commission run brew sample loop-check alarms status tun user token report record replay backup calc help" -f -a "record" -d 'Records the raw bytes of every link and the raw messages of every topic, with their times'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe commission run brew sample loop-check alarms status tun user token report record replay backup calc help" -f -a "replay" -d 'Runs recorded instruments through the same watch as the live service, as fast as it can'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe commission run brew sample loop-check alarms status tun user token report record replay backup calc help" -f -a "backup" -d 'Copies the record to another directory, while the service may be running; or puts a copy back'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe commission run brew sample loop-check alarms status tun user token report record replay backup calc help" -f -a "calc" -d 'The brewer\'s arithmetic: each answer with its formula and its source'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and not __fish_seen_subcommand_from demo check-config probe commission run brew sample loop-check alarms status tun user token report record replay backup calc help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from probe" -f -a "units" -d 'Asks every unit for one register and lists those that answer'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from probe" -f -a "registers" -d 'Reads registers and shows every plausible reading of them'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from probe" -f -a "registers" -d 'Reads registers and shows every plausible reading of them: types, byte orders, scales'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from probe" -f -a "topics" -d 'Listens to a broker and lists every topic with what its messages hold'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from commission" -f -a "alarms" -d 'Provokes every alarm on simulated brewhouses and sees it arrive at a broker'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from brew" -f -a "start" -d 'Starts a brew with its run-off plan'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from brew" -f -a "end" -d 'Ends the brew under way'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from brew" -f -a "list" -d 'Lists the brews of the record, newest first'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from brew" -f -a "table" -d 'Shows the brewer\'s table of a brew, by default of the newest'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from brew" -f -a "export" -d 'Writes a brew\'s record into a directory: plan, readings, samples, table, alarms and lines'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from brew" -f -a "export" -d 'Writes a brew\'s record into a directory: plan, readings, samples, corrections, table, alarms and lines'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from sample" -f -a "withdraw" -d 'Takes a hand sample back that was a slip: it counts no more'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from loop-check" -f -a "guide" -d 'Leads through a loop check: asks for each applied value, takes the readings, says pass or fail'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from loop-check" -f -a "enter" -d 'Enters a loop check from a file: JSON in the shape of POST .../loop-checks'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from loop-check" -f -a "list" -d 'The loop checks of the record, newest last'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from loop-check" -f -a "certificate" -d 'The certificate of a loop check'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from loop-check" -f -a "correct" -d 'Corrects a pH or gravity instrument from now on by one or two applied values'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from loop-check" -f -a "take-back" -d 'Lets an instrument\'s readings pass as they come; the versions before stay in the record'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from loop-check" -f -a "due" -d 'Corrections in force, and which instruments are due'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from alarms" -f -a "list" -d 'Every alarm: cause, response, consequence, caution, delays and what suppresses it. Needs no service; with --config it shows what that tun has changed'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from alarms" -f -a "report" -d 'How the alarms behaved, beside the benchmarks of EEMUA 191 and ISA-18.2. With --config it reads the record, whether or not a service runs'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from alarms" -f -a "trail" -d 'Every change of an alarm: when, what, who and why'
