@@ -66,8 +66,8 @@ set -e
 mount --make-rprivate /
 mount -t proc proc /proc
 for place in etc var/lib; do
-    mkdir -p \"$1/over/$place\" \"$1/work/$place\"
-    mount -t overlay overlay -o \"lowerdir=/$place,upperdir=$1/over/$place,workdir=$1/work/$place\" \"/$place\"
+    mkdir -p \"$1/over/$place\" \"$1/beside/$place\"
+    mount -t overlay overlay -o \"lowerdir=/$place,upperdir=$1/over/$place,workdir=$1/beside/$place\" \"/$place\"
 done
 ip link set lo up
 ip address add 192.0.2.10/32 dev lo
