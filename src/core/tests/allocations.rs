@@ -1,13 +1,11 @@
 //! A reading costs the conditioning no allocation: counted, not supposed.
 
-use std::alloc::System;
+//!
+//! Only this thread's allocations count: the test runner allocates on its own one whenever it likes.
 
+use allocation_counter::measure;
 use lauter_core::conditioning::{Conditioner, Parameters};
 use lauter_core::reading::{Measures, Moment};
-use stats_alloc::{INSTRUMENTED_SYSTEM, Region, StatsAlloc};
-
-#[global_allocator]
-static ALLOCATOR: &StatsAlloc<System> = &INSTRUMENTED_SYSTEM;
 
 /// A slow fall with noise and a gas bubble now and then.
 fn value(second: i64) -> f64 {
@@ -16,7 +14,6 @@ fn value(second: i64) -> f64 {
     18.0 - 0.001 * second as f64 + 0.02 * noise + bubble
 }
 
-/// One test alone in its program: another thread's allocations would be counted as well.
 #[test]
 fn a_reading_is_conditioned_without_an_allocation() {
     for measures in Measures::ALL {
@@ -29,17 +26,17 @@ fn a_reading_is_conditioned_without_an_allocation() {
         };
         // The waiting room gets its first place with the first bubble.
         (0..1000).for_each(&mut observe);
-        let region = Region::new(ALLOCATOR);
-        (1000..20_000).for_each(&mut observe);
-        let change = region.change();
-        assert_eq!(
-            change.allocations + change.reallocations,
-            0,
-            "{measures:?}: {change:?}"
-        );
+        let allocated = measure(|| (1000..20_000).for_each(&mut observe));
+        assert_eq!(allocated.count_total, 0, "{measures:?}: {allocated:?}");
         assert!(
             spikes >= 30,
             "{measures:?}: only {spikes} bubbles were told"
         );
     }
+}
+
+#[test]
+fn the_counter_counts() {
+    let allocated = measure(|| drop(std::hint::black_box(vec![0_u8; 64])));
+    assert_eq!(allocated.count_total, 1, "{allocated:?}");
 }
