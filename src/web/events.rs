@@ -21,7 +21,7 @@ use tokio_util::sync::CancellationToken;
 use super::api::Service;
 use super::identity::identify;
 use super::listener::Ends;
-use super::live::Look;
+use super::live::{Look, Parts};
 use super::page::{View, fleet_parts as fleet_page_parts, instrument_parts, parts};
 use super::places::Taken;
 use super::problem::Problem;
@@ -163,17 +163,20 @@ pub async fn page_parts(
         headers,
     };
     let watching = watching(right, &site, &tun)?;
-    let draw = if uri.path().starts_with("/instruments/") {
-        instrument_parts
-    } else {
-        parts
-    };
-    let sent: BTreeMap<&'static str, String> = BTreeMap::new();
+    let of_instruments = uri.path().starts_with("/instruments/");
+    let sent: Arc<Parts> = Arc::default();
     let stream = unfold((watching, sent), move |(mut watching, mut sent)| {
         let handle = handle.clone();
         async move {
             let look = watching.next().await?;
-            let now = draw(&View::new(&handle, &look));
+            let view = View::new(&handle, &look);
+            let now = if of_instruments {
+                let drawn = || Arc::new(instrument_parts(&view));
+                Arc::clone(look.drawn.instruments.get_or_init(drawn))
+            } else {
+                let drawn = || Arc::new(parts(&view));
+                Arc::clone(look.drawn.run_off.get_or_init(drawn))
+            };
             let changes = Changes {
                 parts: now
                     .iter()

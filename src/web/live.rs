@@ -3,7 +3,8 @@
 //! Owns the look: when there is news and somebody watches, the tun is asked once and everybody gets the same
 //! answer, so that fifty screens cost the tun's own task no more than one. It does not know what is shown.
 
-use std::sync::Arc;
+use std::collections::BTreeMap;
+use std::sync::{Arc, OnceLock};
 use std::time::Duration;
 
 use jiff::Timestamp;
@@ -18,6 +19,9 @@ use crate::store::{Store, StoreError};
 
 /// Least time between two looks. Own choice: nobody reads faster, and the state changes once a second.
 const LOOK_EVERY: Duration = Duration::from_millis(100);
+/// A look waits this long after the news, so that what the news sends to other programs, alarms first, is sent before any
+/// page is drawn. Own choice: nobody sees it.
+const GIVE_WAY: Duration = Duration::from_millis(20);
 /// A look is taken at least this often, so that whoever watches knows that silence is a broken connection. Own choice.
 const LOOK_AT_LEAST_EVERY: Duration = Duration::from_secs(4);
 /// Pause after a tun did not answer.
@@ -30,6 +34,17 @@ pub struct Look {
     pub notebook: Arc<Notebook>,
     /// Wall-clock time at which the news came that this look answers.
     pub changed: Timestamp,
+    pub drawn: Drawn,
+}
+
+/// The parts of a page, by the id of their element.
+pub type Parts = BTreeMap<&'static str, String>;
+
+/// What pages show of a look: drawn by the first that asks, the same for all.
+#[derive(Clone, Debug, Default)]
+pub struct Drawn {
+    pub run_off: OnceLock<Arc<Parts>>,
+    pub instruments: OnceLock<Arc<Parts>>,
 }
 
 /// What the record has of the brew under way, or of the last one.
@@ -90,6 +105,7 @@ pub async fn look(handle: &TunHandle, store: &Store) -> Result<Look, LookError> 
         status,
         notebook,
         changed: wall_now(),
+        drawn: Drawn::default(),
     })
 }
 
@@ -190,6 +206,9 @@ impl Desk {
                 }
             }
             let changed = wall_now();
+            if !first {
+                sleep(GIVE_WAY).await;
+            }
             pace.tick().await;
             news.mark_unchanged();
             let recorded = news.borrow().recorded;
@@ -222,6 +241,7 @@ impl Desk {
             status,
             notebook,
             changed,
+            drawn: Drawn::default(),
         })
     }
 }

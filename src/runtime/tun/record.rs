@@ -83,9 +83,10 @@ impl Tun {
         if !self.words_asked {
             self.tell_last_words().await;
         }
-        self.remove_settled().await;
         let tun = self.tun();
         let pumped = self.setting.publishers.pump(&self.setting.store).await;
+        // After what waits to be heard: a row that is removed late is in nobody's way.
+        self.remove_settled().await;
         let refilled = match pumped {
             Ok(()) => self.setting.sequence.refill(&self.setting.store, tun).await,
             failed => failed,
