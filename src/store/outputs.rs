@@ -293,8 +293,8 @@ fn insert(
                 let body = to_json(occurrence);
                 insert_line(connection, batch, *at, OutputKind::Occurrence, &body)?;
             }
-            // It is kept in the tun's profile.
-            Output::Lesson(_) => {}
+            // A lesson is kept in the tun's profile; an alarm that stands has changed nothing.
+            Output::Lesson(_) | Output::Renewed(_) => {}
             Output::Line(line) => {
                 insert_line(connection, batch, *at, kind_of(line), &to_json(line))?;
             }
