@@ -73,7 +73,7 @@ impl Supervisor {
         let Some(mut brew) = self.brew.take() else {
             return;
         };
-        brew.lose_sight(now.since(resting), now, &self.plant);
+        brew.lose_sight(0.0, now.since(resting), now, &self.plant);
         let text = format!(
             "Instruments answer again after {} of silence. {}",
             minutes(now.since(since)),
@@ -105,13 +105,16 @@ impl Supervisor {
         }
         let assumed_until = since.plus_seconds(ASSUMED_FOR_S).min(now);
         if let Some(mut brew) = self.brew.take() {
+            let before_l = brew.inflow.assumed_l();
             while self.next_step < assumed_until {
                 let at = self.next_step;
                 self.next_step = self.point_after(at, 1);
                 let picture = self.picture(at);
                 self.balance(&mut brew, &picture, at);
             }
-            brew.lose_sight(now.since(assumed_until), now, &self.plant);
+            // A source that spoke in the gap has forgotten what was assumed before it.
+            let assumed_l = (brew.inflow.assumed_l() - before_l).max(0.0);
+            brew.lose_sight(assumed_l, now.since(assumed_until), now, &self.plant);
             let text = format!(
                 "Nobody watched for {}: the service was not running. {}",
                 minutes(gap_s),
