@@ -44,6 +44,8 @@ fn situation(runoff_l: f64) -> Situation {
     Situation {
         elapsed_s: runoff_l,
         contents: Contents {
+            unseen_se_l: 0.0,
+            unseen_p: 0.0,
             volume_l: runoff_l,
             volume_se_l: 15.0,
             extract_kg: 0.17 * runoff_l,

@@ -192,6 +192,16 @@ fn alarms() -> String {
         if row.latching {
             page.push_str("- **Latching:** it stays until somebody acknowledges it.\n");
         }
+        if let Some(standing) = row.standing {
+            let _ = writeln!(
+                page,
+                "- **While it stands:** its text is told anew every {:.0} min; after {:.0} min its priority is {}, and it asks for \
+                 acknowledgement once more.",
+                standing.renewed_every_s / 60.0,
+                standing.rises_after_s / 60.0,
+                standing.rises_to.name()
+            );
+        }
         let suppressed_by = row.suppressed_by();
         if !suppressed_by.is_empty() {
             let _ = writeln!(page, "- **Suppressed:** {}.", suppressed_by.join("; "));

@@ -90,6 +90,7 @@ impl Screen {
             Output::Line(Line::Summary(_))
             | Output::Reading(_)
             | Output::Runoff(_)
+            | Output::Renewed(_)
             | Output::Lesson(_) => {}
         }
     }

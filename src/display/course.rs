@@ -23,7 +23,7 @@ pub fn occurrence_said(event: &str, text: &str, voice: Voice) -> Said {
 }
 
 /// The patterns of the core's occurrences; the first that fits counts.
-const OCCURRENCES: [Pattern; 26] = [
+const OCCURRENCES: [Pattern; 32] = [
     (
         "Brew {} started: {} kg of grist, target {} °P at about {} L.",
         "Sud {0} begonnen: {1} kg Schüttung, Ziel {2} °P bei etwa {3} L.",
@@ -121,6 +121,30 @@ const OCCURRENCES: [Pattern; 26] = [
     (
         "The service was not running for {} s.",
         "Der Dienst lief {0} s lang nicht.",
+    ),
+    (
+        "Nobody watched for {}: the service stood still (it was stopped, or the machine was). {}",
+        "{0} lang hat niemand zugesehen: der Dienst stand still (er war angehalten oder der Rechner).",
+    ),
+    (
+        "The service stood still for {} s.",
+        "Der Dienst stand {0} s lang still.",
+    ),
+    (
+        "The record has nothing of {}: the service could not write it before it ended. {}",
+        "Von {0} steht nichts in der Aufzeichnung: der Dienst konnte vor seinem Ende nicht mehr schreiben.",
+    ),
+    (
+        "The record has nothing of {}: the service was cut off (killed, without power, or unable to write). {}",
+        "Von {0} steht nichts in der Aufzeichnung: der Dienst brach ab (beendet, ohne Strom oder ohne schreiben zu können).",
+    ),
+    (
+        "The service was cut off: the record has nothing of {} s.",
+        "Der Dienst brach ab: von {0} s steht nichts in der Aufzeichnung.",
+    ),
+    (
+        "The record has nothing of {} s: it could not be written.",
+        "Von {0} s steht nichts in der Aufzeichnung: sie ließ sich nicht schreiben.",
     ),
 ];
 

@@ -174,7 +174,12 @@ fn of_instruments(line: &AlarmLine, voice: Voice) -> Option<String> {
         }
         AlarmId::InstrumentsDisagree => disagreement(line, voice)?,
         AlarmId::LinkLost => {
-            format!("Die Verbindung „{about}“ antwortet nicht; alle ihre Messgeräte schweigen.")
+            let fault = if line.message.contains("sent garbage") {
+                "liefert nichts Verständliches"
+            } else {
+                "ist ausgefallen"
+            };
+            format!("Die Verbindung „{about}“ {fault}; alle ihre Messgeräte schweigen.")
         }
         AlarmId::DeliveryDelayed => {
             let refused = line.message.contains("refuses the service");
@@ -183,10 +188,13 @@ fn of_instruments(line: &AlarmLine, voice: Voice) -> Option<String> {
                 voice.number(figure("depth")?, 0),
                 span(figure("oldest_age_s")?, voice)
             );
+            let stands = figure("stands_s").map_or(String::new(), |stands_s| {
+                format!(" Das dauert seit {} an.", span(stands_s, voice))
+            });
             if refused {
-                format!("{about} weist den Dienst ab. {wait}")
+                format!("{about} weist den Dienst ab. {wait}{stands}")
             } else {
-                wait
+                format!("{wait}{stands}")
             }
         }
         _ => return None,

@@ -64,7 +64,7 @@ impl Latest {
             }
             Output::Runoff(runoff) => self.runoff = Some(runoff.clone()),
             Output::Line(Line::Projection(line)) => self.projection = Some(line.clone()),
-            Output::Line(Line::Alarm(line)) => {
+            Output::Line(Line::Alarm(line)) | Output::Renewed(line) => {
                 let key = (line.alarm, line.instrument.clone());
                 if line.to == AlarmState::Normal {
                     self.alarms.remove(&key);

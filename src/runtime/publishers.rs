@@ -386,6 +386,8 @@ fn class(output: &Output) -> MessageClass {
     match output {
         Output::Reading(_) => MessageClass::Reading,
         Output::Runoff(_) | Output::Line(Line::Projection(_)) => MessageClass::State,
-        Output::Line(_) | Output::Occurrence(_) | Output::Lesson(_) => MessageClass::Record,
+        Output::Line(_) | Output::Renewed(_) | Output::Occurrence(_) | Output::Lesson(_) => {
+            MessageClass::Record
+        }
     }
 }

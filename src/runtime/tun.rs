@@ -20,7 +20,7 @@ use std::time::Duration;
 
 use lauter_core::profile::BrewLesson;
 use lauter_core::reading::Moment;
-use lauter_core::supervisor::{Event, Line, Output, SummaryLine, Supervisor};
+use lauter_core::supervisor::{Event, Line, Output, SummaryLine, Supervisor, Unwatched};
 use tokio::sync::{mpsc, watch};
 use tokio::time::{MissedTickBehavior, interval, sleep_until};
 use tokio_util::sync::CancellationToken;
@@ -48,6 +48,10 @@ const BACKLOG_EVERY: Duration = Duration::from_secs(10);
 /// Events, outputs and messages that may wait, each, for a store that does not take them. At twenty instruments and
 /// one reading a second this is an hour; beyond it the oldest readings are given up and counted.
 pub const UNWRITTEN_BOUND: usize = 100_000;
+/// The loop wakes every second whatever happens. When this long passes without, the process had no time: it was stopped, or
+/// the machine was. Own choice: longer than a loaded machine keeps anybody waiting, shorter than any instrument's fault is
+/// told.
+const STOOD_STILL: Duration = Duration::from_secs(10);
 /// A reading that arrived this little before its event is dated with it: the difference is the channel's, not
 /// the instrument's, and the record keeps one time for both.
 const SAME_MOMENT: Duration = Duration::from_millis(100);
@@ -105,8 +109,12 @@ pub struct Tun {
     calibration: Calibration,
     /// The service before has been asked what it could not write.
     words_asked: bool,
-    /// A brew was taken up that nobody has watched since then.
-    unwatched_since: Option<Moment>,
+    /// What a start has found in the record that people must know, until it is told.
+    found: Vec<String>,
+    /// How the service before ended, once the record has been asked.
+    last_end: Option<Unwatched>,
+    /// A brew was taken up that nobody has watched since then, and why.
+    unwatched_since: Option<(Moment, Unwatched)>,
 }
 
 enum Turn {
@@ -141,6 +149,8 @@ impl Tun {
             set_aside_shown: Vec::new(),
             calibration: Calibration::default(),
             words_asked: false,
+            found: Vec::new(),
+            last_end: None,
             unwatched_since: None,
             setting,
         }
@@ -162,6 +172,7 @@ impl Tun {
                 .setting
                 .clock
                 .instant_of(Moment(deadline.0.saturating_add(1)));
+            let idle_since = self.setting.clock.now();
             let turn = tokio::select! {
                 biased;
                 () = stop.cancelled() => Turn::Stop,
@@ -173,6 +184,7 @@ impl Tun {
                 _ = backlog.tick() => Turn::Backlog,
             };
             self.setting.heartbeat.fetch_add(1, Ordering::Relaxed);
+            self.note_standstill(idle_since);
             if !self.take(turn).await {
                 break;
             }
@@ -181,6 +193,24 @@ impl Tun {
             }
         }
         self.last_words().await;
+    }
+
+    /// A process that was given no time has seen nothing, and no instrument is to blame for it.
+    fn note_standstill(&mut self, idle_since: Moment) {
+        let clock = self.setting.clock;
+        let now = clock.now();
+        if now.0 - idle_since.0 < clock.span_us(STOOD_STILL) {
+            return;
+        }
+        let stood_s = now.since(idle_since);
+        tracing::warn!(
+            "the service stood still for {stood_s:.0} s: it was stopped, or the machine was; nothing was watched meanwhile"
+        );
+        let event = Event::Interrupted {
+            since: idle_since.max(self.last),
+            why: Unwatched::StoodStill,
+        };
+        self.give(event, now);
     }
 
     /// The tun's number in the store.

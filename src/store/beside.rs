@@ -3,11 +3,12 @@
 //! Owns the numbers that have been given out, whether a record was in use here, and the last words of a service that could
 //! not write. All of it fills one block that is written over in its place, which works on a full disk as well.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io::{self, Read, Seek, Write};
 use std::path::Path;
 
+use lauter_core::supervisor::Unwatched;
 use serde::{Deserialize, Serialize};
 
 use super::{LOCK_NAME, StoreError};
@@ -37,6 +38,10 @@ pub(super) struct Beside {
     notes: Notes,
     /// This process has rows in the log.
     own: bool,
+    /// The process before left rows in the log: it did not close the record.
+    cut_off: bool,
+    /// Tuns that have asked how it ended.
+    asked: BTreeSet<String>,
 }
 
 impl Beside {
@@ -90,8 +95,10 @@ impl Beside {
         };
         let mut beside = Self {
             file,
+            cut_off: notes.in_use,
             notes,
             own: false,
+            asked: BTreeSet::new(),
         };
         beside.write();
         Ok(beside)
@@ -124,6 +131,21 @@ impl Beside {
         if self.number(tun) < number {
             self.notes.numbers.insert(tun.to_owned(), number);
             self.write();
+        }
+    }
+
+    /// How the process before ended, for a tun that takes up what it left. Whoever asks again asks about this process,
+    /// which has not ended.
+    pub fn last_end(&mut self, tun: &str) -> Unwatched {
+        if !self.asked.insert(tun.to_owned()) {
+            return Unwatched::NotRunning;
+        }
+        if self.notes.last_words.contains_key(tun) {
+            Unwatched::Unrecorded
+        } else if self.cut_off {
+            Unwatched::CutOff
+        } else {
+            Unwatched::NotRunning
         }
     }
 
@@ -197,6 +219,39 @@ mod tests {
         let words = beside.take_words("north-yard/tun-1");
         assert_eq!(words.as_deref(), Some("three readings"));
         assert_eq!(beside.take_words("north-yard/tun-1"), None);
+    }
+
+    #[test]
+    fn the_next_process_is_told_once_how_the_one_before_ended() {
+        let directory = tempfile::tempdir().unwrap();
+        let next = || Beside::lock(directory.path()).unwrap();
+        assert_eq!(
+            next().last_end("tun-1"),
+            Unwatched::NotRunning,
+            "there was none"
+        );
+        let mut closed = next();
+        closed.set_in_use(true);
+        closed.set_in_use(false);
+        drop(closed);
+        assert_eq!(next().last_end("tun-1"), Unwatched::NotRunning);
+        let mut killed = next();
+        killed.set_in_use(true);
+        killed.own = false;
+        drop(killed);
+        let mut after = next();
+        after.set_in_use(true);
+        assert_eq!(after.last_end("tun-1"), Unwatched::CutOff);
+        assert_eq!(
+            after.last_end("tun-1"),
+            Unwatched::NotRunning,
+            "that was told"
+        );
+        after.leave_words("tun-1", "three readings".to_owned());
+        drop(after);
+        let mut last = next();
+        assert_eq!(last.last_end("tun-1"), Unwatched::Unrecorded);
+        assert_eq!(last.last_end("tun-2"), Unwatched::NotRunning);
     }
 
     #[test]

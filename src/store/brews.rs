@@ -186,12 +186,20 @@ impl Database {
         self.must_exist(brew, changed)
     }
 
-    /// Every brew of a tun, the newest first.
+    /// Every brew of a tun that can be read, the newest first. One whose row cannot be read is no reason to show none.
     pub fn brews(&self, tun: TunId) -> Result<Vec<Brew>, StoreError> {
-        self.select_brews(
+        let rows = self.select_rows(
             "WHERE tun_id = ?1 ORDER BY started_us DESC, id DESC",
             params![tun.0],
-        )
+        )?;
+        let readable = |row| match self.decode_brew(row) {
+            Ok(brew) => Some(brew),
+            Err(error) => {
+                tracing::debug!("a brew is not listed: {error}");
+                None
+            }
+        };
+        Ok(rows.into_iter().filter_map(readable).collect())
     }
 
     pub fn brew(&self, brew: BrewId) -> Result<Brew, StoreError> {
@@ -208,10 +216,21 @@ impl Database {
 
     /// The tun's newest brew if it has not been finished: it runs, or the service ended in the middle of it.
     pub fn unfinished_brew(&self, tun: TunId) -> Result<Option<Brew>, StoreError> {
-        let newest = self
-            .select_brews("WHERE tun_id = ?1 ORDER BY id DESC LIMIT 1", params![tun.0])?
-            .pop();
-        Ok(newest.filter(|brew| brew.finished.is_none()))
+        let newest = "WHERE id = (SELECT max(id) FROM brew WHERE tun_id = ?1) AND ended_us IS NULL";
+        Ok(self.select_brews(newest, params![tun.0])?.pop())
+    }
+
+    /// Closes the record of the tun's newest brew with its last event, without reading anything of it: nobody can go on
+    /// with it, and no later start shall try.
+    pub fn close_unreadable(&mut self, tun: TunId, now: Timestamp) -> Result<(), StoreError> {
+        self.connection
+            .execute(
+                "UPDATE brew SET ended_us = ?2, ended_at_us = coalesce((SELECT max(at_us) FROM event WHERE event.brew_id = \
+                 brew.id), started_at_us) WHERE id = (SELECT max(id) FROM brew WHERE tun_id = ?1) AND ended_us IS NULL",
+                params![tun.0, now.as_microsecond()],
+            )
+            .map_err(self.failed("closing a brew"))?;
+        Ok(())
     }
 
     fn select_brews(
@@ -219,16 +238,24 @@ impl Database {
         condition: &str,
         keys: &[&dyn rusqlite::ToSql],
     ) -> Result<Vec<Brew>, StoreError> {
+        let rows = self.select_rows(condition, keys)?;
+        rows.into_iter().map(|row| self.decode_brew(row)).collect()
+    }
+
+    fn select_rows(
+        &self,
+        condition: &str,
+        keys: &[&dyn rusqlite::ToSql],
+    ) -> Result<Vec<BrewRow>, StoreError> {
         let failed = self.failed("reading brews");
         let mut statement = self
             .connection
             .prepare_cached(&format!("{BREW_COLUMNS} {condition}"))
             .map_err(&failed)?;
-        let rows = statement
+        statement
             .query_map(keys, BrewRow::read)
             .and_then(Iterator::collect::<rusqlite::Result<Vec<_>>>)
-            .map_err(&failed)?;
-        rows.into_iter().map(|row| self.decode_brew(row)).collect()
+            .map_err(&failed)
     }
 
     fn decode_brew(&self, row: BrewRow) -> Result<Brew, StoreError> {

@@ -10,6 +10,7 @@ use std::path::{Path, PathBuf};
 
 use jiff::Timestamp;
 use lauter_core::reading::Moment;
+use lauter_core::supervisor::Unwatched;
 use rusqlite::{Connection, OpenFlags};
 
 use super::backup;
@@ -189,6 +190,12 @@ impl Database {
         if let Some(beside) = &mut self.beside {
             beside.leave_words(tun, words);
         }
+    }
+
+    /// How the service before ended, as far as it shows here; told once for each tun.
+    pub fn last_end(&mut self, tun: &str) -> Unwatched {
+        let beside = self.beside.as_mut();
+        beside.map_or(Unwatched::NotRunning, |beside| beside.last_end(tun))
     }
 
     /// What the service before left word about, once.

@@ -221,7 +221,7 @@ impl Database {
         let mut statement = self
             .connection
             .prepare_cached(
-                "SELECT at_us, body, max(id) FROM output WHERE tun_id = ?1 AND kind = 'alarm' \
+                "SELECT at_us, body, max(id) FROM output WHERE tun_id = ?1 AND kind = 'alarm' AND json_valid(body) \
                  AND (brew_id IS NULL OR (brew_id IS NOT ?2 AND brew_id IN \
                  (SELECT id FROM brew WHERE abs(started_us - started_at_us) < 86400000000))) \
                  GROUP BY json_extract(body, '$.alarm'), json_extract(body, '$.instrument') ORDER BY max(id)",
@@ -233,7 +233,17 @@ impl Database {
             })
             .and_then(Iterator::collect::<rusqlite::Result<Vec<_>>>)
             .map_err(&failed)?;
-        self.decoded(rows)
+        let readable = |(at, body): (Moment, String)| {
+            let line = from_json(&self.path, || "an alarm's line".to_owned(), &body);
+            match line {
+                Ok(line) => Some((at, line)),
+                Err(error) => {
+                    tracing::error!("an alarm is not taken up: {error}");
+                    None
+                }
+            }
+        };
+        Ok(rows.into_iter().filter_map(readable).collect())
     }
 
     /// What happened during the brew, in words.
@@ -293,8 +303,8 @@ fn insert(
                 let body = to_json(occurrence);
                 insert_line(connection, batch, *at, OutputKind::Occurrence, &body)?;
             }
-            // It is kept in the tun's profile.
-            Output::Lesson(_) => {}
+            // A lesson is kept in the tun's profile; an alarm that stands has changed nothing.
+            Output::Lesson(_) | Output::Renewed(_) => {}
             Output::Line(line) => {
                 insert_line(connection, batch, *at, kind_of(line), &to_json(line))?;
             }

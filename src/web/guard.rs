@@ -21,12 +21,12 @@ use axum::http::uri::Authority;
 use axum::http::{HeaderMap, HeaderValue, Method, StatusCode};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Redirect, Response};
-use tokio::time;
 
 use super::api::Service;
 use super::identity::{CSRF, identify};
+use super::in_time;
 use super::listener::Ends;
-use super::parameters::{BODY_BOUND, REQUEST_TIMEOUT};
+use super::parameters::BODY_BOUND;
 use super::problem::Problem;
 use super::sign_in;
 use crate::access::{Caller, Known, NotAllowed, Role, same};
@@ -48,17 +48,7 @@ pub async fn watch(
             if let Some(caller) = caller {
                 request.extensions_mut().insert(caller);
             }
-            match time::timeout(REQUEST_TIMEOUT, next.run(request)).await {
-                Ok(response) => response,
-                Err(_) => Problem::new(
-                    StatusCode::SERVICE_UNAVAILABLE,
-                    format!(
-                        "the request took longer than {} s; try again",
-                        REQUEST_TIMEOUT.as_secs()
-                    ),
-                )
-                .into_response(),
-            }
+            in_time::answer(request, ends.brief, next).await
         }
     };
     let status = response.status().as_u16();

@@ -1,10 +1,12 @@
 //! Connections: how many at a time, how long each may dawdle, and how they end when the service stops.
 //!
-//! A connection for which there is no place is served briefly, if at all, so that nobody can hold the door shut. Must not
-//! know what is asked. A loop of our own stands in for `axum::serve` because that one bounds neither
+//! A connection for which there is no place is served briefly, if at all, so that nobody can hold the door shut; and a
+//! place is lost by who does not finish a request's head (how long its body may take, `in_time` says) or does not take the
+//! answer. Must not know what is asked. A loop of our own stands in for `axum::serve` because that one bounds neither
 //! the number of connections nor the time a client takes to send a request's head.
 
 use std::net::SocketAddr;
+use std::time::Duration;
 
 use axum::{Extension, Router};
 use hyper::server::conn::http1;
@@ -13,13 +15,14 @@ use hyper_util::service::TowerToHyperService;
 use tokio::io::{AsyncRead, AsyncWrite};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::time;
+use tokio_io_timeout::TimeoutStream;
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
 
 use super::parameters::{
     ACCEPT_PAUSE, BRIEF_BOUND, BRIEF_HEAD_TIMEOUT, BRIEF_OF_ADDRESS, BRIEF_TIMEOUT,
     CONNECTIONS_BOUND, CONNECTIONS_OF_ADDRESS, HANDSHAKE_TIMEOUT, HEAD_BOUND, HEAD_TIMEOUT,
-    STOP_TIMEOUT,
+    STOP_TIMEOUT, TAKE_TIMEOUT,
 };
 use super::places::Places;
 use super::tls::Tls;
@@ -33,6 +36,28 @@ pub struct Ends {
     pub secure: bool,
     /// The connection is for one request only.
     pub brief: bool,
+}
+
+/// How long a connection may dawdle.
+#[derive(Clone, Copy, Debug)]
+struct Patience {
+    /// Until a request's head has come.
+    head: Duration,
+    /// While nothing of an answer is taken.
+    take: Duration,
+}
+
+impl Patience {
+    fn with(brief: bool) -> Self {
+        Self {
+            head: if brief {
+                BRIEF_HEAD_TIMEOUT
+            } else {
+                HEAD_TIMEOUT
+            },
+            take: TAKE_TIMEOUT,
+        }
+    }
 }
 
 /// Accepts and serves until `stop`, then waits for the answers under way, but not for long.
@@ -108,7 +133,7 @@ async fn connection(
         brief,
     };
     let Some(tls) = tls else {
-        return conversation(stream, ends, router, stop).await;
+        return conversation(stream, ends, Patience::with(brief), router, stop).await;
     };
     let acceptor = tls.acceptor();
     let patience = if brief {
@@ -118,7 +143,9 @@ async fn connection(
     };
     let agreed = time::timeout(patience, acceptor.accept(stream));
     match stop.run_until_cancelled(agreed).await {
-        Some(Ok(Ok(stream))) => conversation(stream, ends, router, stop).await,
+        Some(Ok(Ok(stream))) => {
+            conversation(stream, ends, Patience::with(brief), router, stop).await;
+        }
         Some(Ok(Err(error))) => {
             tracing::debug!(%peer, %error, "no encrypted connection came about");
         }
@@ -126,21 +153,27 @@ async fn connection(
     }
 }
 
-async fn conversation<S>(stream: S, ends: Ends, router: Router, stop: CancellationToken)
-where
+async fn conversation<S>(
+    stream: S,
+    ends: Ends,
+    patience: Patience,
+    router: Router,
+    stop: CancellationToken,
+) where
     S: AsyncRead + AsyncWrite + Unpin + Send + 'static,
 {
     let router = router.layer(Extension(ends));
+    let mut stream = TimeoutStream::new(stream);
+    stream.set_write_timeout(Some(patience.take));
     let served = http1::Builder::new()
         .timer(TokioTimer::new())
-        .header_read_timeout(if ends.brief {
-            BRIEF_HEAD_TIMEOUT
-        } else {
-            HEAD_TIMEOUT
-        })
+        .header_read_timeout(patience.head)
         .keep_alive(!ends.brief)
         .max_buf_size(HEAD_BOUND)
-        .serve_connection(TokioIo::new(stream), TowerToHyperService::new(router));
+        .serve_connection(
+            TokioIo::new(Box::pin(stream)),
+            TowerToHyperService::new(router),
+        );
     let mut served = std::pin::pin!(served);
     let outcome = tokio::select! {
         outcome = served.as_mut() => outcome,
@@ -151,5 +184,74 @@ where
     };
     if let Err(error) = outcome {
         tracing::debug!(peer = %ends.peer, %error, "a web connection ended early");
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use axum::routing::get;
+    use tokio::io::{AsyncReadExt, AsyncWriteExt, DuplexStream};
+    use tokio::task::JoinHandle;
+
+    use super::*;
+
+    const LARGE: usize = 1 << 20;
+
+    /// A conversation with little patience, and the client's end of it.
+    fn begun() -> (DuplexStream, JoinHandle<()>) {
+        let (client, served) = tokio::io::duplex(1024);
+        let address = "127.0.0.1:1".parse().unwrap();
+        let ends = Ends {
+            local: address,
+            peer: address,
+            secure: false,
+            brief: false,
+        };
+        let patience = Patience {
+            head: Duration::from_millis(100),
+            take: Duration::from_millis(100),
+        };
+        let router = Router::new().route("/", get(|| async { "x".repeat(LARGE) }));
+        let stop = CancellationToken::new();
+        let task = tokio::spawn(conversation(served, ends, patience, router, stop));
+        (client, task)
+    }
+
+    #[tokio::test]
+    async fn a_head_that_is_never_finished_gives_its_place_back() {
+        let (mut client, task) = begun();
+        client
+            .write_all(b"GET / HTTP/1.1\r\nHost: a\r\n")
+            .await
+            .unwrap();
+        task.await.unwrap();
+    }
+
+    #[tokio::test]
+    async fn an_answer_that_is_never_taken_gives_its_place_back() {
+        let (mut client, task) = begun();
+        client
+            .write_all(b"GET / HTTP/1.1\r\nHost: a\r\n\r\n")
+            .await
+            .unwrap();
+        let mut first = [0; 8];
+        client.read_exact(&mut first).await.unwrap();
+        assert_eq!(&first, b"HTTP/1.1");
+        task.await.unwrap();
+    }
+
+    #[tokio::test]
+    async fn an_answer_that_is_taken_slowly_is_given_whole() {
+        let (mut client, task) = begun();
+        let ask = b"GET / HTTP/1.1\r\nHost: a\r\nConnection: close\r\n\r\n";
+        client.write_all(ask).await.unwrap();
+        let mut taken = 0;
+        let mut some = [0; 4096];
+        while let count @ 1.. = client.read(&mut some).await.unwrap() {
+            taken += count;
+            tokio::task::yield_now().await;
+        }
+        assert!(taken > LARGE, "{taken}");
+        task.await.unwrap();
     }
 }

@@ -15,6 +15,7 @@ mod events;
 mod guard;
 mod identity;
 mod in_language;
+mod in_time;
 mod listener;
 mod live;
 mod metrics;

@@ -13,8 +13,10 @@ pub const CONNECTIONS_OF_ADDRESS: usize = 96;
 pub const BRIEF_BOUND: usize = 64;
 pub const BRIEF_OF_ADDRESS: usize = 48;
 
-/// Within this time the request's head must have come on a brief connection, and the answer been taken.
+/// Within this time the request's head must have come on a brief connection, and then its body; and within the last, the
+/// answer been taken.
 pub const BRIEF_HEAD_TIMEOUT: Duration = Duration::from_secs(2);
+pub const BRIEF_BODY_TIMEOUT: Duration = Duration::from_secs(2);
 pub const BRIEF_TIMEOUT: Duration = Duration::from_secs(15);
 
 /// Event streams at a time: each holds a connection for as long as its screen is open, and some must be left for
@@ -28,8 +30,16 @@ pub const BODY_BOUND: usize = 64 * 1024;
 /// Within this time a request's head must have come; an idle connection is closed after it too.
 pub const HEAD_TIMEOUT: Duration = Duration::from_secs(20);
 
-/// Within this time a request must be answered, its body read included. A long brew's export from a slow disk
-/// takes some seconds.
+/// Within this time a request's body must have come whole after its head. The largest is some kilobytes, which the
+/// slowest wireless network carries in a second.
+pub const BODY_TIMEOUT: Duration = Duration::from_secs(10);
+
+/// Within this time a client must take something of what it is sent, or it is gone: a tablet that was carried out of
+/// reach, or somebody who holds places.
+pub const TAKE_TIMEOUT: Duration = Duration::from_secs(20);
+
+/// Within this time a request must be answered once it has come. A long brew's export from a slow disk takes some
+/// seconds.
 pub const REQUEST_TIMEOUT: Duration = Duration::from_secs(30);
 
 /// Within this time the tun's own task must answer; it does so in milliseconds unless the record is blocked.

@@ -15,10 +15,10 @@ use super::mosquitto::{self, Mosquitto, eventually};
 use super::program::{Program, command};
 
 /// A small disk of its own, in memory. None, after a notice, for a user who may not mount.
-struct SmallDisk(PathBuf);
+pub struct SmallDisk(PathBuf);
 
 impl SmallDisk {
-    fn mount(at: &Path, megabytes: u32) -> Option<Self> {
+    pub fn mount(at: &Path, megabytes: u32) -> Option<Self> {
         fs::create_dir_all(at).expect("a directory");
         let mounted = Command::new("mount")
             .args(["-t", "tmpfs", "-o", &format!("size={megabytes}m"), "tmpfs"])
@@ -29,6 +29,10 @@ impl SmallDisk {
         }
         eprintln!("skipped: only root can mount a small disk");
         None
+    }
+
+    pub fn path(&self) -> &Path {
+        &self.0
     }
 
     fn fill(&self) {
@@ -225,7 +229,7 @@ fn signal(program: &Program, name: &str) {
 }
 
 /// Whether the record is being written.
-fn is_written(status: &Value) -> Option<()> {
+pub fn is_written(status: &Value) -> Option<()> {
     status
         .pointer("/health/store/unwritten_s")?
         .is_null()
@@ -307,6 +311,8 @@ async fn on_a_full_disk_a_service_starts_takes_a_brew_keeps_its_settings_and_say
             .any(|text| text.contains("when the service ended")),
         "{texts:?}"
     );
+    let blamed = texts.iter().any(|text| text.contains("not running"));
+    assert!(!blamed, "it watched and could not write: {texts:?}");
     let (status, log) = program.end_by("TERM");
     assert_eq!(status.code(), Some(0), "{log}");
 }

@@ -59,14 +59,9 @@ fn a_client_beyond_the_last_place_is_served_all_the_same() {
     drop(idle);
 }
 
-/// Bare connections that send nothing are let go soon.
-#[test]
-fn connections_that_say_nothing_do_not_shut_the_door() {
-    let house = Brewhouse::new();
-    let silent: Vec<TcpStream> = (0..200)
-        .map(|_| TcpStream::connect(house.address).unwrap())
-        .collect();
-    let answered = (0..60).any(|_| {
+/// True once a new client is answered; false where that never happens.
+fn is_answered_after_a_while(house: &Brewhouse) -> bool {
+    (0..100).any(|_| {
         std::thread::sleep(std::time::Duration::from_millis(200));
         let Ok(mut stream) = TcpStream::connect(house.address) else {
             return false;
@@ -76,7 +71,49 @@ fn connections_that_say_nothing_do_not_shut_the_door() {
         stream.write_all(request.as_bytes()).is_ok()
             && stream.read_exact(&mut first).is_ok()
             && &first == b"HTTP/1.1 200 OK"
-    });
-    assert!(answered);
+    })
+}
+
+/// As many clients as that, each with the same beginning of a request.
+fn crowd(house: &Brewhouse, beginning: &str) -> Vec<TcpStream> {
+    let begin = |_| {
+        let mut stream = TcpStream::connect(house.address).unwrap();
+        // Beyond all places the service hangs up.
+        let _ = stream.write_all(beginning.as_bytes());
+        stream
+    };
+    (0..200).map(begin).collect()
+}
+
+/// Bare connections that send nothing are let go soon.
+#[test]
+fn connections_that_say_nothing_do_not_shut_the_door() {
+    let house = Brewhouse::new();
+    let silent = crowd(&house, "");
+    assert!(is_answered_after_a_while(&house));
     drop(silent);
+}
+
+#[test]
+fn requests_whose_head_is_never_finished_do_not_shut_the_door() {
+    let house = Brewhouse::new();
+    let halves = crowd(&house, "GET / HTTP/1.1\r\nHost: localhost\r\nAccept: te");
+    assert!(is_answered_after_a_while(&house));
+    drop(halves);
+}
+
+#[test]
+fn requests_whose_body_is_never_finished_do_not_shut_the_door_and_are_told_so() {
+    let house = Brewhouse::new();
+    let beginning = format!(
+        "POST /api/v1/tuns/north-yard/tun-1/brew/end HTTP/1.1\r\nHost: {}\r\nContent-Type: application/json\r\n\
+         Content-Length: 100\r\n\r\n{{\"",
+        house.address
+    );
+    let mut halves = crowd(&house, &beginning);
+    assert!(is_answered_after_a_while(&house));
+    let mut told = String::new();
+    halves[0].read_to_string(&mut told).unwrap();
+    assert!(told.starts_with("HTTP/1.1 408 "), "{told}");
+    assert!(told.contains("did not come whole within"), "{told}");
 }

@@ -5,20 +5,20 @@
 //! on its way. The library's convenience readers are not used: they panic in debug builds, and pass in
 //! release builds, when a reply is too short.
 
-use std::io;
 use std::time::Duration;
 
 use tokio::io::{AsyncRead, AsyncWrite};
 use tokio::time::Instant;
 use tokio_modbus::client::{Client, Context, rtu, tcp};
 use tokio_modbus::slave::{Slave, SlaveContext};
-use tokio_modbus::{Error, ExceptionCode, ProtocolError, Request, Response};
+use tokio_modbus::{ExceptionCode, Request, Response};
 
 use crate::config::model::Table;
 
 use super::decode::Payload;
+use super::fault::{Fault, Framing};
+use super::guard::{Guard, Heard};
 use super::plan::Read;
-use super::transport::{Guard, GuardFault};
 
 /// What a device said to a request.
 #[derive(Clone, Debug, PartialEq)]
@@ -27,43 +27,12 @@ pub(super) enum Answer {
     Exception(ExceptionCode),
 }
 
-/// Why there is no answer that could be believed.
-#[derive(Debug, thiserror::Error)]
-pub(super) enum Fault {
-    #[error("unit {unit_id} did not answer a read of {read} within {limit_ms} ms")]
-    NoAnswer {
-        unit_id: u8,
-        read: String,
-        limit_ms: u128,
-    },
-    #[error("unit {unit_id} answered a read of {read} with {got} registers or bits for {wanted}")]
-    WrongCount {
-        unit_id: u8,
-        read: String,
-        got: usize,
-        wanted: usize,
-    },
-    #[error(
-        "the answer to a read of {read} from unit {unit_id} belongs to another request: {detail}"
-    )]
-    WrongAnswer {
-        unit_id: u8,
-        read: String,
-        detail: String,
-    },
-    #[error("the other end had closed the connection")]
-    ClosedWhileIdle,
-    #[error("the connection broke on a read of {read} from unit {unit_id}: {source}")]
-    Broken {
-        unit_id: u8,
-        read: String,
-        source: io::Error,
-    },
-}
-
 /// An open link. One request at a time: `read` takes it whole.
 pub(super) struct Connection {
     context: Context,
+    framing: Framing,
+    /// What came since the last request.
+    heard: Heard,
     timeout: Duration,
     /// Silence kept before each request.
     gap: Duration,
@@ -86,7 +55,15 @@ impl Connection {
     where
         S: AsyncRead + AsyncWrite + Unpin + Send + std::fmt::Debug + 'static,
     {
-        Self::over(tcp::attach(Guard::new(stream)), timeout, Duration::ZERO)
+        let guard = Guard::new(stream);
+        let heard = guard.heard();
+        Self::over(
+            tcp::attach(guard),
+            Framing::Tcp,
+            heard,
+            timeout,
+            Duration::ZERO,
+        )
     }
 
     /// A connection that speaks RTU frames, with at least `gap` between a reply and the next request.
@@ -94,12 +71,22 @@ impl Connection {
     where
         S: AsyncRead + AsyncWrite + Unpin + Send + 'static,
     {
-        Self::over(rtu::attach(Guard::new(stream)), timeout, gap)
+        let guard = Guard::new(stream);
+        let heard = guard.heard();
+        Self::over(rtu::attach(guard), Framing::Rtu, heard, timeout, gap)
     }
 
-    fn over(context: Context, timeout: Duration, gap: Duration) -> Self {
+    fn over(
+        context: Context,
+        framing: Framing,
+        heard: Heard,
+        timeout: Duration,
+        gap: Duration,
+    ) -> Self {
         Self {
             context,
+            framing,
+            heard,
             timeout,
             gap,
             last_exchange: None,
@@ -120,12 +107,15 @@ impl Connection {
         self.context.set_slave(Slave(read.unit_id));
         let called = tokio::time::timeout(self.timeout, self.context.call(request(read))).await;
         let answer = match called {
-            Err(_) => Err(Fault::NoAnswer {
-                unit_id: read.unit_id,
-                read: read.to_string(),
-                limit_ms: self.timeout.as_millis(),
-            }),
-            Ok(Err(error)) => Err(fault(read, error)),
+            Err(_) => {
+                let limit_ms = self.timeout.as_millis();
+                let heard = self.heard.since_request();
+                Err(Fault::out_of_time(read, self.framing, limit_ms, heard))
+            }
+            Ok(Err(error)) => {
+                let heard = self.heard.since_request();
+                Err(Fault::of(read, self.framing, error, heard))
+            }
             Ok(Ok(Err(exception))) => Ok(Answer::Exception(exception)),
             Ok(Ok(Ok(response))) => payload(read, response).map(Answer::Payload),
         };
@@ -180,44 +170,6 @@ fn payload(read: &Read, response: Response) -> Result<Payload, Fault> {
         }
         registers @ Payload::Registers(_) => registers,
     })
-}
-
-fn fault(read: &Read, error: Error) -> Fault {
-    let (unit_id, text) = (read.unit_id, read.to_string());
-    match error {
-        Error::Protocol(ProtocolError::HeaderMismatch { message, .. }) => Fault::WrongAnswer {
-            unit_id,
-            read: text,
-            detail: message,
-        },
-        Error::Protocol(ProtocolError::FunctionCodeMismatch { request, result }) => {
-            let answered = match &result {
-                Ok(response) => response.function_code(),
-                Err(exception) => exception.function,
-            };
-            Fault::WrongAnswer {
-                unit_id,
-                read: text,
-                detail: format!(
-                    "function {:02X} for {:02X}",
-                    answered.value(),
-                    request.value()
-                ),
-            }
-        }
-        Error::Transport(source) if guard_fault(&source) == Some(GuardFault::ClosedWhileIdle) => {
-            Fault::ClosedWhileIdle
-        }
-        Error::Transport(source) => Fault::Broken {
-            unit_id,
-            read: text,
-            source,
-        },
-    }
-}
-
-fn guard_fault(error: &io::Error) -> Option<GuardFault> {
-    error.get_ref()?.downcast_ref().copied()
 }
 
 #[cfg(test)]

@@ -4,6 +4,7 @@
 //! is up when something on it answers, not when a connection opens: a hung device accepts connections
 //! too. Whom to ask when is the schedule's business, what an answer means the delivery's.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use lauter_core::reading::Moment;
@@ -17,10 +18,11 @@ use crate::config::model::{ModbusLink, ModbusPoint};
 use crate::ingest::{Arrival, Intake};
 
 use super::delivery::Delivery;
-use super::exchange::{Answer, Connection, Fault};
+use super::exchange::{Answer, Connection};
+use super::fault::{Fault, refusal};
 use super::health::LinkHealth;
 use super::parameters::Parameters;
-use super::plan::{Read, plan};
+use super::plan::{Range, Read, plan};
 use super::schedule::Schedule;
 use super::transport;
 
@@ -39,6 +41,8 @@ pub(super) struct Link {
     /// Failures in a row since anything on the link last answered.
     failures: u32,
     state: Option<LinkState>,
+    /// The exception last answered to a range, by unit and table, so that only a change is logged.
+    refused: BTreeMap<(u8, u8, Range), u8>,
 }
 
 /// A point, with the index and the id of its instrument.
@@ -76,12 +80,17 @@ impl Link {
             opened_before: false,
             failures: 0,
             state: None,
+            refused: BTreeMap::new(),
         }
     }
 
     /// Polls for ever. Dropping the future closes the connection; a read cut short harms nothing.
     pub async fn run(mut self) {
-        while let Some((index, due)) = self.schedule.next() {
+        loop {
+            self.schedule.join_again(self.clock.now());
+            let Some((index, due)) = self.schedule.next() else {
+                return;
+            };
             let Some(connection) = self.connection.take() else {
                 self.open().await;
                 continue;
@@ -105,6 +114,9 @@ impl Link {
                 if self.opened_before {
                     self.health.reconnects.add(1);
                 }
+                if self.state == Some(LinkState::Down) {
+                    self.schedule.join_all_soon();
+                }
                 self.opened_before = true;
             }
             Err(fault) => {
@@ -125,7 +137,7 @@ impl Link {
                 let at = self.clock.now();
                 self.connection = Some(connection);
                 self.heard(index, &read);
-                self.note_exception(index, &read, None);
+                self.note_given(index, &read);
                 self.delivery.answered(&read, &payload, step, at);
             }
             Ok(Answer::Exception(exception)) => {
@@ -157,8 +169,9 @@ impl Link {
             // The gateway speaks for a device that does not.
             ExceptionCode::GatewayPathUnavailable | ExceptionCode::GatewayTargetDevice => {
                 let reason = format!(
-                    "the gateway has no answer from unit {}: {exception}",
-                    read.unit_id
+                    "the gateway has no answer from unit {} to a read of {read}: {}",
+                    read.unit_id,
+                    refusal(exception)
                 );
                 self.unanswered(index, read, &reason);
             }
@@ -167,39 +180,65 @@ impl Link {
                 if read.is_merged() =>
             {
                 self.heard(index, read);
-                warn!(
-                    link = self.settings.name,
-                    unit = read.unit_id,
-                    "{exception} to a read of {read}: its points are read one by one from now on"
-                );
-                self.schedule.split(index, step);
+                let now = self.clock.now();
+                if self.schedule.split(index, step, now) {
+                    warn!(
+                        link = self.settings.name,
+                        unit = read.unit_id,
+                        "the device refuses a read of {read} together: {}; its points are read one by one, and the whole is \
+                         tried again after {} s",
+                        refusal(exception),
+                        self.parameters.apart_first.as_secs()
+                    );
+                }
             }
             _ => {
                 self.heard(index, read);
-                self.note_exception(index, read, Some(exception));
+                self.note_refused(read, exception);
                 self.delivery.refused(read, step, self.clock.now());
             }
         }
     }
 
     /// Warns when a read begins to be refused, or is refused for another reason, and not at every poll.
-    fn note_exception(&mut self, index: usize, read: &Read, exception: Option<ExceptionCode>) {
-        let code = exception.map(u8::from);
-        if std::mem::replace(&mut self.schedule.slot_mut(index).exception, code) == code {
+    fn note_refused(&mut self, read: &Read, exception: ExceptionCode) {
+        let code = u8::from(exception);
+        let key = (read.unit_id, read.table as u8, read.range);
+        if self.refused.insert(key, code) == Some(code) {
             return;
         }
-        let (link, unit, instruments) = (&self.settings.name, read.unit_id, self.names_of(read));
-        if let Some(exception) = exception {
-            warn!(
-                link,
-                unit,
-                instruments,
-                "the device refuses a read of {read}: {exception}; compare address and type with its manual"
-            );
-        } else {
+        warn!(
+            link = self.settings.name,
+            unit = read.unit_id,
+            instruments = self.names_of(read),
+            "the device refuses a read of {read}: {}",
+            refusal(exception)
+        );
+    }
+
+    /// Says when what was refused is given again, be it by itself or in a merged read.
+    fn note_given(&mut self, index: usize, read: &Read) {
+        if self.schedule.given(index) {
             info!(
-                link,
-                unit, instruments, "the device answers a read of {read} again"
+                link = self.settings.name,
+                unit = read.unit_id,
+                "the device gives {read} together again"
+            );
+        }
+        if self.refused.is_empty() {
+            return;
+        }
+        let mut again = false;
+        for range in read.items.iter().map(|item| item.range) {
+            let key = (read.unit_id, read.table as u8, range);
+            again |= self.refused.remove(&key).is_some();
+        }
+        if again {
+            info!(
+                link = self.settings.name,
+                unit = read.unit_id,
+                instruments = self.names_of(read),
+                "the device answers a read of {read} again"
             );
         }
     }

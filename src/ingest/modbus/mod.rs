@@ -10,6 +10,8 @@
 //! | `schedule` | when each read is due, and who has fallen silent |
 //! | `transport` | opening a link; a quiet line before use |
 //! | `exchange` | one request and its checked answer |
+//! | `guard` | nothing sent while unread bytes wait; what came since a request |
+//! | `fault` | why an answer could not be believed, in words |
 //! | `decode` | registers and bits to numbers and status |
 //! | `delivery` | value and status to one reading |
 //! | `link` | the task, the connection, what is reported about it |
@@ -17,6 +19,8 @@
 mod decode;
 mod delivery;
 mod exchange;
+mod fault;
+mod guard;
 mod health;
 mod link;
 mod parameters;

@@ -30,6 +30,13 @@ pub struct Parameters {
     pub rest_first: Duration,
     /// Longest such rest. Range 5–600 s; a unit that returns is seen again within this time.
     pub rest_most: Duration,
+    /// How long the points of a merged read that its device refused are read one by one before the whole is tried again;
+    /// doubles with every further refusal. Range 10–600 s. A device that refuses while it starts or is being set up is
+    /// done within a minute or two; each try costs one request (own choice).
+    pub apart_first: Duration,
+    /// Longest such time. Range 60–86400 s: a device that never gives the whole is asked for it once an hour, which
+    /// nobody notices, and one whose settings were mended needs no restart of the service (own choice).
+    pub apart_most: Duration,
     /// Least silence between an RTU reply and the next request. Range 2–50 ms; never less than the 3.5
     /// characters of MODBUS over Serial Line V1.02, 2.5.1.1, whatever is set here. A little more also
     /// catches a reply sent twice (common practice, no source).
@@ -53,6 +60,8 @@ impl Default for Parameters {
             failures_until_silent: 2,
             rest_first: Duration::from_secs(5),
             rest_most: Duration::from_secs(60),
+            apart_first: Duration::from_secs(60),
+            apart_most: Duration::from_secs(3600),
             frame_gap: Duration::from_millis(5),
             quiet_timeouts: 1.5,
             settle_timeouts: 20.0,
@@ -72,6 +81,11 @@ impl Parameters {
     pub(super) fn rest(&self, failures: u32) -> Duration {
         let beyond = failures.saturating_sub(self.failures_until_silent) + 1;
         doubled(self.rest_first, beyond, self.rest_most)
+    }
+
+    /// How long the points of a merged read that was refused `refusals` times are read one by one.
+    pub(super) fn apart(&self, refusals: u32) -> Duration {
+        doubled(self.apart_first, refusals, self.apart_most)
     }
 }
 

@@ -9,6 +9,7 @@ use tokio::time::sleep;
 
 use super::decode::Payload;
 use super::exchange::{Answer, Connection};
+use super::fault::refusal;
 use super::parameters::Parameters;
 use super::plan::{Range, Read};
 use super::transport;
@@ -77,7 +78,7 @@ impl Probe {
                         bits.truncate(usize::from(quantity));
                         Seen::Bits(bits)
                     }
-                    Answer::Exception(exception) => Seen::Refused(exception.to_string()),
+                    Answer::Exception(exception) => Seen::Refused(refusal(exception)),
                 })
             }
             // Its connection must not be used again: a late answer would pass for the next one's.

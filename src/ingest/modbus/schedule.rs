@@ -1,8 +1,8 @@
 //! When each read is due, and who has fallen silent.
 //!
-//! Owns the slots' phase, the count of missed slots, and the bookkeeping of failures by read and by unit
-//! from which follow rests and the verdict that nothing on the link answers. Decides only: it sends
-//! nothing, reports nothing, and time is an argument.
+//! Owns the slots' phase, the count of missed slots, the bookkeeping of failures by read and by unit
+//! from which follow rests and the verdict that nothing on the link answers, and when a merged read that was refused is
+//! tried whole again. Decides only: it sends nothing, reports nothing, and time is an argument.
 
 use std::collections::BTreeMap;
 
@@ -49,8 +49,17 @@ pub(super) struct Slot {
     rhythm: Rhythm,
     failures: u32,
     rest_until: Option<Moment>,
-    /// The exception last answered, so that only a change is logged.
-    pub exception: Option<u8>,
+    /// The planned read it is, or is a part of.
+    planned: usize,
+}
+
+/// A merged read that its device refused: its ranges are read one by one meanwhile.
+#[derive(Clone, Debug)]
+struct Parted {
+    whole: Slot,
+    refusals: u32,
+    /// When the whole is tried again; None while it is being tried.
+    again_at: Option<Moment>,
 }
 
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -83,6 +92,8 @@ pub(super) struct Consequence {
 pub(super) struct Schedule {
     slots: Vec<Slot>,
     units: BTreeMap<u8, Unit>,
+    /// By planned read.
+    parted: BTreeMap<usize, Parted>,
     parameters: Parameters,
 }
 
@@ -94,17 +105,19 @@ impl Schedule {
             .collect();
         let slots = reads
             .into_iter()
-            .map(|read| Slot {
+            .enumerate()
+            .map(|(planned, read)| Slot {
                 rhythm: Rhythm::new(begin, read.every),
                 read,
                 failures: 0,
                 rest_until: None,
-                exception: None,
+                planned,
             })
             .collect();
         Self {
             slots,
             units,
+            parted: BTreeMap::new(),
             parameters,
         }
     }
@@ -125,10 +138,6 @@ impl Schedule {
 
     pub fn slot(&self, index: usize) -> &Slot {
         &self.slots[index]
-    }
-
-    pub fn slot_mut(&mut self, index: usize) -> &mut Slot {
-        &mut self.slots[index]
     }
 
     /// Begins the read: the step it belongs to, and how many steps were missed before it.
@@ -204,18 +213,60 @@ impl Schedule {
         }
     }
 
-    /// Replaces a merged read by one for each of its ranges, due at `step`.
-    pub fn split(&mut self, index: usize, step: Moment) {
-        let merged = self.slots.swap_remove(index);
-        let apart = merged.read.split().into_iter().map(|read| Slot {
+    /// Replaces a merged read by one for each of its ranges, due at `step`. True the first time; the whole is tried again
+    /// after a while, which grows with every refusal.
+    pub fn split(&mut self, index: usize, step: Moment, now: Moment) -> bool {
+        let whole = self.slots.swap_remove(index);
+        let apart = whole.read.split().into_iter().map(|read| Slot {
             read,
             rhythm: Rhythm {
                 due: step,
-                ..merged.rhythm
+                ..whole.rhythm
             },
-            ..merged.clone()
+            ..whole.clone()
         });
         self.slots.extend(apart);
+        let before = self.parted.get(&whole.planned);
+        let refusals = before.map_or(0, |parted| parted.refusals) + 1;
+        let pause_s = self.parameters.apart(refusals).as_secs_f64();
+        let parted = Parted {
+            refusals,
+            again_at: Some(now.plus_seconds(pause_s)),
+            whole,
+        };
+        self.parted.insert(parted.whole.planned, parted);
+        refusals == 1
+    }
+
+    /// Puts those merged reads together again whose time has come. If the whole is refused once more, its parts are asked
+    /// in the same step: trying costs a request and no reading.
+    pub fn join_again(&mut self, now: Moment) {
+        for (planned, parted) in &mut self.parted {
+            if parted.again_at.is_none_or(|at| now < at) {
+                continue;
+            }
+            parted.again_at = None;
+            let mut whole = parted.whole.clone();
+            let parts = self.slots.iter().filter(|slot| slot.planned == *planned);
+            if let Some(due) = parts.map(|slot| slot.rhythm.due).min() {
+                whole.rhythm.due = due;
+            }
+            self.slots.retain(|slot| slot.planned != *planned);
+            self.slots.push(whole);
+        }
+    }
+
+    /// The link was lost and is back, perhaps with another device or other settings: every merged read is tried soon.
+    pub fn join_all_soon(&mut self) {
+        for parted in self.parted.values_mut() {
+            parted.again_at = parted.again_at.map(|_| Moment(i64::MIN));
+        }
+    }
+
+    /// The read was given its values. True if it is a merged one that had been refused.
+    pub fn given(&mut self, index: usize) -> bool {
+        let slot = &self.slots[index];
+        slot.read.is_merged() && self.parted.remove(&slot.planned).is_some()
     }
 
     /// The instruments whose value or status comes from `unit_id`.

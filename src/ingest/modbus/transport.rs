@@ -1,17 +1,15 @@
 //! Opening a link, and the state a line must be in before it may be used.
 //!
-//! Owns TCP and serial connections up to the point where frames can be exchanged, the wait for a quiet
-//! line, and the guard against bytes that nobody asked for. An RTU frame carries no transaction number, so
-//! a late or doubled reply would pass for the answer to the next request; the guard and the wait close
+//! Owns TCP and serial connections up to the point where frames can be exchanged, and the wait for a quiet
+//! line. An RTU frame carries no transaction number, so a late or doubled reply would pass for the answer to the next
+//! request; `guard` and the wait close
 //! that hole but for a stray reply of the same unit, function and length that comes between a request and
 //! its answer: RTU itself cannot tell that one. Knows nothing of registers or points.
 
 use std::io;
-use std::pin::Pin;
-use std::task::{Context, Poll, ready};
 use std::time::Duration;
 
-use tokio::io::{AsyncRead, AsyncReadExt, AsyncWrite, ReadBuf};
+use tokio::io::{AsyncRead, AsyncReadExt};
 use tokio::net::TcpStream;
 use tokio::time::{Instant, timeout, timeout_at};
 use tokio_serial::SerialStream;
@@ -180,93 +178,11 @@ async fn settle<S: AsyncRead + Unpin>(
     }
 }
 
-fn closed() -> io::Error {
+pub(super) fn closed() -> io::Error {
     io::Error::new(
         io::ErrorKind::UnexpectedEof,
         "the other end closed the connection",
     )
-}
-
-/// What the guard found when a request was about to be sent.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
-pub(super) enum GuardFault {
-    #[error("the other end closed the connection")]
-    ClosedWhileIdle,
-    #[error("bytes came that nobody asked for")]
-    UnaskedBytes,
-}
-
-/// A stream that refuses to carry a request while unread bytes wait on it, and that says so when the other
-/// end has closed.
-#[derive(Debug)]
-pub(super) struct Guard<S> {
-    stream: S,
-    /// A request has been begun and nothing has been read since.
-    in_request: bool,
-}
-
-impl<S> Guard<S> {
-    pub fn new(stream: S) -> Self {
-        Self {
-            stream,
-            in_request: false,
-        }
-    }
-}
-
-impl<S: AsyncRead + AsyncWrite + Unpin> Guard<S> {
-    /// Fails if there is anything to read, or if the stream has ended.
-    fn check_empty(&mut self, cx: &mut Context<'_>) -> io::Result<()> {
-        let mut scratch = [0_u8; 64];
-        let mut unasked = ReadBuf::new(&mut scratch);
-        match Pin::new(&mut self.stream).poll_read(cx, &mut unasked) {
-            Poll::Pending => Ok(()),
-            Poll::Ready(Ok(())) if unasked.filled().is_empty() => {
-                Err(io::Error::other(GuardFault::ClosedWhileIdle))
-            }
-            Poll::Ready(Ok(())) => Err(io::Error::other(GuardFault::UnaskedBytes)),
-            Poll::Ready(Err(fault)) => Err(fault),
-        }
-    }
-}
-
-impl<S: AsyncRead + AsyncWrite + Unpin> AsyncRead for Guard<S> {
-    fn poll_read(
-        mut self: Pin<&mut Self>,
-        cx: &mut Context<'_>,
-        buffer: &mut ReadBuf<'_>,
-    ) -> Poll<io::Result<()>> {
-        let before = buffer.filled().len();
-        let room = buffer.remaining();
-        ready!(Pin::new(&mut self.stream).poll_read(cx, buffer))?;
-        if room > 0 && buffer.filled().len() == before {
-            return Poll::Ready(Err(closed()));
-        }
-        self.in_request = false;
-        Poll::Ready(Ok(()))
-    }
-}
-
-impl<S: AsyncRead + AsyncWrite + Unpin> AsyncWrite for Guard<S> {
-    fn poll_write(
-        mut self: Pin<&mut Self>,
-        cx: &mut Context<'_>,
-        bytes: &[u8],
-    ) -> Poll<io::Result<usize>> {
-        if !self.in_request {
-            self.check_empty(cx)?;
-            self.in_request = true;
-        }
-        Pin::new(&mut self.stream).poll_write(cx, bytes)
-    }
-
-    fn poll_flush(mut self: Pin<&mut Self>, cx: &mut Context<'_>) -> Poll<io::Result<()>> {
-        Pin::new(&mut self.stream).poll_flush(cx)
-    }
-
-    fn poll_shutdown(mut self: Pin<&mut Self>, cx: &mut Context<'_>) -> Poll<io::Result<()>> {
-        Pin::new(&mut self.stream).poll_shutdown(cx)
-    }
 }
 
 #[cfg(test)]
@@ -274,43 +190,6 @@ mod tests {
     use tokio::io::AsyncWriteExt;
 
     use super::*;
-
-    fn guard_fault(error: &io::Error) -> Option<GuardFault> {
-        error.get_ref()?.downcast_ref().copied()
-    }
-
-    #[tokio::test]
-    async fn a_request_is_refused_while_unasked_bytes_wait() {
-        let (ours, mut theirs) = tokio::io::duplex(64);
-        let mut guarded = Guard::new(ours);
-        theirs.write_all(&[1, 3, 2, 0, 7]).await.unwrap();
-        let refused = guarded.write_all(b"request").await.unwrap_err();
-        assert_eq!(guard_fault(&refused), Some(GuardFault::UnaskedBytes));
-    }
-
-    #[tokio::test]
-    async fn a_connection_closed_while_idle_is_told_from_one_that_breaks() {
-        let (ours, theirs) = tokio::io::duplex(64);
-        let mut guarded = Guard::new(ours);
-        drop(theirs);
-        let refused = guarded.write_all(b"request").await.unwrap_err();
-        assert_eq!(guard_fault(&refused), Some(GuardFault::ClosedWhileIdle));
-    }
-
-    #[tokio::test]
-    async fn a_reply_may_be_followed_by_the_next_request() {
-        let (ours, mut theirs) = tokio::io::duplex(64);
-        let mut guarded = Guard::new(ours);
-        for turn in 0..3_u8 {
-            guarded.write_all(&[turn]).await.unwrap();
-            assert_eq!(theirs.read_u8().await.unwrap(), turn);
-            theirs.write_all(&[turn]).await.unwrap();
-            assert_eq!(guarded.read_u8().await.unwrap(), turn);
-        }
-        drop(theirs);
-        let ended = guarded.read_u8().await.unwrap_err();
-        assert_eq!(ended.kind(), io::ErrorKind::UnexpectedEof);
-    }
 
     #[test]
     fn slow_lines_are_given_their_longer_silence() {

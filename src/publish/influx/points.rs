@@ -28,6 +28,7 @@ pub fn point(source: &Source, output: &Output, at: Timestamp) -> Option<Point> {
         Output::Line(Line::Alarm(alarm)) => of_alarm(alarm),
         Output::Line(Line::Table(_) | Line::Summary(_))
         | Output::Occurrence(_)
+        | Output::Renewed(_)
         | Output::Lesson(_) => return None,
     };
     point.tags.push(("site", source.site.clone()));

@@ -78,7 +78,9 @@ impl Topics {
             ),
             Output::Runoff(runoff) => self.live("runoff", payload(stamp, runoff)),
             Output::Line(Line::Projection(line)) => self.live("projection", payload(stamp, line)),
-            Output::Line(Line::Alarm(line)) => self.alarm(line, payload(stamp, line)),
+            Output::Line(Line::Alarm(line)) | Output::Renewed(line) => {
+                self.alarm(line, payload(stamp, line))
+            }
             Output::Line(Line::Table(line)) => self.event(stamp, "table", line),
             Output::Line(Line::Summary(line)) => self.event(stamp, "summary", line),
             // It has a field `event` of its own.

@@ -140,7 +140,7 @@ pub fn told(output: &Output, at_ms: u64) -> Vec<Told> {
         Output::Reading(reading) => vec![of_reading(reading, at_ms)],
         Output::Runoff(state) => runoff(Some(state), at_ms),
         Output::Line(Line::Projection(line)) => projection(Some(line), at_ms),
-        Output::Line(Line::Alarm(line)) => of_alarm(line, at_ms).into(),
+        Output::Line(Line::Alarm(line)) | Output::Renewed(line) => of_alarm(line, at_ms).into(),
         // The brew is over: what it was says nothing about now.
         Output::Line(Line::Summary(_)) => {
             let mut all = runoff(None, at_ms);

@@ -125,6 +125,9 @@ impl Tun {
     /// Tells what the service before could not write. It says so in the record's own place, so that it is asked as soon as
     /// the record can be written.
     pub(super) async fn tell_last_words(&mut self) {
+        for text in std::mem::take(&mut self.found) {
+            self.tell_gap(text);
+        }
         let name = self.name();
         let store = &self.setting.store;
         let words = store.run(move |database| Ok(database.take_words(&name)));
@@ -136,7 +139,8 @@ impl Tun {
         }
     }
 
-    fn name(&self) -> String {
+    /// As the record knows the tun.
+    pub(super) fn name(&self) -> String {
         let configuration = &self.setting.configuration;
         format!("{}/{}", configuration.site, configuration.tun.name)
     }

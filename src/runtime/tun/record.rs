@@ -131,7 +131,7 @@ impl Tun {
     /// Tells what the time before has left.
     pub(super) fn go_on(&mut self) {
         let begins = match self.unwatched_since.take() {
-            Some(since) => Event::Interrupted { since },
+            Some((since, why)) => Event::Interrupted { since, why },
             None => Event::Tick,
         };
         self.give(begins, self.setting.clock.now());

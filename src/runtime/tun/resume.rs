@@ -22,17 +22,28 @@ impl Tun {
     }
 
     async fn resume_watch(&mut self) -> Result<(), StoreError> {
+        self.ask_last_end().await?;
         let tun = self.tun();
         let (alarms, unfinished) = self
             .setting
             .store
             .read(move |database| {
-                let unfinished = readable(database.unfinished_brew(tun))?;
-                let alarms =
-                    database.latest_alarms(tun, unfinished.as_ref().map(|brew| brew.id))?;
+                let unfinished = match database.unfinished_brew(tun) {
+                    Err(error @ StoreError::Unreadable { .. }) => Err(error.to_string()),
+                    other => Ok(other?),
+                };
+                let known = unfinished.as_ref().ok().and_then(Option::as_ref);
+                let alarms = database.latest_alarms(tun, known.map(|brew| brew.id))?;
                 Ok((alarms, unfinished))
             })
             .await?;
+        let unfinished = match unfinished {
+            Ok(unfinished) => unfinished,
+            Err(error) => {
+                self.put_unreadable_aside(&error).await?;
+                None
+            }
+        };
         let Some(brew) = unfinished else {
             self.take_up_alarms(alarms);
             return Ok(());
@@ -45,11 +56,8 @@ impl Tun {
             .await;
         let mut beginning = match beginning {
             Err(error @ StoreError::Unreadable { .. }) => {
-                tracing::error!(
-                    "brew {} was under way and cannot be taken up: {error}. Its record ends here; start the rest as a new \
-                     brew with another id",
-                    brew.header.plan.brew
-                );
+                let what = format!("Brew {}", brew.header.plan.brew);
+                self.not_taken_up(&what, &error.to_string());
                 self.take_up_alarms(alarms);
                 self.close(&brew, None);
                 return Ok(());
@@ -78,10 +86,8 @@ impl Tun {
                 match events.await {
                     Ok(events) => beginning.events = events,
                     Err(error) => {
-                        tracing::error!(
-                            "brew {} was under way and cannot be taken up: {error}. Its record ends here",
-                            brew.header.plan.brew
-                        );
+                        let what = format!("Brew {}", brew.header.plan.brew);
+                        self.not_taken_up(&what, &error.to_string());
                         beginning.events.clear();
                     }
                 }
@@ -102,11 +108,45 @@ impl Tun {
             self.close(&brew, last.as_ref());
             return Ok(());
         }
-        self.unwatched_since = Some(self.last);
+        let why = self.last_end.unwrap_or_default();
+        self.unwatched_since = Some((self.last, why));
         self.seal(None);
         tracing::info!("brew {} was under way and goes on", brew.header.plan.brew);
         self.stretch = Stretch::new(Batch::new(tun, Some(brew.id)));
         Ok(())
+    }
+
+    /// How the service before ended is told once, and must be known before anything is taken up: a record that cannot be
+    /// written yet is asked again.
+    async fn ask_last_end(&mut self) -> Result<(), StoreError> {
+        if self.last_end.is_none() {
+            let name = self.name();
+            let store = &self.setting.store;
+            let asked = store.run(move |database| Ok(database.last_end(&name)));
+            self.last_end = Some(asked.await?);
+        }
+        Ok(())
+    }
+
+    /// Closes a brew of which not even the plan can be read.
+    async fn put_unreadable_aside(&mut self, error: &str) -> Result<(), StoreError> {
+        let (tun, clock) = (self.tun(), self.setting.clock);
+        let now = clock.wall(clock.now());
+        let store = &self.setting.store;
+        let closed = store.run(move |database| database.close_unreadable(tun, now));
+        closed.await?;
+        self.not_taken_up("A brew", error);
+        Ok(())
+    }
+
+    /// Says in the log now, and in the record and to everybody as soon as the watch has begun, that a brew ends here.
+    fn not_taken_up(&mut self, what: &str, error: &str) {
+        let text = format!(
+            "{what} was under way and cannot be taken up: {error}. Its record ends here and is kept as it is; start the rest as a \
+             new brew with another id."
+        );
+        tracing::error!("{text}");
+        self.found.push(text);
     }
 
     fn take_up_alarms(&mut self, lines: Vec<(Moment, AlarmLine)>) {
@@ -136,12 +176,8 @@ pub(in crate::runtime) fn readable(
     brew: Result<Option<Brew>, StoreError>,
 ) -> Result<Option<Brew>, StoreError> {
     match brew {
-        Err(error @ StoreError::Unreadable { .. }) => {
-            tracing::error!(
-                "the newest brew cannot be taken up: {error}. Start the rest as a new brew with another id"
-            );
-            Ok(None)
-        }
+        // Whoever takes it up says so.
+        Err(StoreError::Unreadable { .. }) => Ok(None),
         other => other,
     }
 }

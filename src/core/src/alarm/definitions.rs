@@ -21,6 +21,17 @@ pub enum Subject {
     Publisher,
 }
 
+/// What becomes of an alarm that stands: one whose figures grow while nothing changes its state, and whose consequence
+/// grows with them. ISA-18.2 / IEC 62682 let a priority follow the consequence and ask anew (re-alarm) when it does.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Standing {
+    /// While it is shown its text is told anew this often, s.
+    pub renewed_every_s: f64,
+    /// Once its condition has been met for this long it is more pressing, and asks for acknowledgement once more, s.
+    pub rises_after_s: f64,
+    pub rises_to: Priority,
+}
+
 /// One row of the table.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Definition {
@@ -50,6 +61,8 @@ pub struct Definition {
     /// Empty where the response puts nobody at risk.
     pub caution: &'static str,
     pub time_to_respond: &'static str,
+    /// None where the alarm says the same as long as it stands.
+    pub standing: Option<Standing>,
 }
 
 /// The row of one alarm.
@@ -127,6 +140,18 @@ mod tests {
     }
 
     #[test]
+    fn what_stands_is_renewed_without_a_flood_and_only_rises() {
+        let rows = DEFINITIONS.iter();
+        let standing: Vec<_> = rows.filter_map(|row| Some((row, row.standing?))).collect();
+        assert!(!standing.is_empty());
+        for (row, standing) in standing {
+            assert!(standing.renewed_every_s >= 300.0, "{:?}", row.alarm);
+            assert!(standing.rises_after_s >= row.on_delay_s, "{:?}", row.alarm);
+            assert!(standing.rises_to > row.priority, "{:?}", row.alarm);
+        }
+    }
+
+    #[test]
     fn no_alarm_explains_itself_by_any_way_round() {
         for row in &DEFINITIONS {
             let mut causes: Vec<AlarmId> = row.follows.iter().map(|f| f.cause).collect();
@@ -163,7 +188,8 @@ mod tests {
     fn the_more_pressing_an_alarm_the_shorter_it_may_lie_on_the_shelf() {
         for row in &DEFINITIONS {
             assert!((1.0..=LONGEST_SHELVING_MIN).contains(&row.longest_shelving_min));
-            let most = match row.priority {
+            let risen = row.standing.map_or(row.priority, |s| s.rises_to);
+            let most = match risen {
                 Priority::Critical => 10.0,
                 Priority::High => 60.0,
                 Priority::Medium => 240.0,

@@ -101,6 +101,23 @@ impl Machine {
         }
     }
 
+    /// How long the condition has been met without a break, s; nought where it is not.
+    pub fn met_for_s(&self, now: Moment) -> f64 {
+        match self.since {
+            Some(since) if self.met && self.condition => now.since(since),
+            _ => 0.0,
+        }
+    }
+
+    /// It is more pressing than it was: who has acknowledged it is asked once more. None where it is not shown.
+    pub fn ask_again(&mut self) -> Option<Transition> {
+        matches!(
+            self.state,
+            AlarmState::Unacknowledged | AlarmState::Acknowledged
+        )
+        .then(|| self.moved(AlarmState::Unacknowledged))
+    }
+
     /// Tells the machine the condition and the time, and what suppression makes of the alarm now.
     pub fn update(
         &mut self,

@@ -15,7 +15,7 @@ mod table;
 
 pub use crate::detect::{AlarmId, Phase};
 pub use benchmarks::Benchmark;
-pub use definitions::{Definition, Subject, definition};
+pub use definitions::{Definition, Standing, Subject, definition};
 pub use identity::{AlarmState, Priority};
 pub use machine::{Conduct, Machine, Transition};
 pub use operation::{OperationFault, OperatorAction};

@@ -5,7 +5,7 @@
 //!
 //! First wort and sparge suppress nothing: the phase is inferred, and a wrong inference must not hide a limit.
 
-use super::definitions::{Definition, Subject};
+use super::definitions::{Definition, Standing, Subject};
 use super::identity::Priority;
 use super::suppression::{Follows, NEVER, Quiet, Reach};
 use crate::detect::{AlarmId, Phase};
@@ -39,6 +39,14 @@ const INSTRUMENT: Quiet = Quiet {
     ..NEVER
 };
 
+/// What waits grows: past the time to respond the screens that hang on a receiver have misled for so long that somebody
+/// acts on them, and what waits comes nearer to being thinned. Own choice: the time to respond; six texts an hour.
+const UNDELIVERED: Standing = Standing {
+    renewed_every_s: 600.0,
+    rises_after_s: 1800.0,
+    rises_to: Priority::Medium,
+};
+
 /// All rows, in the order of `AlarmId::ALL`.
 pub static DEFINITIONS: [Definition; 16] = [
     Definition {
@@ -58,6 +66,7 @@ pub static DEFINITIONS: [Definition; 16] = [
         response: "Slow the run-off, then rake gently: half a turn at the lowest speed. Do not move the stop-point on this alone.",
         caution: RAKE_CAUTION,
         time_to_respond: "5 min",
+        standing: None,
     },
     Definition {
         alarm: AlarmId::BedCompaction,
@@ -76,6 +85,7 @@ pub static DEFINITIONS: [Definition; 16] = [
         response: "Slow the run-off by a fifth and watch the pressure drop; if it still rises, rake gently, half a turn at the lowest speed.",
         caution: RAKE_CAUTION,
         time_to_respond: "5 min",
+        standing: None,
     },
     Definition {
         alarm: AlarmId::StuckBed,
@@ -94,6 +104,7 @@ pub static DEFINITIONS: [Definition; 16] = [
         response: "Stop the run-off, let the bed relax, underlet if the site's practice allows, rake gently, recirculate until clear, start slowly.",
         caution: RAKE_CAUTION,
         time_to_respond: "at once",
+        standing: None,
     },
     Definition {
         alarm: AlarmId::GravityFloor,
@@ -112,6 +123,7 @@ pub static DEFINITIONS: [Definition; 16] = [
         response: "Stop the run-off. Bring the kettle to volume with the top-up liquor shown.",
         caution: SCALD_CAUTION,
         time_to_respond: "2 min",
+        standing: None,
     },
     Definition {
         alarm: AlarmId::PhCeiling,
@@ -130,6 +142,7 @@ pub static DEFINITIONS: [Definition; 16] = [
         response: "Stop the run-off, or acidify the sparge liquor if the recipe allows. Bring the kettle to volume with the top-up liquor shown.",
         caution: "Acids burn: goggles and gloves, acid into water. Hot wort and liquor scald.",
         time_to_respond: "2 min",
+        standing: None,
     },
     Definition {
         alarm: AlarmId::TanninLimitAhead,
@@ -151,6 +164,7 @@ pub static DEFINITIONS: [Definition; 16] = [
         response: "Plan to stop at the limit and have the top-up liquor shown ready.",
         caution: SCALD_CAUTION,
         time_to_respond: "10 min",
+        standing: None,
     },
     Definition {
         alarm: AlarmId::StopPointAhead,
@@ -169,6 +183,7 @@ pub static DEFINITIONS: [Definition; 16] = [
         response: "Be at the tun. End the sparge so that the bed drains into the last litres.",
         caution: SCALD_CAUTION,
         time_to_respond: "10 min",
+        standing: None,
     },
     Definition {
         alarm: AlarmId::StopPointReached,
@@ -187,6 +202,7 @@ pub static DEFINITIONS: [Definition; 16] = [
         response: "Stop the run-off now.",
         caution: KETTLE_CAUTION,
         time_to_respond: "at once",
+        standing: None,
     },
     Definition {
         alarm: AlarmId::KettleHighLevel,
@@ -205,6 +221,7 @@ pub static DEFINITIONS: [Definition; 16] = [
         response: "Stop the run-off now.",
         caution: KETTLE_CAUTION,
         time_to_respond: "at once",
+        standing: None,
     },
     Definition {
         alarm: AlarmId::RunoffTooFast,
@@ -223,6 +240,7 @@ pub static DEFINITIONS: [Definition; 16] = [
         response: "Throttle the run-off to the pace shown.",
         caution: "",
         time_to_respond: "10 min",
+        standing: None,
     },
     Definition {
         alarm: AlarmId::RunoffTooSlow,
@@ -246,6 +264,7 @@ pub static DEFINITIONS: [Definition; 16] = [
         response: "If the pressure drop leaves headroom, open the run-off a little; else rake gently, half a turn at the lowest speed.",
         caution: RAKE_CAUTION,
         time_to_respond: "15 min",
+        standing: None,
     },
     Definition {
         alarm: AlarmId::TurbidRunnings,
@@ -264,6 +283,7 @@ pub static DEFINITIONS: [Definition; 16] = [
         response: "Stop the sparge, rake gently, recirculate until clear.",
         caution: RAKE_CAUTION,
         time_to_respond: "5 min",
+        standing: None,
     },
     Definition {
         alarm: AlarmId::InstrumentFault,
@@ -282,6 +302,7 @@ pub static DEFINITIONS: [Definition; 16] = [
         response: "Check the instrument named; take hand samples meanwhile.",
         caution: INSTRUMENT_CAUTION,
         time_to_respond: "15 min",
+        standing: None,
     },
     Definition {
         alarm: AlarmId::InstrumentsDisagree,
@@ -300,6 +321,7 @@ pub static DEFINITIONS: [Definition; 16] = [
         response: "Compare with a hand sample or the sight glass and enter it; check the instrument named.",
         caution: INSTRUMENT_CAUTION,
         time_to_respond: "15 min",
+        standing: None,
     },
     Definition {
         alarm: AlarmId::LinkLost,
@@ -313,11 +335,12 @@ pub static DEFINITIONS: [Definition; 16] = [
         longest_shelving_min: 60.0,
         quiet: NEVER,
         follows: &[],
-        cause: "A link to instruments does not answer.",
+        cause: "A link to instruments is lost: it does not answer, or nothing that can be believed.",
         consequence: "All its instruments are silent; estimates go on without them.",
         response: "Check the network, the gateway and its power; take hand samples meanwhile.",
         caution: "",
         time_to_respond: "10 min",
+        standing: None,
     },
     Definition {
         alarm: AlarmId::DeliveryDelayed,
@@ -328,7 +351,7 @@ pub static DEFINITIONS: [Definition; 16] = [
         deadband: 0.0,
         deadband_unit: "",
         latching: false,
-        longest_shelving_min: 480.0,
+        longest_shelving_min: 240.0,
         quiet: NEVER,
         follows: &[Follows::from(AlarmId::LinkLost, Reach::SameName)],
         cause: "Alarms and records are not delivered.",
@@ -337,5 +360,6 @@ pub static DEFINITIONS: [Definition; 16] = [
                    disk of the record.",
         caution: "",
         time_to_respond: "30 min",
+        standing: Some(UNDELIVERED),
     },
 ];

@@ -51,6 +51,9 @@ pub(super) struct Balance {
     /// True minus balanced kettle gravity, calibration of the runnings meter, calibration of the kettle
     /// meter, °P.
     gravity: Belief<3>,
+    /// What one standard deviation of the litres that no meter saw puts the kettle's gravity out by, °P. More wort of
+    /// another gravity moves volume and gravity together, so it is in `gravity` and goes as the doubt about them goes.
+    unseen_p: f64,
     /// The kettle samples that disbelieve the balance, while they do.
     wild: Option<Wild>,
 }
@@ -77,6 +80,7 @@ impl Balance {
                 parameters.gravity_calibration_sd_p,
                 parameters.kettle_gravity_calibration_sd_p,
             ]),
+            unseen_p: 0.0,
             wild: None,
         }
     }
@@ -104,6 +108,7 @@ impl Balance {
         carry[(0, 1)] = -share;
         *covariance = carry * *covariance * carry.transpose();
         self.gravity.mean = carry * self.gravity.mean;
+        self.unseen_p *= 1.0 - share;
         let fresh = share * portion.gravity_se_p;
         let own = self.gravity.covariance[(0, 0)];
         self.gravity.covariance[(0, 0)] = if portion.measured {
@@ -116,22 +121,76 @@ impl Balance {
     /// Volume has been added without a flow meter's word, with this standard deviation. What is wrong about it
     /// is wrong in one direction for as long as the meter is silent, so standard deviations add. A negative one takes
     /// back what a counter has told since.
-    pub fn widen_volume(&mut self, sd_l: f64) {
+    pub fn widen_volume(&mut self, sd_l: f64, gravity_p: Option<f64>) {
         let own = &mut self.volume.covariance[(3, 3)];
-        let wide_l = own.max(0.0).sqrt() + sd_l;
+        let before_l = own.max(0.0).sqrt();
+        let wide_l = before_l + sd_l;
         // Less is left than is to be taken back: the level has told meanwhile, and its word stands.
         let told = wide_l < 0.01 * sd_l.min(0.0);
-        if !told {
-            *own = wide_l.max(0.0).powi(2);
+        if told {
+            return;
         }
+        *own = wide_l.max(0.0).powi(2);
+        let volume_l = self.heel_l + self.metered_l;
+        let apart_p = gravity_p
+            .zip(self.balanced_gravity_p())
+            .map_or(0.0, |(unseen_p, kettle_p)| unseen_p - kettle_p);
+        if sd_l > 0.0 {
+            self.doubt_gravity(self.unseen_p + apart_p * sd_l / volume_l.max(1.0));
+        } else if before_l > 0.0 {
+            self.doubt_gravity(self.unseen_p * (wide_l / before_l).clamp(0.0, 1.0));
+        }
+    }
+
+    /// Sets what the unseen litres put the gravity out by. What is doubtful for other reasons stays so.
+    fn doubt_gravity(&mut self, unseen_p: f64) {
+        if unseen_p.to_bits() == self.unseen_p.to_bits() {
+            return;
+        }
+        let covariance = &mut self.gravity.covariance;
+        let meter = covariance[(1, 1)];
+        let by_meter = if meter > 0.0 {
+            covariance[(0, 1)].powi(2) / meter
+        } else {
+            0.0
+        };
+        let own = covariance[(0, 0)] + unseen_p * unseen_p - self.unseen_p * self.unseen_p;
+        covariance[(0, 0)] = own.max(by_meter);
+        self.unseen_p = unseen_p;
+    }
+
+    /// Takes a word about the volume. What it says about unseen litres, it says about their gravity as well.
+    fn observe_volume(&mut self, weights: Vector4<f64>, observed_l: f64, variance: f64) -> f64 {
+        let unseen = |balance: &Self| {
+            let own = balance.volume.covariance[(3, 3)];
+            (balance.volume.mean[3], own.max(0.0).sqrt())
+        };
+        let (mean_l, sd_l) = unseen(self);
+        let deviations = self.volume.observe(weights, observed_l, variance);
+        if self.unseen_p != 0.0 && sd_l > 0.0 {
+            let (now_l, now_sd_l) = unseen(self);
+            self.gravity.mean[0] += self.unseen_p * (now_l - mean_l) / sd_l;
+            self.doubt_gravity(self.unseen_p * (now_sd_l / sd_l).min(1.0));
+        }
+        deviations
+    }
+
+    /// Takes a word about the gravity; the unseen litres' part shrinks with the whole.
+    fn observe_gravity(&mut self, weights: Vector3<f64>, observed_p: f64, variance: f64) -> f64 {
+        let before = self.gravity.covariance[(0, 0)];
+        let deviations = self.gravity.observe(weights, observed_p, variance);
+        if self.unseen_p != 0.0 && before > 0.0 {
+            let left = self.gravity.covariance[(0, 0)].max(0.0) / before;
+            self.unseen_p *= left.min(1.0).sqrt();
+        }
+        deviations
     }
 
     /// A level reading, as volume. Returns its disagreement in standard deviations.
     pub fn observe_level(&mut self, volume_l: f64, noise_sd_l: f64) -> f64 {
         let expected_l = self.heel_l + self.metered_l;
         let weights = Vector4::new(self.metered_l, expected_l, 1.0, 1.0);
-        self.volume
-            .observe(weights, volume_l - expected_l, noise_sd_l * noise_sd_l)
+        self.observe_volume(weights, volume_l - expected_l, noise_sd_l * noise_sd_l)
     }
 
     /// A kettle volume read by a person.
@@ -139,15 +198,13 @@ impl Balance {
         let expected_l = self.heel_l + met.metered_l;
         let sd_l = self.parameters.sample_volume_sd_share * expected_l.max(1.0);
         let weights = Vector4::new(met.metered_l, 0.0, 0.0, 1.0);
-        self.volume
-            .observe(weights, volume_l - expected_l, sd_l * sd_l)
+        self.observe_volume(weights, volume_l - expected_l, sd_l * sd_l)
     }
 
     /// A runnings sample against the line's reading at that moment.
     pub fn observe_runnings_sample(&mut self, line_p: f64, sample_p: f64) -> f64 {
         let variance = self.parameters.sample_gravity_sd_p.powi(2);
-        self.gravity
-            .observe(Vector3::new(0.0, 1.0, 0.0), line_p - sample_p, variance)
+        self.observe_gravity(Vector3::new(0.0, 1.0, 0.0), line_p - sample_p, variance)
     }
 
     /// A kettle sample. Nothing is learnt while the kettle is empty. One wild sample hardly counts; another, taken
@@ -185,7 +242,7 @@ impl Balance {
                 self.gravity.covariance[(0, 0)] += (share * miss_p).powi(2);
             }
         }
-        Some(self.gravity.observe(weights, difference_p, variance))
+        Some(self.observe_gravity(weights, difference_p, variance))
     }
 
     /// How the error of the balance at an earlier moment follows from the errors now, and what share of the kettle
@@ -219,11 +276,9 @@ impl Balance {
     /// A reading of a gravity meter in the kettle.
     pub fn observe_kettle_gravity(&mut self, reading_p: f64, noise_sd_p: f64) -> Option<f64> {
         let balanced_p = self.balanced_gravity_p()?;
-        Some(self.gravity.observe(
-            Vector3::new(1.0, 0.0, 1.0),
-            reading_p - balanced_p,
-            noise_sd_p * noise_sd_p,
-        ))
+        let weights = Vector3::new(1.0, 0.0, 1.0);
+        let variance = noise_sd_p * noise_sd_p;
+        Some(self.observe_gravity(weights, reading_p - balanced_p, variance))
     }
 
     pub fn contents(&self) -> Contents {
@@ -242,6 +297,8 @@ impl Balance {
             wort_kg,
             gravity_p,
             gravity_se_p: self.gravity.variance_of(Vector3::new(1.0, 0.0, 0.0)).sqrt(),
+            unseen_se_l: self.volume.covariance[(3, 3)].max(0.0).sqrt(),
+            unseen_p: self.unseen_p,
         }
     }
 

@@ -108,6 +108,22 @@ pub struct Contents {
     /// None while the kettle is empty.
     pub gravity_p: Option<f64>,
     pub gravity_se_p: f64,
+    /// Standard error of what no meter saw, L; part of `volume_se_l`.
+    pub unseen_se_l: f64,
+    /// What that puts the kettle's gravity out by, °P: with its sign for one more standard error of litres, and part of
+    /// `gravity_se_p`.
+    pub unseen_p: f64,
+}
+
+impl Contents {
+    /// Standard error of the gravity beside what no meter saw, °P.
+    pub fn metered_se_p(&self) -> f64 {
+        if self.unseen_p == 0.0 {
+            return self.gravity_se_p;
+        }
+        let own = self.gravity_se_p * self.gravity_se_p - self.unseen_p * self.unseen_p;
+        own.max(0.0).sqrt()
+    }
 }
 
 /// What a hand sample says to the balance.
@@ -155,10 +171,11 @@ impl Kettle {
     }
 
     /// Volume has been added without a flow meter's word, with this standard deviation; a negative one
-    /// takes back what a counter has told since.
-    pub fn widen_volume(&mut self, sd_l: f64) {
-        self.balance.widen_volume(sd_l);
-        self.without_samples.widen_volume(sd_l);
+    /// takes back what a counter has told since. `gravity_p` is that of what is in doubt, where that is wort beside what
+    /// is there and not the scale of all.
+    pub fn widen_volume(&mut self, sd_l: f64, gravity_p: Option<f64>) {
+        self.balance.widen_volume(sd_l, gravity_p);
+        self.without_samples.widen_volume(sd_l, gravity_p);
     }
 
     /// A level reading, as volume. Returns its disagreement in standard deviations.

@@ -195,3 +195,72 @@ fn the_samples_beside_a_withdrawn_one_count_as_before() {
     let wider = with.gravity_se_p / without.gravity_se_p;
     assert!((0.95..1.05).contains(&wider), "{wider}");
 }
+
+/// 2000 L at 18 °P, then 400 L at 10 °P that nobody has metered, give or take 150 L.
+fn with_unseen_litres() -> (Kettle, Contents) {
+    let mut kettle = kettle();
+    kettle.fill(portion(2000.0, 18.0));
+    kettle.fill(portion(400.0, 10.0));
+    let seen = kettle.contents();
+    kettle.widen_volume(150.0, Some(10.0));
+    (kettle, seen)
+}
+
+#[test]
+fn litres_that_no_meter_saw_put_the_gravity_in_doubt_with_the_volume() {
+    let (kettle, seen) = with_unseen_litres();
+    let contents = kettle.contents();
+    // 16.7 °P in the kettle; 150 L more or less at 10 °P are 0.42 °P less or more.
+    assert!((contents.unseen_p + 0.42).abs() < 0.03, "{contents:?}");
+    assert!(
+        contents.gravity_se_p > 0.4 && seen.gravity_se_p < 0.1,
+        "{contents:?}"
+    );
+    assert!((contents.metered_se_p() - seen.gravity_se_p).abs() < 1e-9);
+    assert!((contents.unseen_se_l - 150.0).abs() < 1e-9);
+}
+
+#[test]
+fn a_volume_that_somebody_reads_tells_the_gravity_of_what_ran_off_unseen() {
+    let (mut kettle, seen) = with_unseen_litres();
+    kettle.take_kettle_volume(0, 2550.0, at(90.0));
+    let contents = kettle.contents();
+    let by_hand_p =
+        (2000.0 * 18.0 * 1.046 + 550.0 * 10.0 * 1.013) / (2000.0 * 1.046 + 550.0 * 1.013);
+    assert!(
+        (contents.gravity_p.unwrap() - by_hand_p).abs() < 0.06,
+        "{contents:?}, {by_hand_p}"
+    );
+    assert!(contents.gravity_p < seen.gravity_p);
+    assert!(contents.gravity_se_p < 0.15, "{contents:?}");
+}
+
+#[test]
+fn a_counter_that_returns_takes_the_doubt_of_the_gravity_back() {
+    let (mut kettle, seen) = with_unseen_litres();
+    kettle.widen_volume(-150.0, Some(10.0));
+    let contents = kettle.contents();
+    assert!(
+        (contents.gravity_se_p - seen.gravity_se_p).abs() < 1e-9,
+        "{contents:?}"
+    );
+    assert!(contents.unseen_p.abs() < 1e-12 && contents.unseen_se_l.abs() < 1e-9);
+}
+
+#[test]
+fn a_kettle_sample_narrows_what_the_unseen_litres_have_widened_and_never_to_nothing() {
+    let (mut kettle, seen) = with_unseen_litres();
+    kettle.take_kettle_gravity(0, 16.5, at(90.0));
+    let once = kettle.contents();
+    assert!(
+        once.gravity_se_p < 0.2 && once.gravity_p < seen.gravity_p,
+        "{once:?}"
+    );
+    assert!(once.unseen_p.abs() <= once.gravity_se_p, "{once:?}");
+    kettle.widen_volume(-150.0, Some(10.0));
+    let contents = kettle.contents();
+    assert!(
+        contents.gravity_se_p > 0.02 && contents.gravity_se_p.is_finite(),
+        "{contents:?}"
+    );
+}

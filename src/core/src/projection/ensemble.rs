@@ -67,6 +67,9 @@ pub struct EarlyLimit {
 const POSSIBLE_FLOOR: f64 = 0.4;
 const POSSIBLE_CEILING: f64 = 0.22;
 
+/// However much less may have run off unseen than was assumed, this share of the kettle's wort is there.
+const LEAST_WORT_SHARE: f64 = 0.2;
+
 /// Standard deviation of the mean flow for the rest of the run-off, share. Common practice, no source.
 const FLOW_SD: f64 = 0.04;
 
@@ -118,6 +121,8 @@ pub(super) struct Player<'a> {
     ceiling: Option<CeilingTable>,
     pub root: nalgebra::SMatrix<f64, SHAPES, SHAPES>,
     density: [f64; 3],
+    /// What is doubtful about the kettle's gravity beside what no meter saw, °P.
+    kettle_meter_sd_p: f64,
 }
 
 impl<'a> Player<'a> {
@@ -132,6 +137,7 @@ impl<'a> Player<'a> {
         let (low, middle, high) = (at(0.0), at(12.0), at(24.0));
         let bend = (high - 2.0 * middle + low) / 288.0;
         Self {
+            kettle_meter_sd_p: situation.contents.metered_se_p(),
             situation,
             limits,
             washout,
@@ -182,21 +188,28 @@ impl<'a> Player<'a> {
 
     /// One run-off as it stands now.
     pub fn draw(&self, course: &Course, offset_p: f64, draw: usize, draws: &Draws) -> Draw {
-        let [z_offset, z_meter, _, _, z_ph] = *draws.quantities(draw);
+        let [z_offset, z_meter, z_volume, _, z_ph] = *draws.quantities(draw);
         let contents = self.situation.contents;
         let (calibration_p, calibration_sd_p) = self.situation.calibration_p;
         // One error of the runnings meter moves what is in the kettle and what is to come the same way.
-        let kettle_p = contents
+        let mut kettle_p = contents
             .gravity_p
-            .map_or(0.0, |p| p + contents.gravity_se_p * z_meter);
+            .map_or(0.0, |p| p + self.kettle_meter_sd_p * z_meter);
+        let mut wort_kg = contents.wort_kg;
+        if contents.unseen_se_l > 0.0 {
+            // What no meter saw is wort beside what is known: more of it is more to dilute, at its own gravity.
+            kettle_p = (kettle_p + contents.unseen_p * z_volume).max(0.0);
+            let unseen_kg = contents.unseen_se_l * z_volume * self.kg_per_l(kettle_p);
+            wort_kg = (wort_kg + unseen_kg).max(LEAST_WORT_SHARE * wort_kg);
+        }
         let ceiling_p = self.ceiling.as_ref().map_or(f64::NEG_INFINITY, |table| {
             course.first_wort_gravity_p() * table.share_left(z_ph)
         });
         Draw {
             offset_p: offset_p + self.washout.posterior().offset.variance.sqrt() * z_offset,
             meter_p: calibration_sd_p * z_meter - calibration_p,
-            wort_kg: contents.wort_kg,
-            extract_kg: contents.wort_kg * kettle_p / 100.0,
+            wort_kg,
+            extract_kg: wort_kg * kettle_p / 100.0,
             kettle_p,
             ceiling_p,
             line_p: f64::MAX,

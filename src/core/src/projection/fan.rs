@@ -122,6 +122,8 @@ mod tests {
         let contents = Contents {
             volume_l: 1000.0,
             volume_se_l: 5.0,
+            unseen_se_l: 0.0,
+            unseen_p: 0.0,
             gravity_p: Some(18.0),
             gravity_se_p: 0.05,
             wort_kg: 1050.0,

@@ -168,6 +168,8 @@ mod tests {
         Contents {
             volume_l: 4000.0,
             volume_se_l: 20.0,
+            unseen_se_l: 0.0,
+            unseen_p: 0.0,
             extract_kg: 560.0,
             wort_kg: 4000.0,
             gravity_p: Some(14.0),

@@ -9,7 +9,7 @@ use crate::alarm::{
 use crate::detect::Finding;
 use crate::reading::{Cause, Measures, Moment};
 
-use super::annunciator::Situation;
+use super::annunciator::{News, Situation};
 use super::brew::Brew;
 use super::channel::Channel;
 use super::event::LinkState;
@@ -46,10 +46,14 @@ impl Supervisor {
     }
 
     pub(super) fn announce(&mut self, finding: Finding, circumstances: Circumstances, now: Moment) {
-        let line = self.with_situation(circumstances, now, |annunciator, situation| {
+        let news = self.with_situation(circumstances, now, |annunciator, situation| {
             annunciator.take(finding, situation)
         });
-        self.tell(line, now);
+        match news {
+            Some(News::Changed(line)) => self.tell([line], now),
+            Some(News::Renewed(line)) => self.put(now, Output::Renewed(report::rounded(line))),
+            None => {}
+        }
     }
 
     /// Ends the conditions of the run-off where no brew is judged; see `Annunciator::end_runoff`.
@@ -111,7 +115,7 @@ impl Supervisor {
                         minutes(silent_s)
                     ),
                     _ => format!(
-                        "The link \"{name}\" does not answer ({detail}); all its instruments are silent."
+                        "The link \"{name}\" is lost: {detail}. All its instruments are silent."
                     ),
                 };
                 findings.push(Finding::new(AlarmId::LinkLost, lost, message).about(name));
@@ -146,8 +150,9 @@ impl Supervisor {
             .map(|(publisher, backlog)| {
                 let message = || {
                     let wait = format!(
-                        "{} rows wait for {publisher}, the oldest for {:.0} s.",
-                        backlog.depth, backlog.oldest_age_s
+                        "{} rows wait for {publisher}, the oldest for {}.",
+                        backlog.depth,
+                        minutes(backlog.oldest_age_s)
                     );
                     match &backlog.refused {
                         Some(reason) if publisher == RECORD && backlog.depth == 0 => {

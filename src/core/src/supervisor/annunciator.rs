@@ -1,9 +1,9 @@
 //! The alarm machines of all alarms and instruments, and the lines their changes make.
 //!
-//! Owns which machine belongs to which finding, which alarm explains which, and the first of a burst. It does not
+//! Owns which machine belongs to which finding and which alarm explains which. It does not
 //! judge conditions, and nothing that people do here changes what counts as met. The words are `telling`'s.
 
-use std::collections::BTreeMap;
+mod entry;
 
 use serde::{Deserialize, Serialize};
 
@@ -17,32 +17,22 @@ use crate::reading::Moment;
 use super::output::AlarmLine;
 use super::parameters::Parameters;
 use super::telling::{Deed, Told};
+use entry::{Burst, Entry};
 
 /// The name under which a line's evidence says the place of an alarm in its burst; 1 came first.
 pub const BURST_PLACE: &str = "place_in_burst";
 
 /// The name under which the evidence says for how long somebody shelved an alarm.
 const SHELVED_MIN: &str = "shelved_min";
+/// Under which a risen alarm says how long it has stood.
+const STANDS_S: &str = "stands_s";
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-struct Entry {
-    alarm: AlarmId,
-    instrument: Option<String>,
-    machine: Machine,
-    /// What the last finding said, for changes that no finding brings.
-    message: String,
-    evidence: BTreeMap<String, f64>,
-    /// Its place in the burst it last came in.
-    burst_place: Option<u32>,
-    /// Why it is suppressed now.
-    reason: Option<Reason>,
-}
-
-/// Alarms that came close after one another.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
-struct Burst {
-    latest: Option<Moment>,
-    size: u32,
+/// What a finding made of an alarm.
+pub(super) enum News {
+    /// Its state or its priority is another: a line of the record.
+    Changed(AlarmLine),
+    /// It stands as it did, and its figures are new.
+    Renewed(AlarmLine),
 }
 
 /// All alarms of one tun.
@@ -97,10 +87,13 @@ impl Annunciator {
         let place = line.evidence.get(BURST_PLACE);
         entry.burst_place = place.map(|place| *place as u32);
         entry.evidence = line.evidence;
+        entry.told = Some(at);
+        let standing = definition(line.alarm).standing;
+        entry.risen = standing.is_some_and(|standing| line.priority >= standing.rises_to);
     }
 
-    /// Takes a finding; returns the line if the alarm's state changed.
-    pub fn take(&mut self, finding: Finding, situation: &Situation<'_>) -> Option<AlarmLine> {
+    /// Takes a finding; returns what is to be told of it.
+    pub fn take(&mut self, finding: Finding, situation: &Situation<'_>) -> Option<News> {
         let settings = situation.parameters.alarm(finding.alarm);
         if settings.enabled == Some(false) {
             return None;
@@ -120,8 +113,20 @@ impl Annunciator {
         let conduct = settings.conduct(finding.alarm);
         let transition = entry
             .machine
-            .update(finding.holds, hold, conduct, situation.now)?;
-        Some(self.tell(index, transition, None, situation))
+            .update(finding.holds, hold, conduct, situation.now);
+        let rises = entry.rises(situation.now);
+        if let Some(transition) = transition.or(rises) {
+            let line = self.tell(index, transition, None, situation);
+            return Some(News::Changed(line));
+        }
+        let as_it_is = entry.to_be_renewed(situation.now)?;
+        let who = entry.acknowledged_by.clone();
+        let deed = who.as_deref().map(|who| Deed {
+            who,
+            action: &OperatorAction::Acknowledge,
+        });
+        let line = self.tell(index, as_it_is, deed, situation);
+        Some(News::Renewed(line))
     }
 
     /// An alarm whose instrument has gone is judged by nobody, and would stay on the shelf past its time.
@@ -243,15 +248,7 @@ impl Annunciator {
             .iter()
             .position(|entry| entry.alarm == alarm && entry.instrument == instrument);
         position.unwrap_or_else(|| {
-            self.entries.push(Entry {
-                alarm,
-                instrument,
-                machine: Machine::default(),
-                message: definition(alarm).cause.to_owned(),
-                evidence: BTreeMap::new(),
-                burst_place: None,
-                reason: None,
-            });
+            self.entries.push(Entry::new(alarm, instrument));
             self.entries.len() - 1
         })
     }
@@ -265,7 +262,13 @@ impl Annunciator {
         situation: &Situation<'_>,
     ) -> AlarmLine {
         let entry = &mut self.entries[index];
-        if transition.to == AlarmState::Unacknowledged {
+        entry.told = Some(situation.now);
+        entry.acknowledged_by = match (transition.to, deed) {
+            (AlarmState::Acknowledged, Some(deed)) => Some(deed.who.to_owned()),
+            _ => None,
+        };
+        let comes = transition.to == AlarmState::Unacknowledged;
+        if comes && transition.from != transition.to {
             let gap_s = situation.parameters.annunciation.burst_gap_s;
             entry.burst_place = Some(self.burst.next(situation.now, gap_s));
         }
@@ -273,12 +276,17 @@ impl Annunciator {
         if let Some(place) = entry.burst_place {
             evidence.insert(BURST_PLACE.to_owned(), f64::from(place));
         }
+        if entry.risen {
+            let stands_s = entry.machine.met_for_s(situation.now);
+            evidence.insert(STANDS_S.to_owned(), stands_s);
+        }
         if let Some(OperatorAction::Shelve { minutes, .. }) = deed.map(|deed| deed.action) {
             evidence.insert(SHELVED_MIN.to_owned(), *minutes);
         }
+        let finding = entry.finding(situation.now);
         let told = Told {
             alarm: entry.alarm,
-            finding: &entry.message,
+            finding: &finding,
             reason: entry.reason.as_ref(),
             transition,
             deed,
@@ -289,24 +297,11 @@ impl Annunciator {
             instrument: entry.instrument.clone(),
             from: transition.from,
             to: transition.to,
-            priority: situation
-                .parameters
-                .alarm(entry.alarm)
-                .priority(entry.alarm),
+            priority: entry.priority(situation.parameters),
             message: told.message(),
             advice: told.advice(),
             evidence,
         }
-    }
-}
-
-impl Burst {
-    /// The place of an alarm that comes now.
-    fn next(&mut self, now: Moment, gap_s: f64) -> u32 {
-        let goes_on = self.latest.is_some_and(|latest| now.since(latest) <= gap_s);
-        self.size = if goes_on { self.size + 1 } else { 1 };
-        self.latest = Some(now);
-        self.size
     }
 }
 

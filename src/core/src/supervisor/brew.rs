@@ -3,6 +3,7 @@
 //! Owns everything that begins with a brew and ends with it. It is fed with values already conditioned; it
 //! does not know instruments or alarms.
 
+mod blind;
 mod learning;
 mod notes;
 mod rake_gain;
@@ -147,9 +148,6 @@ const FLOWS_EVERY_S: f64 = 30.0;
 const FLOWS_KEPT: usize = 30;
 /// What a flow meter may be out by that the level contradicts, share.
 const SUSPECT_FLOW_SD_SHARE: f64 = 0.1;
-/// What may have run off unseen, as a standard deviation over the pace: anything between nothing and a little more.
-/// Own choice.
-const UNSEEN_SD_SHARE: f64 = 0.6;
 /// Interval at which level and kettle gravity are compared with the balance, s: closer ones share their noise.
 pub(super) const COMPARE_EVERY_S: f64 = 10.0;
 
@@ -317,7 +315,7 @@ impl Brew {
             self.fill(volume_l, picture, p);
         }
         if !picture.recirculating && unmetered_sd_l != 0.0 {
-            self.kettle.widen_volume(unmetered_sd_l);
+            self.widen(unmetered_sd_l, picture);
         }
         if to_kettle {
             self.learn_runnings(picture, plant);
@@ -328,7 +326,7 @@ impl Brew {
         if self.suspect() == Some(Suspect::Flow) {
             // From now on the level knows better.
             self.kettle
-                .widen_volume(SUSPECT_FLOW_SD_SHARE * volume_l.abs());
+                .widen_volume(SUSPECT_FLOW_SD_SHARE * volume_l.abs(), None);
         }
         self.note_step(picture, to_kettle, now, p, plant);
         self.phase.advance(
@@ -348,18 +346,6 @@ impl Brew {
         self.disturbed_l = self.kettle.metered_l();
         self.bed.forget_course();
         self.channel_watch.forget();
-    }
-
-    /// Nobody has seen for `blind_s` what ran off, and no assumption holds for so long: the doubt grows, the kettle
-    /// does not.
-    pub fn lose_sight(&mut self, blind_s: f64, now: Moment, plant: &Plant) {
-        if blind_s > 0.0 && self.flow_started.is_some() {
-            let doubt_l = UNSEEN_SD_SHARE * self.pace_l_min * blind_s / 60.0;
-            let doubt_l = doubt_l.min(plant.capacity_l);
-            self.kettle.widen_volume(doubt_l);
-            self.inflow.lose_sight(doubt_l);
-        }
-        self.disturb(now);
     }
 
     fn note_pace(

@@ -35,6 +35,29 @@ pub enum LinkState {
     Down,
 }
 
+/// Why there is nothing of a time, as far as whoever comes after it can tell.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Unwatched {
+    /// The service had ended, or was ended.
+    #[default]
+    NotRunning,
+    /// The service was there and was given no time.
+    StoodStill,
+    /// The service watched and could not write it down.
+    Unrecorded,
+    /// The record was not closed: the service was killed, had no power, or could not write.
+    CutOff,
+}
+
+impl Unwatched {
+    /// What a record without a word about it means.
+    #[allow(clippy::trivially_copy_pass_by_ref, reason = "serde gives a reference")]
+    fn is_usual(&self) -> bool {
+        *self == Self::default()
+    }
+}
+
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Event {
@@ -101,9 +124,11 @@ pub enum Event {
         who: String,
         deed: String,
     },
-    /// Nobody has watched since that moment: the service was not running.
+    /// There is nothing of the time since that moment.
     Interrupted {
         since: Moment,
+        #[serde(default, skip_serializing_if = "Unwatched::is_usual")]
+        why: Unwatched,
     },
     /// Nothing happened but time.
     Tick,

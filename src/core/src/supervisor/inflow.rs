@@ -48,7 +48,7 @@ pub(super) struct Inflow {
 }
 
 /// What the assumed flow may be out by, share. Common practice, no source.
-const ASSUMED_SD_SHARE: f64 = 0.3;
+pub(super) const ASSUMED_SD_SHARE: f64 = 0.3;
 /// What a level difference may be out by, share.
 const LEVEL_SD_SHARE: f64 = 0.02;
 

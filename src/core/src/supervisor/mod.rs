@@ -34,7 +34,7 @@ pub use alarms::RECORD;
 pub use alarms::cause_in_words;
 pub use annunciator::BURST_PLACE;
 pub use brew::SampleDoubt;
-pub use event::{Event, LinkState, OperatorAction, Place, Sample};
+pub use event::{Event, LinkState, OperatorAction, Place, Sample, Unwatched};
 pub use outlook::{ChannelDoubt, Outlook};
 pub use output::{
     AlarmLine, ConditionedReading, Dated, IfStopped, Line, Occurrence, Output, Phase,
@@ -118,8 +118,8 @@ impl Supervisor {
         if self.origin.is_none() {
             self.set_origin(now, now);
         }
-        if let Event::Interrupted { since } = event {
-            self.pass_unwatched(since, now);
+        if let Event::Interrupted { since, why } = event {
+            self.pass_unwatched(since, why, now);
         }
         self.advance_before(now);
         match event {

@@ -149,6 +149,8 @@ pub struct Occurrence {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub enum Output {
     Line(Line),
+    /// An alarm that stands as it did, with its text of now: for those who show it, not for the record of changes.
+    Renewed(AlarmLine),
     Reading(ConditionedReading),
     Runoff(RunoffState),
     Occurrence(Occurrence),

@@ -13,6 +13,7 @@ use crate::reading::{Measures, Moment};
 
 use super::Supervisor;
 use super::brew::Brew;
+use super::event::Unwatched;
 
 /// For so long the flow of before may be assumed, s. Own choice: the interval of hand samples, after which a brewhouse
 /// without instruments would have measured again.
@@ -73,7 +74,7 @@ impl Supervisor {
         let Some(mut brew) = self.brew.take() else {
             return;
         };
-        brew.lose_sight(now.since(resting), now, &self.plant);
+        brew.lose_sight(0.0, now.since(resting), now, &self.plant);
         let text = format!(
             "Instruments answer again after {} of silence. {}",
             minutes(now.since(since)),
@@ -92,31 +93,56 @@ impl Supervisor {
 
     /// Brings the balance over a time in which nobody watched. Nothing is judged in it, and no instrument is at fault
     /// for it.
-    pub(super) fn pass_unwatched(&mut self, since: Moment, now: Moment) {
+    pub(super) fn pass_unwatched(&mut self, since: Moment, why: Unwatched, now: Moment) {
         let gap_s = now.since(since);
         if gap_s <= UNNOTICED_S {
             self.advance_before(now);
             // A reload takes less than anybody could measure.
             if self.brew.is_some() && gap_s >= RELOADED_S {
-                let text = format!("The service was not running for {gap_s:.1} s.");
+                let text = match why {
+                    Unwatched::NotRunning => {
+                        format!("The service was not running for {gap_s:.1} s.")
+                    }
+                    Unwatched::StoodStill => format!("The service stood still for {gap_s:.1} s."),
+                    Unwatched::Unrecorded => {
+                        format!("The record has nothing of {gap_s:.1} s: it could not be written.")
+                    }
+                    Unwatched::CutOff => {
+                        format!("The service was cut off: the record has nothing of {gap_s:.1} s.")
+                    }
+                };
                 self.occur(now, "not-watched", text);
             }
             return;
         }
         let assumed_until = since.plus_seconds(ASSUMED_FOR_S).min(now);
         if let Some(mut brew) = self.brew.take() {
+            let before_l = brew.inflow.assumed_l();
             while self.next_step < assumed_until {
                 let at = self.next_step;
                 self.next_step = self.point_after(at, 1);
                 let picture = self.picture(at);
                 self.balance(&mut brew, &picture, at);
             }
-            brew.lose_sight(now.since(assumed_until), now, &self.plant);
-            let text = format!(
-                "Nobody watched for {}: the service was not running. {}",
-                minutes(gap_s),
-                self.bridge(&brew)
-            );
+            // A source that spoke in the gap has forgotten what was assumed before it.
+            let assumed_l = (brew.inflow.assumed_l() - before_l).max(0.0);
+            brew.lose_sight(assumed_l, now.since(assumed_until), now, &self.plant);
+            let (gap, bridge) = (minutes(gap_s), self.bridge(&brew));
+            let text = match why {
+                Unwatched::NotRunning => {
+                    format!("Nobody watched for {gap}: the service was not running. {bridge}")
+                }
+                Unwatched::StoodStill => format!(
+                    "Nobody watched for {gap}: the service stood still (it was stopped, or the machine was). {bridge}"
+                ),
+                Unwatched::Unrecorded => format!(
+                    "The record has nothing of {gap}: the service could not write it before it ended. {bridge}"
+                ),
+                Unwatched::CutOff => format!(
+                    "The record has nothing of {gap}: the service was cut off (killed, without power, or unable to write). \
+                     {bridge}"
+                ),
+            };
             self.brew = Some(brew);
             self.occur(now, "not-watched", text);
         }

@@ -59,6 +59,7 @@ impl Told<'_> {
         let deed = deed.unwrap_or_default();
         match to {
             AlarmState::Unacknowledged => format!("{before}{finding}"),
+            AlarmState::Acknowledged if deed.is_empty() => finding.to_owned(),
             AlarmState::Acknowledged => format!("{finding} {deed}."),
             AlarmState::Shelved => format!("{deed}. It returns by itself."),
             AlarmState::OutOfService => format!("{deed}, until somebody returns it."),

@@ -5,6 +5,8 @@
 //! hanging.
 
 mod device;
+mod garbage;
+mod refusals;
 mod rtu;
 mod tcp;
 mod watched;

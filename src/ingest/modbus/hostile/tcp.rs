@@ -4,7 +4,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::time::Duration;
 
-use lauter_core::reading::{Cause, Status};
+use lauter_core::reading::Cause;
 use lauter_core::supervisor::LinkState;
 use tokio::io::AsyncWriteExt;
 use tokio::net::TcpListener;
@@ -49,41 +49,6 @@ async fn an_honest_device_is_read_with_functions_01_to_04_only() {
     assert_eq!(
         (figures.timeouts, figures.faults, figures.reconnects),
         (0, 0, 0)
-    );
-    watched.stop().await;
-}
-
-#[tokio::test]
-async fn a_bad_address_in_a_merged_read_does_not_cost_its_neighbours() {
-    let (listener, address) = listener().await;
-    let log = serve(listener, |_, asked| {
-        let covers_bad = (asked.address..asked.address + asked.quantity).contains(&101);
-        Act::Send(if covers_bad {
-            asked.tcp(&asked.exception_body(0x02))
-        } else {
-            asked.tcp(&asked.honest_body())
-        })
-    });
-    let addresses = [100, 101, 102];
-    let points = addresses.map(|address| register(1, address)).to_vec();
-    let mut watched = Watched::tcp(&address, points);
-    watched.until_value(0, 1100.0).await;
-    watched.until_value(2, 1102.0).await;
-    let refused = watched.until_cause(1, Cause::DeviceError).await;
-    assert_eq!(refused.status, Status::Failure);
-    watched.readings(15).await;
-    let merged = log
-        .lock()
-        .unwrap()
-        .iter()
-        .filter(|a| a.quantity == 3)
-        .count();
-    assert_eq!(merged, 1, "the split is remembered");
-    assert_eq!(watched.count(is_down), 0);
-    assert_eq!(
-        watched.figures().reconnects,
-        0,
-        "an exception keeps the connection"
     );
     watched.stop().await;
 }

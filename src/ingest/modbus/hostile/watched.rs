@@ -35,6 +35,15 @@ pub(super) struct Watched {
 
 impl Watched {
     pub(super) fn start(transport: Transport, timeout_ms: u64, points: Vec<ModbusPoint>) -> Self {
+        Self::driven(quick(), transport, timeout_ms, points)
+    }
+
+    pub(super) fn driven(
+        parameters: Parameters,
+        transport: Transport,
+        timeout_ms: u64,
+        points: Vec<ModbusPoint>,
+    ) -> Self {
         let (intake, arrivals) = Intake::channel();
         let stop = CancellationToken::new();
         let polling = start_links(
@@ -42,7 +51,7 @@ impl Watched {
             &instruments(points),
             &intake,
             Clock::start(&Start::default()),
-            quick(),
+            parameters,
             &stop,
         );
         Self {

@@ -141,11 +141,57 @@ fn a_lone_unit_never_rests_since_there_is_nobody_to_protect() {
 fn a_split_keeps_the_step_and_the_phase() {
     let mut one = schedule(&[(1, 0), (1, 1), (1, 2)]);
     let (step, _) = one.take(0, Moment(STEP_US));
-    one.split(0, step);
+    assert!(one.split(0, step, step));
     for index in 0..3 {
         assert_eq!(one.due(index), Moment(STEP_US));
         assert_eq!(one.take(index, Moment(STEP_US)), (Moment(STEP_US), 0));
     }
+}
+
+#[test]
+fn a_refused_read_is_tried_whole_again_after_a_while_that_grows_and_no_step_is_lost() {
+    let mut one = schedule(&[(1, 0), (1, 1), (1, 2)]);
+    let second = |s: f64| Moment::from_seconds(s);
+    let (step, _) = one.take(0, second(0.0));
+    assert!(one.split(0, step, second(0.0)));
+    one.join_again(second(59.0));
+    assert_eq!(one.slots.len(), 3, "not yet");
+    for index in 0..3 {
+        one.take(index, second(59.99));
+    }
+    one.join_again(second(60.0));
+    assert_eq!(one.slots.len(), 1);
+    let (index, due) = one.next().unwrap();
+    assert_eq!(due, second(60.0));
+    let (step, missed) = one.take(index, due);
+    assert_eq!((step, missed), (due, 0));
+    assert!(!one.split(index, step, due), "told before");
+    assert!(
+        (0..3).all(|index| one.due(index) == step),
+        "asked apart in the same step"
+    );
+    one.join_again(second(60.0 + 119.0));
+    assert_eq!(one.slots.len(), 3);
+    one.join_again(second(60.0 + 121.0));
+    assert_eq!(one.slots.len(), 1);
+    assert!(one.given(0), "it had been refused");
+    assert!(!one.given(0));
+}
+
+#[test]
+fn a_link_that_comes_back_is_asked_whole_at_once() {
+    let mut one = schedule(&[(1, 0), (1, 1), (1, 5)]);
+    let (step, _) = one.take(0, Moment(0));
+    one.split(0, step, Moment(0));
+    one.join_all_soon();
+    one.join_again(Moment(1));
+    let mut quantities: Vec<u16> = one
+        .slots
+        .iter()
+        .map(|slot| slot.read.range.quantity)
+        .collect();
+    quantities.sort_unstable();
+    assert_eq!(quantities, [1, 2]);
 }
 
 #[test]

@@ -1,4 +1,5 @@
 mod orders;
+mod standing;
 
 use super::*;
 use crate::alarm::{Phase, Reach};
@@ -11,6 +12,7 @@ struct Desk {
     circumstances: Circumstances,
     second: u32,
     lines: Vec<AlarmLine>,
+    renewed: Vec<AlarmLine>,
 }
 
 fn related(follows: Follows, about: Option<&str>, cause: Option<&str>) -> bool {
@@ -40,6 +42,7 @@ impl Desk {
             circumstances: SPARGE,
             second: 0,
             lines: Vec::new(),
+            renewed: Vec::new(),
         }
     }
 
@@ -57,9 +60,13 @@ impl Desk {
         let mut finding = Finding::new(alarm, holds, || format!("{} is so.", alarm.name()));
         finding.instrument = about.map(str::to_owned);
         let mut annunciator = self.annunciator.clone();
-        let line = annunciator.take(finding, &self.situation());
+        let news = annunciator.take(finding, &self.situation());
         self.annunciator = annunciator;
-        self.lines.extend(line);
+        match news {
+            Some(News::Changed(line)) => self.lines.push(line),
+            Some(News::Renewed(line)) => self.renewed.push(line),
+            None => {}
+        }
     }
 
     fn operate(

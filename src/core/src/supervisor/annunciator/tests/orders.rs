@@ -1,5 +1,7 @@
 //! Any order of conditions, phases, waits and operators' actions.
 
+use std::collections::BTreeMap;
+
 use proptest::prelude::*;
 
 use super::*;
