@@ -1,6 +1,6 @@
 //! The bed over time: pressure drop and resistance.
 
-use lauter_core::supervisor::RunoffState;
+use lauter_core::supervisor::{Occurrence, RunoffState};
 
 use super::axis::Axis;
 use super::ink::Ink;
@@ -44,6 +44,7 @@ pub fn bed(scene: &Scene<'_>, size: Size) -> Result<String, ChartError> {
         title: title.to_owned(),
         number: &whole,
     };
+    let rakings = rakings(&scene.record.occurrences);
     let limit = scene.bed.pressure_drop_limit_kpa;
     let axes = [
         Axis {
@@ -77,20 +78,12 @@ pub fn bed(scene: &Scene<'_>, size: Size) -> Result<String, ChartError> {
                 words.minutes_of_brew
             });
             space.with(&x, &axes[index], |panel| {
-                for occurrence in &scene.record.occurrences {
-                    if let (true, Some(elapsed_s)) =
-                        (is_raking(&occurrence.event), occurrence.elapsed_s)
-                    {
-                        let at = elapsed_s / 60.0;
-                        panel.broken(&[(at, 0.0), (at, axes[index].to)], Ink::Target)?;
-                        if index == 0 {
-                            panel.label(
-                                (at, 0.93 * axes[0].to),
-                                words.raking,
-                                Ink::Target,
-                                Side::Right,
-                            )?;
-                        }
+                for at_s in &rakings {
+                    let at = at_s / 60.0;
+                    panel.broken(&[(at, 0.0), (at, axes[index].to)], Ink::Target)?;
+                    if index == 0 {
+                        let place = (at, 0.93 * axes[0].to);
+                        panel.label(place, words.raking, Ink::Target, Side::Right)?;
                     }
                 }
                 if index == 0 {
@@ -109,6 +102,44 @@ pub fn bed(scene: &Scene<'_>, size: Size) -> Result<String, ChartError> {
     )
 }
 
-fn is_raking(event: &str) -> bool {
-    matches!(event, "raking" | "rake-effect")
+/// One raking is told of up to three times: as it is reported, by the bed after it, by the runnings ten minutes later.
+const TOLD_AGAIN_S: f64 = 720.0;
+
+/// When the bed was raked, s, each raking once.
+fn rakings(occurrences: &[Occurrence]) -> Vec<f64> {
+    let told = occurrences
+        .iter()
+        .filter(|it| matches!(it.event.as_str(), "raking" | "rake-effect"))
+        .filter_map(|it| Some((it.event == "raking", it.elapsed_s?)));
+    let mut times: Vec<f64> = Vec::new();
+    for (reported, at_s) in told {
+        let again = times.last().is_some_and(|last| at_s - last < TOLD_AGAIN_S);
+        if reported || !again {
+            times.push(at_s);
+        }
+    }
+    times
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_raking_that_is_told_of_by_bed_and_runnings_is_marked_once() {
+        let told = |event: &str, elapsed_s: f64| Occurrence {
+            elapsed_s: Some(elapsed_s),
+            event: event.to_owned(),
+            text: String::new(),
+        };
+        let seen = [told("rake-effect", 3990.0), told("rake-effect", 4470.0)];
+        assert_eq!(rakings(&seen), [3990.0]);
+        let reported = [
+            told("raking", 3900.0),
+            told("rake-effect", 4080.0),
+            told("raking", 4300.0),
+            told("note", 4310.0),
+        ];
+        assert_eq!(rakings(&reported), [3900.0, 4300.0]);
+    }
 }

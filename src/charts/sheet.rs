@@ -361,6 +361,8 @@ impl Panel<'_> {
         let (x, y) = self.context.backend_coord(&at);
         let gap = steps(7);
         let (horizontal, vertical, dx, dy) = match side {
+            // At the axis there is no room to the left.
+            Side::Left if at.0 < 0.15 * self.to_x => (HPos::Left, VPos::Top, gap / 2, gap / 2),
             Side::Left => (HPos::Right, VPos::Center, -gap, 0),
             Side::Right if at.0 > 0.85 * self.to_x => (HPos::Right, VPos::Bottom, 0, -gap / 2),
             Side::Right => (HPos::Left, VPos::Center, gap, 0),

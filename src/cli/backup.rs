@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 
+use super::text::print;
 use crate::clock::wall_now;
 use crate::config;
 use crate::exit::Failure;
@@ -33,11 +34,11 @@ pub fn run(arguments: &Arguments) -> Result<(), Failure> {
     let directory = &configuration.store.directory;
     if let Some(to) = &arguments.to {
         let copied = Database::open_read_only(directory)?.backup(to)?;
-        println!(
-            "{} ({:.1} MB), checked",
+        print(&format!(
+            "{} ({:.1} MB), checked\n",
             copied.path.display(),
             copied.bytes as f64 / 1e6
-        );
+        ))?;
     }
     if let Some(from) = &arguments.restore {
         restore(directory, from)?;
@@ -47,14 +48,17 @@ pub fn run(arguments: &Arguments) -> Result<(), Failure> {
 
 fn restore(directory: &Path, from: &Path) -> Result<(), Failure> {
     let (placed, aside) = Database::restore(directory, from, wall_now())?;
-    println!(
-        "{} ({:.1} MB) is the copy from {}",
+    print(&format!(
+        "{} ({:.1} MB) is the copy from {}\n",
         placed.path.display(),
         placed.bytes as f64 / 1e6,
         from.display()
-    );
+    ))?;
     if let Some(aside) = aside {
-        println!("the record of before is kept as {}", aside.display());
+        print(&format!(
+            "the record of before is kept as {}\n",
+            aside.display()
+        ))?;
     }
     Ok(())
 }

@@ -108,9 +108,9 @@ async fn show(arguments: &Arguments) -> Result<(), Failure> {
         .map_err(|error| Failure::new(Kind::Io, format!("signals cannot be taken: {error}")))?;
     let mut screen = Screen::new(arguments.speed);
     screen.opening(&scenario, service.listening.first().copied());
-    let outcome = brew(&brewhouse, &service, outputs, &mut screen).await;
+    let outcome = brew(&brewhouse, &service, outputs, &mut screen, arguments.stay).await;
     if arguments.stay && !service.stopper().is_cancelled() {
-        demo_text::staying(service.listening.first().copied());
+        screen.staying(service.listening.first().copied());
         service.stopper().cancelled().await;
     }
     service.end().await;
@@ -146,6 +146,7 @@ async fn brew(
     service: &Service,
     mut outputs: mpsc::Receiver<Dated>,
     screen: &mut Screen,
+    stay: bool,
 ) -> Result<(), Failure> {
     let plan_text = lauterd_files::plan(brewhouse.scenario());
     let plan = config::parse_plan(Path::new("the demonstration's plan"), plan_text)?;
@@ -190,9 +191,12 @@ async fn brew(
             }
         }
         screen.show(&dated.output);
+        if screen.is_gone() && !stay {
+            return Ok(());
+        }
         if let Output::Line(Line::Summary(summary)) = &dated.output {
             let truth = brewhouse.snapshot().crossings.target;
-            return verdict(summary, truth, alarmed_channel);
+            return verdict(summary, truth, alarmed_channel, screen);
         }
     }
 }
@@ -201,6 +205,7 @@ fn verdict(
     summary: &SummaryLine,
     truth: Option<Crossing>,
     alarmed_channel: bool,
+    screen: &mut Screen,
 ) -> Result<(), Failure> {
     let (Some(called_l), Some(truth)) = (summary.stop_volume_l, truth) else {
         return Err(Failure::new(
@@ -208,6 +213,6 @@ fn verdict(
             "the demonstration ended without a stop-point",
         ));
     };
-    demo_text::verdict(called_l, truth.volume_l, alarmed_channel);
+    screen.verdict(called_l, truth.volume_l, alarmed_channel);
     Ok(())
 }

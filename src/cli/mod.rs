@@ -1,5 +1,6 @@
 //! The command line: one module for each command, and what they share.
 
+use std::io::Write as _;
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
@@ -113,6 +114,7 @@ pub fn main() -> ExitCode {
 }
 
 fn told(failure: &Failure) -> ExitCode {
-    eprintln!("lauterd: {failure}");
+    // Whoever has closed standard error still gets the exit code.
+    let _ = writeln!(std::io::stderr(), "lauterd: {failure}");
     failure.exit_code()
 }

@@ -65,6 +65,14 @@ fn page(state: &TunStatus) -> String {
     if let Some(projection) = &state.projection {
         page.push_str(&projection_text(projection));
     }
+    if let Some(silent_s) = state.outlook.and_then(|outlook| outlook.silent_s) {
+        let _ = writeln!(
+            page,
+            "Nothing has been measured for {:.0} min: these figures stand as they were, and how long it still takes is \
+             not known.",
+            silent_s / 60.0
+        );
+    }
     page.push('\n');
     page.push_str(&alarms_text(&state.alarms));
     if !state.readings.is_empty() {

@@ -190,10 +190,10 @@ fn unknown(key: &str, known: &Map<String, Value>) -> String {
         return advice;
     }
     if let Some(near) = nearest(key, known.keys().map(String::as_str)) {
-        return format!("unknown key; did you mean {near}?");
+        return format!("is an unknown key; did you mean {near}?");
     }
     let names: Vec<&String> = known.keys().collect();
-    format!("unknown key; allowed here is {}", one_of(&names))
+    format!("is an unknown key; allowed here is {}", one_of(&names))
 }
 
 /// How to give a secret, if `key` is where people would write one.

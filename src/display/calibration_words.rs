@@ -2,7 +2,36 @@
 //!
 //! Owns the words alone. `{0}`, `{1}` … stand for figures.
 
+use super::Voice;
+use super::pattern::{Pattern, matched};
+use super::told::Said;
 use crate::config::model::Language;
+
+/// What somebody should see to at an instrument, as the page says it.
+pub fn hint_said(hint: &str, voice: Voice) -> Said {
+    if voice.language() == Language::English {
+        return Said::own(hint.to_owned());
+    }
+    match matched(&HINTS, hint, voice) {
+        Some(german) => Said::own(german),
+        None => Said::english(hint, voice),
+    }
+}
+
+const HINTS: [Pattern; 3] = [
+    (
+        "its loop check was due on {}; check it against a reference (lauterd loop-check guide)",
+        "Die Prüfung war am {0} fällig: mit einer Referenz prüfen",
+    ),
+    (
+        "its electrode is near its end; clean it, calibrate it anew, and have another at hand",
+        "Die Elektrode ist am Ende: reinigen, neu kalibrieren und eine andere bereithalten",
+    ),
+    (
+        "its correction {} was made for readings in {} and is not in force, since it reads in {} now; calibrate it anew",
+        "Die Korrektur {0} galt für Anzeigen in {1} und ist nicht in Kraft, da jetzt {2} angezeigt werden: neu kalibrieren",
+    ),
+];
 
 pub fn of(language: Language) -> &'static Words {
     match language {
@@ -76,6 +105,9 @@ words! {
     take: "Take" / "Übernehmen";
     temperature: "Temperature, °C" / "Temperatur, °C";
     buffer: "Buffer" / "Puffer";
+    phthalate: "phthalate" / "Phthalat";
+    phosphate: "phosphate" / "Phosphat";
+    borate: "borate" / "Borat";
     mass: "Mass, kg" / "Masse, kg";
     seconds: "Time, s" / "Zeit, s";
     days: "Days to the next check" / "Tage bis zur nächsten Prüfung";
@@ -94,6 +126,21 @@ words! {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_german_page_says_in_german_what_to_see_to() {
+        let german = Voice::of_language(Language::German);
+        let hint = "its loop check was due on 2026-03-01; check it against a reference (lauterd loop-check guide)";
+        let said = hint_said(hint, german);
+        assert_eq!(
+            (said.text.as_str(), said.lang),
+            (
+                "Die Prüfung war am 2026-03-01 fällig: mit einer Referenz prüfen",
+                None
+            )
+        );
+        assert_eq!(hint_said("something new", german).lang, Some("en"));
+    }
 
     #[test]
     fn both_languages_say_something_with_the_same_figures() {

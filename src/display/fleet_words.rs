@@ -12,13 +12,12 @@ pub fn of(language: Language) -> &'static Words {
 words! {
     all_tuns: "All tuns" / "Alle Bottiche";
     all_tuns_say: "Every tun behind the broker, as it told of itself last. What is not there or silent shows no figures." / "Alle Bottiche am Broker, wie sie sich zuletzt gemeldet haben. Was fehlt oder schweigt, zeigt keine Werte.";
-    site: "Site" / "Betrieb";
     tun: "Tun" / "Bottich";
     phase: "Phase" / "Phase";
     brew: "Brew" / "Sud";
     stop_point: "Stop-point" / "Endpunkt";
     stop_in: "{0} in {1} min" / "{0} in {1} min";
-    kettle_gravity: "Kettle gravity" / "Pfannenstammwürze";
+    kettle_gravity: "Kettle gravity" / "Extrakt in der Pfanne";
     alarms: "Alarms" / "Alarme";
     heard: "Last heard" / "Zuletzt gehört";
     seconds_ago: "{0} s ago" / "vor {0} s";

@@ -9,9 +9,11 @@ mod alarm_words;
 mod asked;
 mod calibration_words;
 pub mod course;
+pub mod fault_words;
 pub mod fleet_words;
 mod pattern;
 pub mod refusals;
+pub mod sign_in_words;
 pub mod terms;
 pub mod told;
 mod words;
@@ -22,7 +24,7 @@ use lauter_core::units::apparent_specific_gravity_from_gravity;
 
 pub use crate::config::model::Display;
 use crate::config::model::{DecimalMark, GravityUnit, Language, VolumeUnit};
-pub use calibration_words::Words as CalibrationWords;
+pub use calibration_words::{Words as CalibrationWords, hint_said};
 pub use terms::{alarm_name, phase_name};
 pub use words::Words;
 
@@ -42,6 +44,18 @@ impl Voice {
             words: words::of(display.language),
             display,
         }
+    }
+
+    /// A language with the decimal mark that goes with it, where nothing else is known.
+    pub fn of_language(language: Language) -> Self {
+        Self::new(Display {
+            language,
+            decimal: match language {
+                Language::English => DecimalMark::Point,
+                Language::German => DecimalMark::Comma,
+            },
+            ..Display::default()
+        })
     }
 
     pub fn language(self) -> Language {

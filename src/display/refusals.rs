@@ -4,12 +4,12 @@
 
 use super::Voice;
 use super::pattern::matched;
-use crate::config::model::{DecimalMark, Display, Language};
+use crate::config::model::Language;
 
 /// A refusal, what an English page says of it, and what a German one does.
 type Refused = (&'static str, &'static str, &'static str);
 
-const REFUSED: [Refused; 18] = [
+const REFUSED: [Refused; 28] = [
     (
         "brew {} is under way; end it first (lauterd brew end)",
         "brew {0} is under way; end it first",
@@ -24,6 +24,26 @@ const REFUSED: [Refused; 18] = [
         "brew {} is in the record already; give this one another id, or replace the earlier record (lauterd brew start --replace)",
         "brew {0} is in the record already; give this one another number",
         "Sud {0} steht schon im Protokoll; diesem eine andere Nummer geben",
+    ),
+    (
+        "the plan does not fit this tun: {} is {} °P; as a specific gravity that would be {} °P: give °P",
+        "{1} °P cannot be meant: as a specific gravity that would be {2} °P; give °P",
+        "{1} °P kann nicht gemeint sein: als relative Dichte wären das {2} °P; in °P eingeben",
+    ),
+    (
+        "the plan does not fit this tun: target_gravity_p is {} °P, below gravity_floor_p ({} °P): {}",
+        "the start-of-boil gravity of {0} °P is below the gravity floor of {1} °P: correct one of them",
+        "die Pfannevollwürze von {0} °P liegt unter der Extraktgrenze von {1} °P: eines berichtigen",
+    ),
+    (
+        "the plan does not fit this tun: planned_volume_l is {} L; the kettle holds {} L",
+        "the planned volume is {0} L, but the kettle holds {1} L",
+        "das geplante Volumen ist {0} L, die Pfanne fasst aber {1} L",
+    ),
+    (
+        "the plan does not fit this tun: planned_volume_l is {} L for {} kg of grist, {} L for each kg; {}",
+        "{0} L for {1} kg of grist are {2} L for each kg; usual are 3 to 8. Write thousands without a mark between them: 4500",
+        "{0} L auf {1} kg Schüttung sind {2} L je kg; üblich sind 3 bis 8. Tausender ohne Zeichen schreiben: 4500",
     ),
     (
         "the plan does not fit this tun: {}",
@@ -86,6 +106,36 @@ const REFUSED: [Refused; 18] = [
         "{0} °P kann nicht sein; erlaubt ist {1} bis {2} °P",
     ),
     (
+        "sample: volume_l is {} L; the kettle holds {} L",
+        "{0} L cannot be; the kettle holds {1} L",
+        "{0} L kann nicht sein; die Pfanne fasst {1} L",
+    ),
+    (
+        "sample {} does not stand in this brew: {}",
+        "this sample does not stand any more: it was never given, or has been withdrawn",
+        "diese Probe steht nicht mehr: nie gegeben oder schon zurückgenommen",
+    ),
+    (
+        "this service has no tun {}; it serves {}",
+        "this service has no tun {0}; it serves {1}",
+        "dieser Dienst hat keinen Bottich {0}; er bedient {1}",
+    ),
+    (
+        "there is no instrument {}; the instruments are {}",
+        "there is no instrument {0}; the instruments are {1}",
+        "es gibt kein Messgerät {0}; die Messgeräte sind {1}",
+    ),
+    (
+        "this service does not list all tuns; {}",
+        "this service does not list all tuns; {0}",
+        "dieser Dienst listet nicht alle Bottiche; dafür fleet = true in [web] setzen, mit einem Broker in [mqtt]",
+    ),
+    (
+        "the password could not be checked; try again",
+        "the password could not be checked; try again",
+        "das Passwort ließ sich nicht prüfen; noch einmal versuchen",
+    ),
+    (
         "crush: fractions add up to {} %; {}",
         "the fractions add up to {0} %; the sieves and the pan together hold 100 %",
         "die Anteile ergeben {0} %; Siebe und Boden zusammen sind 100 %",
@@ -104,14 +154,7 @@ const REFUSED: [Refused; 18] = [
 
 /// A refusal as the page says it.
 pub fn refusal_said(error: &str, language: Language) -> String {
-    let voice = Voice::new(Display {
-        language,
-        decimal: match language {
-            Language::English => DecimalMark::Point,
-            Language::German => DecimalMark::Comma,
-        },
-        ..Display::default()
-    });
+    let voice = Voice::of_language(language);
     let own = REFUSED.map(|(from, english, german)| {
         let to = match language {
             Language::English => english,

@@ -181,6 +181,32 @@ pub fn unit_words(unit: Unit) -> &'static str {
     }
 }
 
+/// Digits after the mark that instruments of the trade resolve in a unit.
+pub fn unit_digits(unit: Unit) -> usize {
+    match unit {
+        Unit::Bool | Unit::CubicMetre | Unit::SpecificGravity => 4,
+        Unit::Ph | Unit::Kilopascal | Unit::Milliampere | Unit::CubicMetrePerHour => 3,
+        Unit::KilogramPerCubicMetre
+        | Unit::DegreePlato
+        | Unit::DegreeBrix
+        | Unit::Hectolitre
+        | Unit::HectolitrePerHour
+        | Unit::Millibar
+        | Unit::Celsius
+        | Unit::Fahrenheit
+        | Unit::Kelvin => 2,
+        Unit::LitrePerMinute
+        | Unit::LitrePerHour
+        | Unit::Litre
+        | Unit::Percent
+        | Unit::MillimetreOfWater
+        | Unit::Ebc
+        | Unit::Ntu
+        | Unit::Fnu => 1,
+        Unit::Pascal => 0,
+    }
+}
+
 pub fn measures_words(measures: Measures, language: Language) -> &'static str {
     let (english, german) = match measures {
         Measures::RunningsGravity => ("runnings gravity", "Extrakt im Ablauf"),

@@ -173,14 +173,14 @@ fn of_instruments(line: &AlarmLine, voice: Voice) -> Option<String> {
             }
         }
         AlarmId::InstrumentsDisagree => disagreement(line, voice)?,
-        AlarmId::LinkLost => {
+        AlarmId::LinkLost => matched(&LINK_LOST, &line.message, voice).unwrap_or_else(|| {
             let fault = if line.message.contains("sent garbage") {
                 "liefert nichts Verständliches"
             } else {
                 "ist ausgefallen"
             };
             format!("Die Verbindung „{about}“ {fault}; alle ihre Messgeräte schweigen.")
-        }
+        }),
         AlarmId::DeliveryDelayed => {
             let refused = line.message.contains("refuses the service");
             let wait = format!(
@@ -200,6 +200,12 @@ fn of_instruments(line: &AlarmLine, voice: Voice) -> Option<String> {
         _ => return None,
     })
 }
+
+/// A link that says nothing at all, apart from one that refuses.
+const LINK_LOST: [Pattern; 1] = [(
+    "The link \"{}\" is silent: none of its instruments has answered for {}.",
+    "Die Verbindung „{0}“ schweigt: seit {1} hat keines ihrer Messgeräte geantwortet.",
+)];
 
 fn limit_ahead(line: &AlarmLine, voice: Voice) -> Option<String> {
     let figure = |name: &str| line.evidence.get(name).copied();

@@ -21,6 +21,8 @@ words! {
     pages: "Pages" / "Seiten";
     skip: "Skip to the content" / "Zum Inhalt";
     to_start: "To the first page" / "Zur ersten Seite";
+    not_found: "Not found" / "Nicht gefunden";
+    cannot_be_shown: "This cannot be shown now" / "Das lässt sich jetzt nicht zeigen";
     live: "live" / "live";
     not_live: "Not live: figures are old" / "Nicht live: Werte veraltet";
     who: "Name" / "Name";
@@ -42,10 +44,11 @@ words! {
     next_fast: "Throttle the run-off to about {0}: at {1} it ends {2} min early." / "Ablauf auf etwa {0} drosseln: mit {1} endet er {2} min zu früh.";
     planned_end_passed: "The planned end has passed." / "Das geplante Ende ist vorbei.";
     next_shelved: "Shelved, not gone: {0}." / "Zurückgestellt, nicht behoben: {0}.";
-    nothing_measured: "No instrument is believed: the figures are dead reckoning or stand still. Read the sight glass and take hand samples." / "Keinem Messgerät wird geglaubt: die Werte sind hochgerechnet oder stehen still. Schauglas ablesen und Handproben nehmen.";
+    nothing_measured: "No instrument is believed: the figures are dead reckoning. Read the sight glass and take hand samples." / "Keinem Messgerät wird geglaubt: die Werte sind hochgerechnet. Schauglas ablesen und Handproben nehmen.";
+    figures_stand_still: "Nothing has been measured for {0} min: the figures stand as they were, and how long it still takes is not known. Read the sight glass and take hand samples." / "Seit {0} min wird nichts gemessen: die Werte stehen still, und wie lange es noch dauert, ist nicht bekannt. Schauglas ablesen und Handproben nehmen.";
     volume_not_measured: "Neither flow nor level is believed: the kettle volume is dead reckoning. Read the sight glass and enter a sample." / "Weder Durchfluss noch Stand wird geglaubt: das Pfannenvolumen ist hochgerechnet. Schauglas ablesen und eintragen.";
     gravity_not_measured: "No gravity is believed: kettle gravity and stop-point are dead reckoning. Enter hand samples." / "Keinem Extraktwert wird geglaubt: Extrakt in der Pfanne und Endpunkt sind hochgerechnet. Handproben eintragen.";
-    frozen: "not measured, may stand still" / "nicht gemessen, steht vielleicht still";
+    silent_for: "nothing measured for {0} min" / "seit {0} min nichts gemessen";
     reckoned: "reckoned, not measured" / "hochgerechnet, nicht gemessen";
     in_doubt: "in doubt: channel" / "unsicher: Kanal";
     channel_open: "The stop-point is in doubt while the bed channels: its thin runnings pull the figure down." / "Der Endpunkt ist unsicher, solange ein Kanal offen ist: dessen dünne Würze zieht den Wert herab.";
@@ -59,10 +62,12 @@ words! {
     stop_point: "Stop-point" / "Endpunkt";
     stop: "Stop" / "Ende";
     minutes_to_go: "min to go" / "min noch";
+    minutes_unknown: "not known" / "nicht bekannt";
+    reached: "reached" / "erreicht";
     reached_ago: "reached {0} min ago" / "vor {0} min erreicht";
     no_stop_yet: "Shown from the first minute of flow on." / "Ab der ersten Minute Durchfluss.";
-    band_says: "9 times in 10 between {0} and {1}," / "In 9 von 10 Fällen zwischen {0} und {1},";
-    band_minutes: "in {0} to {1} min." / "in {0} bis {1} min.";
+    band_says: "9 times in 10 between {0} and {1}" / "In 9 von 10 Fällen zwischen {0} und {1}";
+    band_minutes: "in {0} to {1} min" / "in {0} bis {1} min";
     by_target: "The kettle gravity decides." / "Der Extrakt in der Pfanne entscheidet.";
     by_floor: "The gravity floor comes first." / "Die Extraktgrenze kommt zuerst.";
     by_ceiling: "The pH ceiling comes first." / "Die pH-Grenze kommt zuerst.";
@@ -91,7 +96,7 @@ words! {
     ceiling_is: "ceiling {0}" / "Grenze {0}";
     pace_is: "on time with {0}" / "pünktlich mit {0}";
     limit_is: "limit {0}" / "Grenze {0}";
-    headroom_is: "headroom {0} %" / "Reserve {0} %";
+    headroom_is: "headroom {0} %" / "Reserve {0} %";
     resistance_is: "resistance {0} ×10⁹/m" / "Widerstand {0} ×10⁹/m";
     limit_in: "limit in {0} min if this goes on" / "Grenze in {0} min, wenn es so weitergeht";
     below_floor: "below the floor" / "unter der Grenze";
@@ -126,6 +131,7 @@ words! {
     alarm_ends: "Its brew has ended; it goes by itself." / "Sein Sud ist beendet; er verschwindet von selbst.";
     do_this: "Do this:" / "Zu tun:";
     acknowledge: "Acknowledge" / "Quittieren";
+    acknowledge_all: "Acknowledge all {0}" / "Alle {0} quittieren";
     shelve: "Shelve" / "Zurückstellen";
     unshelve: "Unshelve" / "Zurückholen";
     return_to_service: "Return to service" / "Wieder in Betrieb";
@@ -151,6 +157,7 @@ words! {
     state_suppressed: "suppressed" / "unterdrückt";
     state_out_of_service: "out of service" / "außer Betrieb";
     // Acting.
+    to_record: "Record" / "Protokoll";
     hand_sample: "Hand sample" / "Handprobe";
     hand_samples: "Hand samples" / "Handproben";
     value: "Value" / "Wert";
@@ -302,6 +309,7 @@ words! {
     links: "Links and receivers" / "Verbindungen und Empfänger";
     answers: "answers" / "antwortet";
     does_not_answer: "does not answer" / "antwortet nicht";
+    technical_message: "Technical message" / "Technische Meldung (englisch)";
     no_links: "No link and no receiver is configured." / "Keine Verbindung und kein Empfänger ist eingerichtet.";
     broker_of_readings: "Broker of readings" / "Broker der Messwerte";
     broker_of_lines: "Broker of messages" / "Broker der Meldungen";

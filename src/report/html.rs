@@ -240,7 +240,8 @@ fn alarms(report: &Report<'_>) -> Markup {
                     @if let Some(id) = &story.raised.instrument { ": " (id) } " · " (priority_words(story.raised.priority, language)) }
                 @let said = alarm_said(story.raised, voice);
                 p lang=[said.lang] { (said.text) }
-                p { strong { (words.do_this) } " " (response(row, language)) @if let Some(text) = caution(row, language) { " " (text) } }
+                p { strong { (words.do_this) } " " (response(row, language)) }
+                @if let Some(text) = caution(row, language) { p { strong { (words.caution) } " " (text) } }
                 @if !story.followed.is_empty() {
                     p { @for (index, (at_s, text)) in story.followed.iter().enumerate() {
                         @if index > 0 { " · " } (voice.minutes(*at_s)) " min " (text) } }

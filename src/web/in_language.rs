@@ -9,8 +9,11 @@ use axum::http::header::{ACCEPT_LANGUAGE, CONTENT_LENGTH};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 
-use super::wire::ErrorBody;
+use super::problem::DOUBTFUL;
+use super::wire::{ErrorBody, Fault};
 use crate::config::model::Language;
+use crate::display::Voice;
+use crate::display::fault_words::faults_said;
 use crate::display::refusals::refusal_said;
 
 /// A refusal longer than this is passed on as it is, bytes.
@@ -35,8 +38,21 @@ pub async fn answer(request: Request, next: Next) -> Response {
     let Ok(mut told) = serde_json::from_slice::<ErrorBody>(&bytes) else {
         return Response::from_parts(head, Body::from(bytes));
     };
-    told.error = refusal_said(&told.error, language);
+    told.error = said(&told, language);
     head.headers.remove(CONTENT_LENGTH);
     let said = serde_json::to_vec(&told).unwrap_or_default();
     Response::from_parts(head, Body::from(said))
+}
+
+/// As a whole where there are words for it; else fault by fault, by the names of the fields.
+fn said(told: &ErrorBody, language: Language) -> String {
+    let whole = refusal_said(&told.error, language);
+    let is_of_field = |it: &Fault| !it.key.is_empty() && it.key != DOUBTFUL;
+    let of_fields = !told.faults.is_empty() && told.faults.iter().all(is_of_field);
+    if whole != told.error || !of_fields {
+        return whole;
+    }
+    let faults = told.faults.iter();
+    let faults = faults.map(|fault| (fault.key.as_str(), fault.message.as_str()));
+    faults_said(faults, Voice::of_language(language))
 }

@@ -17,7 +17,7 @@ use crate::runtime::request::Refusal;
 use crate::store::StoreError;
 
 /// The key of a fault that may be right all the same.
-const DOUBTFUL: &str = "doubtful";
+pub(super) const DOUBTFUL: &str = "doubtful";
 
 /// A request that was not carried out.
 #[derive(Clone, Debug, PartialEq)]

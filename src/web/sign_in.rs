@@ -20,6 +20,8 @@ use super::listener::Ends;
 use super::problem::{Answer, Problem};
 use super::wire::{SignInBody, SignedIn};
 use crate::access::{Caller, Known, Session, SignInRefused, same};
+use crate::display::sign_in_words::{self, Words};
+use crate::display::terms::fill;
 
 pub const PATH: &str = "/sign-in";
 const OUT: &str = "/sign-out";
@@ -47,9 +49,17 @@ async fn page(State(service): State<Arc<Service>>, caller: MaybeCaller) -> Respo
         return Redirect::to("/").into_response();
     }
     match caller {
-        Some(Extension(caller)) => html(StatusCode::OK, &signed_in(&caller)),
-        None => html(StatusCode::OK, &form("", "")),
+        Some(Extension(caller)) => {
+            let main = signed_in(&caller, words(&service));
+            html(&service, StatusCode::OK, &main)
+        }
+        None => form(&service, StatusCode::OK, "", ""),
     }
+}
+
+/// The page speaks as the tuns' pages do.
+fn words(service: &Service) -> &'static Words {
+    sign_in_words::of(service.voice().language())
 }
 
 async fn style() -> Response {
@@ -73,8 +83,8 @@ async fn sign_in(
             ([(SET_COOKIE, cookie)], Redirect::to("/")).into_response()
         }
         Err(refused) => {
-            let (status, words) = status_and_words(&refused);
-            let mut answer = html(status, &form(&user, &words));
+            let fault = words(&service).refused(&refused);
+            let mut answer = form(&service, status(&refused), &user, &fault);
             set_retry(&mut answer, &refused);
             answer
         }
@@ -98,10 +108,8 @@ async fn sign_out(
     })) = &caller
     {
         if !same(own, &csrf) {
-            return html(
-                StatusCode::FORBIDDEN,
-                &form("", "That page is too old. Sign out again."),
-            );
+            let fault = words(&service).page_too_old;
+            return form(&service, StatusCode::FORBIDDEN, "", fault);
         }
         end(&service, ends, &headers);
     }
@@ -141,8 +149,7 @@ pub async fn open(
     let session = begin(&service, ends, &given.user, &given.password)
         .await
         .map_err(|refused| {
-            let (status, words) = status_and_words(&refused);
-            let mut answer = Problem::new(status, words).into_response();
+            let mut answer = Problem::new(status(&refused), refused.to_string()).into_response();
             set_retry(&mut answer, &refused);
             answer
         })?;
@@ -201,14 +208,13 @@ fn end(service: &Service, ends: Ends, headers: &HeaderMap) {
     }
 }
 
-fn status_and_words(refused: &SignInRefused) -> (StatusCode, String) {
-    let status = match refused {
+fn status(refused: &SignInRefused) -> StatusCode {
+    match refused {
         SignInRefused::Wrong => StatusCode::UNAUTHORIZED,
         SignInRefused::Wait(_) => StatusCode::TOO_MANY_REQUESTS,
         SignInRefused::NoUsers => StatusCode::CONFLICT,
         SignInRefused::Busy => StatusCode::SERVICE_UNAVAILABLE,
-    };
-    (status, refused.to_string())
+    }
 }
 
 fn set_retry(answer: &mut Response, refused: &SignInRefused) {
@@ -263,10 +269,11 @@ fn fields<const N: usize>(received: &[u8], names: [&str; N]) -> [String; N] {
     })
 }
 
-fn html(status: StatusCode, main: &str) -> Response {
+fn html(service: &Service, status: StatusCode, main: &str) -> Response {
+    let (lang, title) = (service.voice().tag(), words(service).title);
     let page = format!(
-        "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" \
-         content=\"width=device-width, initial-scale=1\"><title>lauterd: sign in</title><link rel=\"icon\" href=\"{ICON}\"><link \
+        "<!doctype html>\n<html lang=\"{lang}\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" \
+         content=\"width=device-width, initial-scale=1\"><title>lauterd: {title}</title><link rel=\"icon\" href=\"{ICON}\"><link \
          rel=\"stylesheet\" href=\"{STYLE}\"></head>\n<body><main><h1>lauterd</h1>\n{main}\n</main></body></html>\n"
     );
     let headers = [
@@ -276,41 +283,42 @@ fn html(status: StatusCode, main: &str) -> Response {
     (status, headers, page).into_response()
 }
 
-fn form(user: &str, fault: &str) -> String {
+fn form(service: &Service, status: StatusCode, user: &str, fault: &str) -> Response {
+    html(service, status, &form_text(words(service), user, fault))
+}
+
+fn form_text(words: &Words, user: &str, fault: &str) -> String {
     let fault = match fault {
         "" => String::new(),
-        words => format!(
-            "<p id=\"fault\" role=\"alert\">{}.</p>\n",
-            escaped(&capital(words))
-        ),
+        fault => format!("<p id=\"fault\" role=\"alert\">{}</p>\n", escaped(fault)),
     };
     format!(
-        "{fault}<form method=\"post\" action=\"{PATH}\">\n<label for=\"user\">Name</label>\n<input id=\"user\" \
+        "{fault}<form method=\"post\" action=\"{PATH}\">\n<label for=\"user\">{}</label>\n<input id=\"user\" \
          name=\"user\" autocomplete=\"username\" autocapitalize=\"none\" spellcheck=\"false\" required value=\"{}\">\n\
-         <label for=\"password\">Password</label>\n<input id=\"password\" name=\"password\" type=\"password\" \
-         autocomplete=\"current-password\" required>\n<button>Sign in</button>\n</form>",
-        escaped(user)
+         <label for=\"password\">{}</label>\n<input id=\"password\" name=\"password\" type=\"password\" \
+         autocomplete=\"current-password\" required>\n<button>{}</button>\n</form>",
+        words.name,
+        escaped(user),
+        words.password,
+        words.sign_in
     )
 }
 
-fn signed_in(caller: &Caller) -> String {
+fn signed_in(caller: &Caller, words: &Words) -> String {
+    let name = escaped(&caller.name);
     let Known::Session { csrf } = &caller.known else {
-        return format!("<p>Known as {}.</p>", escaped(&caller.name));
+        return format!("<p>{}</p>", fill(words.known_as, &[&name]));
     };
     format!(
-        "<p>Signed in as <strong>{}</strong>, role {}.</p>\n<p><a href=\"/\">To the run-off</a></p>\n\
+        "<p>{} <strong>{name}</strong>, {} {}.</p>\n<p><a href=\"/\">{}</a></p>\n\
          <form method=\"post\" action=\"{OUT}\"><input type=\"hidden\" name=\"csrf\" value=\"{csrf}\">\
-         <button>Sign out</button></form>",
-        escaped(&caller.name),
-        caller.role.name()
+         <button>{}</button></form>",
+        words.signed_in,
+        words.role,
+        words.role_name(caller.role),
+        words.to_runoff,
+        words.sign_out
     )
-}
-
-fn capital(words: &str) -> String {
-    let mut letters = words.chars();
-    letters.next().map_or(String::new(), |first| {
-        first.to_uppercase().chain(letters).collect()
-    })
 }
 
 pub fn escaped(text: &str) -> String {
@@ -330,11 +338,23 @@ pub fn escaped(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::config::model::Language;
 
     #[test]
     fn a_name_typed_in_cannot_become_markup() {
-        let page = form("\"><script>alert(1)</script>", "no");
+        let words = sign_in_words::of(Language::English);
+        let page = form_text(words, "\"><script>alert(1)</script>", "no");
         assert!(!page.contains("<script") && page.contains("&quot;&gt;&lt;script&gt;"));
+    }
+
+    #[test]
+    fn a_german_page_asks_and_refuses_in_german() {
+        let words = sign_in_words::of(Language::German);
+        let page = form_text(words, "anna", &words.refused(&SignInRefused::Wait(30)));
+        for text in ["Passwort", "Anmelden", "30 s warten"] {
+            assert!(page.contains(text), "{text}: {page}");
+        }
+        assert!(!page.contains("Password"), "{page}");
     }
 
     #[test]

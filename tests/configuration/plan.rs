@@ -41,7 +41,7 @@ fn everything_that_is_wrong_with_a_plan_is_reported_at_once() {
             "plan.toml:1: brew: must be a name without control characters or '/'",
             "plan.toml:2: grist_kg: is \"980\"; allowed is a number",
             "plan.toml:3: target_gravity_p: is 120; allowed is 1 to 35",
-            "plan.toml:4: planed_volume_l: unknown key; did you mean planned_volume_l?",
+            "plan.toml:4: planed_volume_l: is an unknown key; did you mean planned_volume_l?",
             "plan.toml:5: ph_basis: is \"hot\"; allowed is room or process",
         ]
     );

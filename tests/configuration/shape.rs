@@ -24,7 +24,7 @@ fn every_syntax_error_is_reported() {
 fn an_unknown_key_is_refused_with_the_nearest_one() {
     minimal_with(
         &[("bed_area_m2 = 7.0", "bed_area_m2 = 7.0\nbed_aera = 1")],
-        "tun.bed_aera: unknown key; did you mean bed_area_m2?",
+        "tun.bed_aera: is an unknown key; did you mean bed_area_m2?",
     );
 }
 
@@ -32,7 +32,7 @@ fn an_unknown_key_is_refused_with_the_nearest_one() {
 fn an_unknown_key_like_no_other_is_refused_with_what_is_allowed() {
     minimal_with(
         &[("capacity_l = 7000.0", "capacity_l = 7000.0\nzzz = 1")],
-        "kettle.zzz: unknown key; allowed here is capacity_l, heel_l or strapping",
+        "kettle.zzz: is an unknown key; allowed here is capacity_l, heel_l or strapping",
     );
 }
 
@@ -40,7 +40,7 @@ fn an_unknown_key_like_no_other_is_refused_with_what_is_allowed() {
 fn an_unknown_table_is_refused() {
     minimal_with(
         &[("[tun]", "[tum]\n[tun]")],
-        "tum: unknown key; did you mean tun?",
+        "tum: is an unknown key; did you mean tun?",
     );
 }
 
@@ -48,7 +48,7 @@ fn an_unknown_table_is_refused() {
 fn an_unknown_alarm_is_refused() {
     complete_with(
         &[("[alarms.turbid-runnings]", "[alarms.turbid-runings]")],
-        "alarms.turbid-runings: unknown key; did you mean turbid-runnings?",
+        "alarms.turbid-runings: is an unknown key; did you mean turbid-runnings?",
     );
 }
 
@@ -220,7 +220,7 @@ fn what_follows_from_a_fault_is_not_reported_beside_it() {
     let not_a_table = edited(COMPLETE, &[("[web]", "[webb]")]);
     assert_eq!(
         faults(&not_a_table),
-        ["webb: unknown key; did you mean web?"]
+        ["webb: is an unknown key; did you mean web?"]
     );
 }
 
@@ -246,7 +246,7 @@ fn everything_that_is_wrong_is_reported_at_once_in_the_order_of_the_file() {
         [
             "tun.toml:3: site.name: is missing; needed is a name of 1 to 64 characters without '/', '\\', '+', '#' and \
              control characters, not beginning with '.' and without a space at either end",
-            "tun.toml:4: site.nmae: unknown key; did you mean name?",
+            "tun.toml:4: site.nmae: is an unknown key; did you mean name?",
             "tun.toml:11: kettle.capacity_l: is 0; allowed is a number from 1 to 1000000",
             "tun.toml:13: instrument[0] \"runnings_gravity\": temperature: is missing; a density in kg/m3 needs the id of \
              the instrument that measures its temperature",

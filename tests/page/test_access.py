@@ -2,57 +2,28 @@
 
 import os
 import signal
-import socket
 import subprocess
-import time
 
 import pytest
-from conftest import LAUTERD, ROOT, Watched, shot
+from conftest import LAUTERD, ROOT, Service, Watched, fill_plan, no_violation, shot
 
 PASSWORD = "correct horse battery"
 
 
-class Service:
-    """`lauterd run` with users, and instruments that nobody answers for."""
+class Guarded(Service):
+    """A service with users, and instruments that nobody answers for."""
 
-    def __init__(self, directory):
-        self.directory = directory
-        with socket.socket() as probe:
-            probe.bind(("127.0.0.1", 0))
-            self.port = probe.getsockname()[1]
-        self.address = f"http://127.0.0.1:{self.port}"
-        self.users = directory / "users.toml"
+    def __init__(self, directory, web=""):
+        users = directory / "users.toml"
         for name, role in [("anna", "operate"), ("wall", "watch")]:
-            command = [LAUTERD, "user", "add", name, "--role", role, "--users-file", str(self.users)]
+            command = [LAUTERD, "user", "add", name, "--role", role, "--users-file", str(users)]
             subprocess.run(command, input=PASSWORD + "\n", text=True, check=True, stdout=subprocess.DEVNULL)
-        text = (ROOT / "config" / "minimal.toml").read_text()
-        text += f'\n[web]\nlisten = "127.0.0.1:{self.port}"\nusers_file = "{self.users}"\n'
-        text += f'\n[store]\ndirectory = "{directory / "record"}"\n'
-        self.configuration = directory / "tun.toml"
-        self.configuration.write_text(text)
-        self.process = None
-        self.start()
-
-    def start(self):
-        log = open(self.directory / "log", "a")
-        self.process = subprocess.Popen([LAUTERD, "run", "--config", str(self.configuration)], stdout=log, stderr=log)
-        for _ in range(200):
-            try:
-                socket.create_connection(("127.0.0.1", self.port), timeout=1).close()
-                return
-            except OSError:
-                time.sleep(0.1)
-        raise RuntimeError((self.directory / "log").read_text())
-
-    def stop(self):
-        self.process.send_signal(signal.SIGCONT)
-        self.process.terminate()
-        self.process.wait(timeout=20)
+        super().__init__(directory, (ROOT / "config" / "minimal.toml").read_text(), f'users_file = "{users}"\n{web}')
 
 
 @pytest.fixture
 def service(tmp_path):
-    running = Service(tmp_path)
+    running = Guarded(tmp_path)
     yield running
     running.stop()
 
@@ -81,6 +52,29 @@ def test_people_sign_in_and_out_by_the_form(chromium, service):
     page.goto(service.address)
     page.locator("#password").wait_for()
     one.close()
+
+
+def test_a_german_page_is_signed_into_in_german(chromium, tmp_path):
+    service = Guarded(tmp_path, 'language = "de"')
+    try:
+        one = Watched(chromium, service.address, "phone")
+        one.refusals.append("401")
+        page = one.open()
+        assert page.locator("html").get_attribute("lang") == "de"
+        no_violation(page, "signing in")
+        page.emulate_media(color_scheme="dark")
+        no_violation(page, "signing in, dark")
+        shot(page, "sign-in-german")
+        sign_in(page, "anna", "wrong horse battery")
+        page.locator("#fault", has_text="Name oder Passwort ist falsch").wait_for()
+        sign_in(page, "anna")
+        page.wait_for_selector(".link.on")
+        page.locator("#account a").click()
+        page.locator("form[action='/sign-out'] button", has_text="Abmelden").wait_for()
+        assert "Angemeldet als anna, Rolle bedienen" in page.locator("main").inner_text()
+        one.close()
+    finally:
+        service.stop()
 
 
 def test_whoever_may_only_watch_is_offered_nothing_to_press(chromium, service):
@@ -117,12 +111,6 @@ def test_an_open_page_outlives_a_restart_and_says_when_its_session_is_gone(chrom
     over.locator("a").click()
     page.locator("#password").wait_for()
     one.close()
-
-
-def fill_plan(page):
-    values = {"brew": "7", "grist_kg": "980", "target_gravity_p": "12.4", "planned_volume_l": "5200"}
-    for key, value in values.items():
-        page.locator(f"#plan-{key}").fill(value)
 
 
 def test_two_taps_on_start_are_one_start_and_a_slip_in_the_plan_is_named(chromium, service):

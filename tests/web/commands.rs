@@ -1,9 +1,11 @@
 //! The commands as people type them: output, exit codes, and the words of what is refused.
 
 use std::fs;
+use std::io::{BufRead as _, BufReader};
+use std::process::{Command, Stdio};
 
 use crate::brewhouse::{BREW, Brewhouse, SITE, TUN};
-use crate::command_line::lauterd;
+use crate::command_line::{Outcome, lauterd};
 use crate::invented::plan;
 
 #[test]
@@ -264,4 +266,34 @@ kettle_gravity         –  degP  failure, link lost
     let json = house.command(&["status", "--json"]);
     let all: serde_json::Value = serde_json::from_str(json.done()).unwrap();
     assert_eq!(all[0]["runoff"]["phase"], "first-wort");
+}
+
+/// Runs a command whose reader goes away after the first line, as `head -1` does.
+fn read_by_one_who_leaves(arguments: &[&str]) -> Outcome {
+    let mut child = Command::new(env!("CARGO_BIN_EXE_lauterd"))
+        .args(arguments)
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("the binary runs");
+    let mut first = String::new();
+    let out = child.stdout.take().expect("it is piped");
+    BufReader::new(out).read_line(&mut first).expect("a line");
+    assert!(!first.is_empty());
+    child.wait_with_output().expect("it ends").into()
+}
+
+#[test]
+fn a_reader_that_goes_away_ends_a_command_quietly() {
+    let house = Brewhouse::new();
+    let url = format!("http://{}", house.address);
+    let mut commands = vec![vec!["status", "--url", &url], vec!["calc", "--help"]];
+    if cfg!(feature = "demo") {
+        commands.push(vec!["demo", "--speed", "600"]);
+    }
+    for arguments in commands {
+        let outcome = read_by_one_who_leaves(&arguments);
+        assert_eq!(outcome.code, Some(0), "{arguments:?}: {outcome:?}");
+        assert!(!outcome.err.contains("panicked"), "{outcome:?}");
+    }
 }

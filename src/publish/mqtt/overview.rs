@@ -66,6 +66,8 @@ impl Overviews {
                 self.runoff = Some(state.clone());
             }
             Output::Line(Line::Projection(line)) => self.stop = line.stop,
+            // Nobody knows any more when it will come.
+            Output::Occurrence(told) if told.event == "silent" => self.stop = None,
             Output::Line(Line::Summary(_)) => {
                 self.runoff = None;
                 self.stop = None;
@@ -121,7 +123,28 @@ impl Overviews {
 mod tests {
     use jiff::Timestamp;
 
+    use lauter_core::supervisor::{Occurrence, ProjectionLine};
+
     use super::*;
+
+    fn projection() -> ProjectionLine {
+        ProjectionLine {
+            elapsed_s: 60.0,
+            kettle_volume_l: 1.0,
+            kettle_gravity_p: Some(18.0),
+            kettle_gravity_se_p: None,
+            target: None,
+            gravity_floor: None,
+            ph_ceiling: None,
+            stop: Some(Stop {
+                cause: StopCause::TargetGravity,
+                volume_l: 4400.0,
+                elapsed_s: 6000.0,
+                top_up_l: 0.0,
+                final_volume_l: 4400.0,
+            }),
+        }
+    }
 
     fn state(phase: Phase) -> Output {
         Output::Runoff(RunoffState {
@@ -140,6 +163,22 @@ mod tests {
             extract_kg: None,
             if_stopped_now: None,
         })
+    }
+
+    #[test]
+    fn a_tun_whose_instruments_are_all_silent_names_no_stop_point() {
+        let mut overviews = Overviews::new(None);
+        overviews.note(&state(Phase::Sparge));
+        overviews.note(&Output::Line(Line::Projection(projection())));
+        assert!(overviews.overview().stop.is_some());
+        overviews.note(&Output::Occurrence(Occurrence {
+            elapsed_s: Some(1000.0),
+            event: "silent".to_owned(),
+            text: String::new(),
+        }));
+        assert_eq!(overviews.overview().stop, None);
+        overviews.note(&Output::Line(Line::Projection(projection())));
+        assert!(overviews.overview().stop.is_some(), "they answer again");
     }
 
     #[test]

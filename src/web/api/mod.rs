@@ -57,7 +57,7 @@ pub fn router(service: Arc<Service>) -> Router {
     Router::new()
         .merge(routes)
         .merge(sign_in::routes())
-        .merge(page::router().layer(middleware::from_fn(csrf::fill)))
+        .merge(page::router(Arc::clone(&service)).layer(middleware::from_fn(csrf::fill)))
         .route("/api/v1/openapi.json", served)
         .fallback(no_such_path)
         .method_not_allowed_fallback(no_such_method)

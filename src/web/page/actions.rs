@@ -41,31 +41,43 @@ pub fn panel(view: &View<'_>) -> Markup {
     if view.status.brew.is_none() {
         return start::form(view);
     }
-    let gravity = format!("{}, {}", words.gravity, view.voice.gravity_unit());
-    let volume = format!("{}, {}", words.volume, view.voice.volume_unit());
     let seen = view
         .status
         .outlook
         .is_some_and(|outlook| outlook.rakes_are_seen);
     html! {
-        h2 { (words.hand_sample) }
-        div class="samples" {
-            @for (id, place, place_name, what, label) in [
-                ("sample-rg", "runnings", words.runnings, "gravity", gravity.as_str()),
-                ("sample-rp", "runnings", words.runnings, "ph", "pH"),
-                ("sample-kg", "kettle", words.kettle, "gravity", gravity.as_str()),
-                ("sample-kv", "kettle", words.kettle, "volume", volume.as_str()),
-            ] {
-                button type="button" id=(id) data-act="sample" data-place=(place) data-what=(what)
-                    data-name=(format!("{place_name}: {label}")) { strong { (place_name) } " " span { (label) } }
-            }
-        }
+        h2 { (words.to_record) }
         (taken(view))
         p class="watch-only sub" { (view.voice.asked().watch_only) }
         div class="buttons" {
             button type="button" id="do-note" class="quiet" data-act="note" { (words.note) "…" }
             @if !seen { button type="button" id="do-raking" class="quiet" data-act="raking" { (words.raking) "…" } }
             button type="button" id="do-end" class="quiet" data-act="end" { (words.end_runoff) "…" }
+        }
+    }
+}
+
+/// The buttons that begin a hand sample; nothing without a brew.
+pub fn samples(view: &View<'_>) -> Markup {
+    let words = view.voice.words;
+    let (gravity, volume) = (view.voice.gravity_unit(), view.voice.volume_unit());
+    html! {
+        @if view.status.brew.is_some() {
+            h2 { (words.hand_sample) }
+            div class="samples" {
+                @for (id, place, place_name, what, name, unit) in [
+                    ("sample-rg", "runnings", words.runnings, "gravity", words.gravity, gravity),
+                    ("sample-rp", "runnings", words.runnings, "ph", "", "pH"),
+                    ("sample-kg", "kettle", words.kettle, "gravity", words.gravity, gravity),
+                    ("sample-kv", "kettle", words.kettle, "volume", words.volume, volume),
+                ] {
+                    @let label = if name.is_empty() { unit.to_owned() } else { format!("{name}, {unit}") };
+                    button type="button" id=(id) data-act="sample" data-place=(place) data-what=(what) data-name=(format!("{place_name}: {label}")) {
+                        strong { (place_name) } " "
+                        span { @if !name.is_empty() { span class="what" { (name) ", " } } (unit) }
+                    }
+                }
+            }
         }
     }
 }

@@ -5,6 +5,7 @@ use lauter_core::supervisor::{AlarmLine, Line};
 use maud::{Markup, html};
 
 use super::View;
+use super::footing::silent_s;
 use super::next_step::{gives_order, standing};
 use super::symbols::{flag, priority_symbol};
 use crate::display::alarm_name;
@@ -80,52 +81,89 @@ enum Listed<'a> {
     OfLink(&'a str, Vec<&'a AlarmLine>),
 }
 
+/// The link of an instrument whose fault stands.
+fn link_of<'a>(view: &'a View<'_>, alarm: &AlarmLine) -> Option<&'a str> {
+    let of_instrument = alarm.alarm == AlarmId::InstrumentFault && gives_order(view, alarm);
+    let id = alarm.instrument.as_deref().filter(|_| of_instrument)?;
+    let mut configured = view.configuration.instruments.iter();
+    let found = configured.find(|it| it.instrument.id == id)?;
+    found.instrument.link.as_deref()
+}
+
+/// The faults that stand together with one, if they are enough for that.
+fn together<'a>(
+    view: &'a View<'_>,
+    alarms: &'a [AlarmLine],
+    alarm: &AlarmLine,
+) -> Option<(&'a str, Vec<&'a AlarmLine>)> {
+    let link = link_of(view, alarm)?;
+    let of_link: Vec<&AlarmLine> = alarms
+        .iter()
+        .filter(|it| link_of(view, it) == Some(link))
+        .collect();
+    (of_link.len() >= TOGETHER).then_some((link, of_link))
+}
+
 /// The list with the instrument faults of one link together, at the place of the first of them.
 fn grouped<'a>(view: &'a View<'_>, alarms: &'a [AlarmLine]) -> Vec<Listed<'a>> {
-    let link_of = |alarm: &AlarmLine| {
-        let of_instrument = alarm.alarm == AlarmId::InstrumentFault && gives_order(view, alarm);
-        let id = alarm.instrument.as_deref().filter(|_| of_instrument)?;
-        let configured = view
-            .configuration
-            .instruments
-            .iter()
-            .find(|it| it.instrument.id == id)?;
-        configured.instrument.link.as_deref()
-    };
     let mut listed: Vec<Listed<'_>> = Vec::new();
     for alarm in alarms {
-        let Some(link) = link_of(alarm) else {
-            listed.push(Listed::One(alarm));
-            continue;
-        };
-        let of_link: Vec<&AlarmLine> = alarms
-            .iter()
-            .filter(|it| link_of(it) == Some(link))
-            .collect();
-        let is_first = of_link
-            .first()
-            .is_some_and(|first| std::ptr::eq(*first, alarm));
-        if of_link.len() < TOGETHER {
-            listed.push(Listed::One(alarm));
-        } else if is_first {
-            listed.push(Listed::OfLink(link, of_link));
+        match together(view, alarms, alarm) {
+            None => listed.push(Listed::One(alarm)),
+            Some((link, faults)) => {
+                let is_first = faults.first().is_some_and(|it| std::ptr::eq(*it, alarm));
+                if is_first {
+                    listed.push(Listed::OfLink(link, faults));
+                }
+            }
         }
     }
     listed
 }
 
+/// What many faults on one link are called, and how many of them nobody has acknowledged; None for an alarm that stands
+/// alone.
+pub(super) fn of_many(view: &View<'_>, alarm: &AlarmLine) -> Option<(String, String, usize)> {
+    let alarms = standing(view);
+    let (link, faults) = together(view, &alarms, alarm)?;
+    Some((link.to_owned(), many(view, link, &faults), open(&faults)))
+}
+
+fn many(view: &View<'_>, link: &str, faults: &[&AlarmLine]) -> String {
+    let name = alarm_name(AlarmId::InstrumentFault, view.voice.language());
+    let count = faults.len().to_string();
+    format!(
+        "{name}: {}",
+        fill(view.voice.words.on_link, &[&count, link])
+    )
+}
+
+fn open(faults: &[&AlarmLine]) -> usize {
+    let open = faults.iter().filter(|it| it.to != AlarmState::Acknowledged);
+    open.count()
+}
+
+/// The button for all faults of a link at once.
+pub(super) fn acknowledge_all(view: &View<'_>, id: &str, link: &str, open: usize) -> Markup {
+    let label = fill(view.voice.words.acknowledge_all, &[&open.to_string()]);
+    html! { button type="button" id=(id) data-act="acknowledge-group" data-link=(link) { (label) } }
+}
+
 /// The faults of one link, folded beneath their names.
 fn group(view: &View<'_>, link: &str, faults: &[&AlarmLine]) -> Markup {
-    let (voice, words) = (view.voice, view.voice.words);
+    let words = view.voice.words;
     let names: Vec<String> = faults
         .iter()
         .filter_map(|alarm| Some(alarm.instrument.as_deref()?.replace('_', " ")))
         .collect();
-    let name = alarm_name(AlarmId::InstrumentFault, voice.language());
+    let open = open(faults);
     html! {
-        section class="group" {
-            h3 { (name) ": " (fill(words.on_link, &[&faults.len().to_string(), link])) }
+        section class="group" data-link=(link) {
+            h3 { (many(view, link, faults)) }
             p class="sub" { (names.join(", ")) }
+            @if open > 0 {
+                div class="buttons" { (acknowledge_all(view, &format!("ack-group-{}", plain(link)), link, open)) }
+            }
             details id={ "group-" (plain(link)) } {
                 summary { (words.one_by_one) }
                 @for alarm in faults { (card(view, alarm, false)) }
@@ -134,7 +172,7 @@ fn group(view: &View<'_>, link: &str, faults: &[&AlarmLine]) -> Markup {
     }
 }
 
-fn plain(text: &str) -> String {
+pub(super) fn plain(text: &str) -> String {
     text.chars()
         .map(|c| if c.is_ascii_alphanumeric() { c } else { '-' })
         .collect()
@@ -144,10 +182,12 @@ fn card(view: &View<'_>, alarm: &AlarmLine, in_full: bool) -> Markup {
     let (voice, words) = (view.voice, view.voice.words);
     let unacknowledged = alarm.to != AlarmState::Acknowledged;
     let is_over = !gives_order(view, alarm);
+    // The run-off's own time stands still while every instrument is silent.
     let since_s = view
         .status
         .runoff
         .as_ref()
+        .filter(|_| silent_s(view).is_none())
         .map_or(0.0, |runoff| runoff.elapsed_s - alarm.elapsed_s);
     let heading = format!("alarm-{}", key(alarm));
     html! {

@@ -89,7 +89,7 @@ fn table(
                     @let report = api_path(frame.site, frame.tun, &format!("brews/{}/report", super::view::segment(&plan.brew)));
                     tr {
                         td { label class="tick" { span class="hidden" { (words.show) " " (plan.brew) } input type="checkbox" name="brew" value=(plan.brew) checked[row.shown]; } }
-                        th scope="row" class="words" { (plan.brew) @if !plan.recipe.is_empty() { br; span class="sub" { (plan.recipe) } } }
+                        th scope="row" class="words name" { (plan.brew) @if !plan.recipe.is_empty() { br; span class="sub" { (plan.recipe) } } }
                         td class="words" { (voice.date(brew.header.started)) }
                         td { (or_none(summary.and_then(|it| it.stop_volume_l).map(|l| voice.volume(l)))) }
                         td { (or_none(summary.and_then(|it| it.kettle_gravity_p).map(|p| voice.gravity_finely(p)))) }

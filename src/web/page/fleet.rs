@@ -52,7 +52,7 @@ pub fn page(fleet: &Fleet, voice: Voice) -> Markup {
                         div class="scroll" tabindex="0" role="region" aria-label=(words.all_tuns) {
                             table class="data" {
                                 thead { tr {
-                                    th scope="col" class="words" { (words.site) } th scope="col" class="words" { (words.tun) }
+                                    th scope="col" class="words" { (words.tun) }
                                     th scope="col" class="words" { (words.alarms) } th scope="col" class="words" { (words.phase) }
                                     th scope="col" class="words" { (words.brew) } th scope="col" { (words.stop_point) }
                                     th scope="col" { (words.kettle_gravity) } th scope="col" class="words" { (words.heard) }
@@ -88,7 +88,7 @@ fn count(fleet: &Fleet, words: &Words, now: Timestamp) -> Markup {
 fn rows(fleet: &Fleet, voice: Voice, words: &Words, now: Timestamp) -> Markup {
     html! {
         @for (site, name, tun) in fleet.tuns() { (row(site, name, tun, voice, words, now)) }
-        @if fleet.tuns().next().is_none() { tr { td class="words" colspan="8" { (words.none_yet) } } }
+        @if fleet.tuns().next().is_none() { tr { td class="words" colspan="7" { (words.none_yet) } } }
     }
 }
 
@@ -108,9 +108,9 @@ fn row(
     let gravity = present.and_then(|overview| overview.kettle_gravity_p);
     html! {
         tr class=[(presence != Presence::There).then_some("amiss")] {
-            td class="words" { (site) }
-            th scope="row" class="words" {
+            th scope="row" class="words name" {
                 @if let Some(page) = tun.page() { a href=(page) { (name) } } @else { (name) }
+                br; span class="sub" { (site) }
             }
             td class="words" { (alarms(&tun.standing(), voice)) }
             td class="words" { (present.map_or(NONE, |overview| phase_name(overview.phase, voice.language()))) }

@@ -48,17 +48,39 @@ pub fn footing(view: &View<'_>) -> Footing {
     }
 }
 
+/// For how long every instrument has been silent, s, once figures and minutes stand still for it.
+pub fn silent_s(view: &View<'_>) -> Option<f64> {
+    view.status.outlook.as_ref()?.silent_s
+}
+
 /// What is not measured while a run-off is watched, as one sentence.
-pub fn not_measured(view: &View<'_>) -> Option<&'static str> {
+pub fn not_measured(view: &View<'_>) -> Option<String> {
     view.status.runoff.as_ref()?;
     let words = view.voice.words;
-    let rests_on = footing(view);
-    match (rests_on.anything, rests_on.volume, rests_on.gravity) {
-        (false, _, _) => Some(words.nothing_measured),
-        (true, false, _) => Some(words.volume_not_measured),
-        (true, true, false) => Some(words.gravity_not_measured),
-        (true, true, true) => None,
+    if let Some(silent_s) = silent_s(view) {
+        let minutes = view.voice.minutes(silent_s);
+        return Some(fill(words.figures_stand_still, &[&minutes]));
     }
+    let rests_on = footing(view);
+    let sentence = match (rests_on.anything, rests_on.volume, rests_on.gravity) {
+        (false, _, _) => words.nothing_measured,
+        (true, false, _) => words.volume_not_measured,
+        (true, true, false) => words.gravity_not_measured,
+        (true, true, true) => return None,
+    };
+    Some(sentence.to_owned())
+}
+
+/// The same in the few words beside a figure.
+pub fn reckoned(view: &View<'_>) -> Option<String> {
+    view.status.runoff.as_ref()?;
+    let words = view.voice.words;
+    if let Some(silent_s) = silent_s(view) {
+        let minutes = view.voice.minutes(silent_s);
+        return Some(fill(words.silent_for, &[&minutes]));
+    }
+    let rests_on = footing(view);
+    (!rests_on.anything || !rests_on.volume || !rests_on.gravity).then(|| words.reckoned.to_owned())
 }
 
 /// Why the stop-point is in doubt while a channel is open or suspected, with where it was expected before.

@@ -5,7 +5,8 @@ use lauter_core::supervisor::{Line, Phase, RunoffState};
 use maud::{Markup, html};
 
 use super::View;
-use super::footing::footing;
+use super::alarms::acknowledge_all;
+use super::footing::reckoned;
 use super::gauge::{Mark, gauge};
 use super::next_step::next_step;
 use super::symbols::{flag, priority_symbol};
@@ -63,7 +64,9 @@ pub fn next(view: &View<'_>) -> Markup {
                     p class="beside" { @for sentence in &step.beside { span { (sentence) } " " } }
                 }
             }
-            @if let Some(alarm) = step.unacknowledged {
+            @if let Some((link, open)) = &step.many {
+                (acknowledge_all(view, "ack-next", link, *open))
+            } @else if let Some(alarm) = step.unacknowledged {
                 button type="button" id="ack-next" data-act="acknowledge" data-alarm=(alarm.alarm.name())
                     data-instrument=[alarm.instrument.as_deref()]
                     aria-label=(format!("{}: {}", view.voice.words.acknowledge, alarm_name(alarm.alarm, view.voice.language()))) { (view.voice.words.acknowledge) }
@@ -207,11 +210,23 @@ pub fn acidity(view: &View<'_>) -> Markup {
     })
 }
 
+/// Of the planned flow. Own choice.
+const LEAST_PACE_SHARE: f64 = 0.1;
+
 pub fn flow(view: &View<'_>) -> Markup {
     let (voice, words) = (view.voice, view.voice.words);
     let flow_l_min = runoff(view, |it| it.flow_l_min);
     let outlook = view.status.outlook.as_ref();
-    let pace = outlook.map(|it| it.timely_flow_l_min.unwrap_or(it.planned_flow_l_min));
+    // In the last litres a flow that is on time means nothing any more.
+    let pace = outlook
+        .map(|it| {
+            (
+                it.timely_flow_l_min.unwrap_or(it.planned_flow_l_min),
+                it.planned_flow_l_min,
+            )
+        })
+        .filter(|(timely, planned)| *timely > LEAST_PACE_SHARE * planned)
+        .map(|(timely, _)| timely);
     let amiss = if is_met(view, AlarmId::RunoffTooFast, None) {
         Some(words.too_fast.to_owned())
     } else if is_met(view, AlarmId::RunoffTooSlow, None) {
@@ -281,16 +296,6 @@ pub fn bed(view: &View<'_>) -> Markup {
         says,
         amiss: amiss.or_else(|| no_value(view, kpa.is_none(), "bed-pressure-drop")),
     })
-}
-
-/// What the kettle's figures stand on where no instrument vouches for them.
-pub(super) fn reckoned(view: &View<'_>) -> Option<String> {
-    view.status.runoff.as_ref()?;
-    let (words, rests_on) = (view.voice.words, footing(view));
-    if !rests_on.anything {
-        return Some(words.frozen.to_owned());
-    }
-    (!rests_on.volume || !rests_on.gravity).then(|| words.reckoned.to_owned())
 }
 
 /// Why a figure has no value, if an instrument of that kind is there and a brew runs.

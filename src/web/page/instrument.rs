@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 use lauter_core::calibration::{Evaluation, Method, Parameters, Verdict, evaluate};
 use lauter_core::reading::Instrument;
-use lauter_core::units::Dimension;
+use lauter_core::units::{Dimension, Unit};
 use maud::{Markup, html};
 
 use super::runoff::figure;
@@ -11,8 +11,8 @@ use super::shell::Frame;
 use super::symbols::flag;
 use super::view::{View, api_path, segment};
 use crate::certificate::rule_words;
-use crate::display::NONE;
-use crate::display::terms::{fill, measures_words};
+use crate::display::terms::{fill, measures_words, unit_digits, unit_words};
+use crate::display::{NONE, hint_said};
 use crate::store::{StoredCheck, StoredCorrection};
 
 /// What the page of one instrument is drawn from.
@@ -54,14 +54,24 @@ fn values(view: &View<'_>, shown: &Shown<'_>) -> Markup {
     let reading = readings
         .iter()
         .find(|it| it.instrument == shown.instrument.id);
-    let number =
-        |value: Option<f64>| value.map_or_else(|| NONE.to_owned(), |it| voice.number(it, 3));
-    let unit = shown.instrument.reads_in().name();
+    let number = |value: Option<f64>, unit: Unit| {
+        value.map_or_else(
+            || NONE.to_owned(),
+            |it| {
+                format!(
+                    "{} {}",
+                    voice.number(it, unit_digits(unit) + 1),
+                    unit_words(unit)
+                )
+            },
+        )
+    };
+    let unit = shown.instrument.reads_in();
     let rows = [
         (
             words.raw_value,
             reading.and_then(|it| it.raw),
-            shown.instrument.unit.name(),
+            shown.instrument.unit,
         ),
         (about.uncorrected, reading.and_then(|it| it.measured), unit),
         (
@@ -73,7 +83,7 @@ fn values(view: &View<'_>, shown: &Shown<'_>) -> Markup {
     ];
     html! {
         table class="plain" { tbody { @for (name, value, unit) in rows {
-            tr { th scope="row" { (name) } td { (number(value)) " " (unit) } }
+            tr { th scope="row" { (name) } td { (number(value, unit)) } }
         } } }
     }
 }
@@ -86,7 +96,8 @@ fn hint(view: &View<'_>, shown: &Shown<'_>) -> Markup {
         .find(|it| it.instrument == shown.instrument.id);
     html! {
         @if let Some(text) = known.and_then(|it| it.hint.as_ref()) {
-            p class="amiss-line" { (flag()) " " span lang="en" { (shown.instrument.id) ": " (text) } }
+            @let said = hint_said(text, view.voice);
+            p class="amiss-line" { (flag()) " " (shown.instrument.id) ": " span lang=[said.lang] { (said.text) } }
         }
     }
 }
@@ -186,7 +197,7 @@ fn rows(instrument: &Instrument) -> Vec<(&'static str, Vec<(&'static str, String
 fn form(view: &View<'_>, shown: &Shown<'_>) -> Markup {
     let (voice, words) = (view.voice, view.voice.words);
     let about = voice.calibration_words();
-    let unit = shown.instrument.reads_in().name();
+    let unit = unit_words(shown.instrument.reads_in());
     let days = shown.instrument.measures.usual_check_interval_days();
     let fields = [
         (
@@ -282,7 +293,9 @@ fn row(
                     label for={ (id) "-" (key) } { (label(key)) }
                     @if *key == "buffer" {
                         select id={ (id) "-" (key) } data-key=(key) {
-                            @for name in ["phthalate", "phosphate", "borate"] { option selected[name == value] { (name) } }
+                            @for (name, label) in [("phthalate", about.phthalate), ("phosphate", about.phosphate), ("borate", about.borate)] {
+                                option value=(name) selected[name == value] { (label) }
+                            }
                         }
                     } @else {
                         input id={ (id) "-" (key) } data-key=(key) inputmode="decimal" value=(value) autocomplete="off";

@@ -14,9 +14,11 @@ use super::links::links;
 use super::shell::{Frame, drawn};
 use super::symbols::flag;
 use super::view::View;
-use crate::display::NONE;
-use crate::display::terms::{cause_words, fill, measures_words, status_words, unit_words};
+use crate::display::terms::{
+    cause_words, fill, measures_words, status_words, unit_digits, unit_words,
+};
 use crate::display::told::alarm_said;
+use crate::display::{NONE, hint_said};
 
 /// Every part of the page that changes while it is looked at, by the id of its element.
 pub fn parts(view: &View<'_>) -> BTreeMap<&'static str, String> {
@@ -56,11 +58,10 @@ fn table(view: &View<'_>) -> Markup {
     html! {
         table class="data" {
             thead { tr {
-                th scope="col" { (words.instrument) } th scope="col" class="words" { (words.measures) }
+                th scope="col" class="words" { (words.instrument) } th scope="col" class="words" { (words.status) }
                 th scope="col" { (words.raw_value) } th scope="col" { (words.believed_value) } th scope="col" { "±" }
-                th scope="col" { (words.rate) }
-                th scope="col" { (about.corrected_value) } th scope="col" class="words" { (about.due) }
-                th scope="col" class="words" { (words.status) } th scope="col" class="words" { (words.last_change) }
+                th scope="col" { (words.rate) } th scope="col" { (about.corrected_value) }
+                th scope="col" class="words" { (about.due) } th scope="col" class="words long" { (words.last_change) }
             } }
             tbody { @for configured in &view.configuration.instruments { (row(view, &configured.instrument)) } }
         }
@@ -80,22 +81,29 @@ fn row(view: &View<'_>, instrument: &Instrument) -> Markup {
     let pick = |of: fn(&ConditionedReading) -> Option<f64>| reading.and_then(of);
     // What comes over a current loop is in mA, what is believed in the unit that the span gives it.
     let own = reading.map_or(instrument.unit, |reading| reading.unit);
+    let finely = |value: Option<f64>| {
+        value.map_or(NONE.to_owned(), |value| {
+            voice.number(value, unit_digits(own) + 1)
+        })
+    };
     html! {
         tr class=[amiss.then_some("amiss")] {
-            th scope="row" { a href=(address(view, &instrument.id)) { (instrument.id) } }
-            td class="words" { (measures_words(instrument.measures, language)) }
-            td { (figure(view, pick(|it| it.raw), instrument.unit)) }
-            td { strong { (figure(view, pick(|it| it.value), own)) } }
-            td { (plain(view, pick(|it| it.standard_error))) }
-            td { (plain(view, pick(|it| it.rate_per_min))) }
-            td { (plain(view, pick(|it| it.corrected))) }
-            td class="words" { (due(view, &instrument.id)) }
+            th scope="row" class="words" {
+                a href=(address(view, &instrument.id)) { (instrument.id) }
+                br; span class="sub" { (measures_words(instrument.measures, language)) }
+            }
             td class="words" {
                 @if amiss { (flag()) }
                 (reading.map_or(words.never_read, |reading| status_words(reading.status, language)))
                 @if let Some(cause) = cause { " · " (cause_words(cause, language)) }
             }
-            td class="words" { (last_change(view, &instrument.id)) }
+            td { (figure(view, pick(|it| it.raw), instrument.unit)) }
+            td { strong { (figure(view, pick(|it| it.value), own)) } }
+            td { (finely(pick(|it| it.standard_error))) }
+            td { (finely(pick(|it| it.rate_per_min))) }
+            td { (finely(pick(|it| it.corrected))) }
+            td class="words" { (due(view, &instrument.id)) }
+            td class="words long" { (last_change(view, &instrument.id)) }
         }
     }
 }
@@ -112,12 +120,11 @@ fn due(view: &View<'_>, id: &str) -> Markup {
         .map(|due| due.chars().take(10).collect::<String>());
     html! {
         @match day { Some(day) => (day), None => (NONE) }
-        @if let Some(hint) = known.and_then(|it| it.hint.as_ref()) { " · " (flag()) span lang="en" { (hint) } }
+        @if let Some(hint) = known.and_then(|it| it.hint.as_ref()) {
+            @let said = hint_said(hint, view.voice);
+            br; (flag()) span lang=[said.lang] { (said.text) }
+        }
     }
-}
-
-fn plain(view: &View<'_>, value: Option<f64>) -> String {
-    value.map_or(NONE.to_owned(), |value| view.voice.number(value, 3))
 }
 
 /// A value with its unit; a switch says on or off.
@@ -127,9 +134,13 @@ fn figure(view: &View<'_>, value: Option<f64>, unit: Unit) -> String {
         (None, _) => NONE.to_owned(),
         (Some(0.0), Unit::Bool) => words.off.to_owned(),
         (Some(_), Unit::Bool) => words.on.to_owned(),
-        (Some(value), unit) => format!("{} {}", view.voice.number(value, 3), unit_words(unit))
-            .trim_end()
-            .to_owned(),
+        (Some(value), unit) => format!(
+            "{} {}",
+            view.voice.number(value, unit_digits(unit)),
+            unit_words(unit)
+        )
+        .trim_end()
+        .to_owned(),
     }
 }
 

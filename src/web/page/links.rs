@@ -9,7 +9,9 @@ use maud::{Markup, html};
 use serde_json::Value;
 
 use super::View;
+use super::alarms::plain;
 use super::symbols::flag;
+use crate::config::model::Language;
 use crate::display::told::alarm_said;
 
 /// One link or receiver: its name, and why it does not answer; None while nothing is known.
@@ -33,7 +35,7 @@ pub fn links(view: &View<'_>) -> Markup {
                             Some(false) => span class="flag" { (flag()) (words.does_not_answer) },
                             None => (words.never_read),
                         }
-                        @if it.answers != Some(true) && !it.why.is_empty() { " · " span lang="en" { (it.why) } }
+                        @if it.answers != Some(true) && !it.why.is_empty() { (why(view, it)) }
                     }
                 }
             }
@@ -47,6 +49,16 @@ pub fn links(view: &View<'_>) -> Markup {
                     }
                 }
             }
+        }
+    }
+}
+
+/// What the system or the device says of it; it is English whatever the page speaks, and then folded away.
+fn why(view: &View<'_>, it: &Standing) -> Markup {
+    let text = &it.why;
+    html! {
+        @if view.voice.language() == Language::English { " · " (text) } @else {
+            details id={ "why-" (plain(&it.name)) } { summary { (view.voice.words.technical_message) } p lang="en" { (text) } }
         }
     }
 }

@@ -8,8 +8,8 @@ use lauter_core::alarm::{AlarmId, AlarmState, Priority, definition};
 use lauter_core::supervisor::{AlarmLine, Line, Phase, RunoffState};
 
 use super::View;
-use super::alarms::about;
-use super::footing::{channel_doubt, not_measured};
+use super::alarms::{about, of_many};
+use super::footing::{channel_doubt, not_measured, silent_s};
 use super::pace::pace;
 use crate::display::terms::{fill, response};
 
@@ -20,6 +20,8 @@ pub struct NextStep {
     pub alarm: Option<Priority>,
     /// The alarm itself while nobody has acknowledged it.
     pub unacknowledged: Option<AlarmLine>,
+    /// The link on which many faults stand together, and how many of them nobody has acknowledged.
+    pub many: Option<(String, usize)>,
     /// Sentences that stand beside it, the weightiest first.
     pub beside: Vec<String>,
 }
@@ -115,12 +117,16 @@ fn shelved(view: &View<'_>) -> Vec<String> {
 pub fn next_step(view: &View<'_>) -> NextStep {
     let words = view.voice.words;
     let pressing = most_pressing(view);
+    let many = pressing.and_then(|alarm| of_many(view, alarm));
     let mut sentences: Vec<String> = Vec::new();
     sentences.extend(pressing.map(|alarm| {
         let order = response(definition(alarm.alarm), view.voice.language());
-        format!("{}. {order}", about(view, alarm))
+        let name = many
+            .as_ref()
+            .map_or_else(|| about(view, alarm), |(_, name, _)| name.clone());
+        format!("{name}. {order}")
     }));
-    sentences.extend(not_measured(view).map(str::to_owned));
+    sentences.extend(not_measured(view));
     let shelved = shelved(view);
     if !shelved.is_empty() {
         sentences.push(fill(words.next_shelved, &[&shelved.join(", ")]));
@@ -142,6 +148,9 @@ pub fn next_step(view: &View<'_>) -> NextStep {
         unacknowledged: pressing
             .filter(|alarm| alarm.to == AlarmState::Unacknowledged)
             .cloned(),
+        many: many
+            .filter(|(_, _, open)| *open > 0)
+            .map(|(link, _, open)| (link, open)),
         beside: sentences.collect(),
     }
 }
@@ -162,6 +171,10 @@ fn course(view: &View<'_>, quiet: bool, urgent: bool) -> Vec<String> {
         Phase::Idle => one(words.next_waiting),
         Phase::Recirculation => one(words.next_recirculation),
         Phase::Finished => one(words.next_finished),
+        // What was projected before says nothing about now; that has been said already.
+        Phase::Draining | Phase::FirstWort | Phase::Sparge if silent_s(view).is_some() => {
+            Vec::new()
+        }
         Phase::Draining => draining(view, runoff),
         Phase::FirstWort | Phase::Sparge => running(view, runoff, quiet, urgent),
     }

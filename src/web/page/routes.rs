@@ -2,12 +2,13 @@
 
 use std::sync::Arc;
 
-use axum::Router;
-use axum::extract::{Path, RawQuery, State};
+use axum::extract::{Path, RawQuery, Request, State};
 use axum::http::HeaderValue;
 use axum::http::header::CONTENT_SECURITY_POLICY;
+use axum::middleware::{self, Next};
 use axum::response::{Html, IntoResponse, Redirect, Response};
 use axum::routing::get;
+use axum::{Extension, Router};
 use maud::{DOCTYPE, Markup, html};
 
 use super::brews::{self, COMPARED, Row};
@@ -46,7 +47,7 @@ const BESIDE: Size = Size {
 /// What a page may load: only what this service serves, and nothing inline.
 const POLICY: &str = "default-src 'self'; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
 
-pub fn router() -> Router<Arc<Service>> {
+pub fn router(service: Arc<Service>) -> Router<Arc<Service>> {
     let tun = Router::new()
         .route("/", get(runoff_page))
         .route("/parts", get(events::page_parts))
@@ -61,11 +62,13 @@ pub fn router() -> Router<Arc<Service>> {
         .route("/fleet/parts", get(events::fleet_parts))
         .route("/assets/{name}", get(assets::asset))
         .nest("/tuns/{site}/{tun}", tun)
+        .layer(middleware::from_fn_with_state(service, told))
 }
 
 /// A page, or in words why there is none.
 type Page = Result<Response, Trouble>;
 
+#[derive(Clone)]
 struct Trouble(Problem);
 
 impl<E: Into<Problem>> From<E> for Trouble {
@@ -74,16 +77,22 @@ impl<E: Into<Problem>> From<E> for Trouble {
     }
 }
 
+/// Bears what is wrong to [`told`], which knows the language.
 impl IntoResponse for Trouble {
     fn into_response(self) -> Response {
-        let Problem { status, body } = self.0;
-        let reason = status.canonical_reason().unwrap_or("lauterd");
-        let page = shell::trouble(
-            Voice::new(crate::display::Display::default()),
-            reason,
-            &body.error,
-        );
-        (status, served(&page)).into_response()
+        (self.0.status, Extension(self)).into_response()
+    }
+}
+
+/// Draws the page that says why there is none.
+async fn told(State(service): State<Arc<Service>>, request: Request, next: Next) -> Response {
+    let response = next.run(request).await;
+    match response.extensions().get::<Trouble>() {
+        Some(Trouble(problem)) => {
+            let page = shell::trouble(service.voice(), problem);
+            (problem.status, served(&page)).into_response()
+        }
+        None => response,
     }
 }
 

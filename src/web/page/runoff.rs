@@ -42,6 +42,7 @@ pub fn page(view: &View<'_>, drawings: &Drawings) -> Markup {
             }
             div class="side" {
             section class="panel alarms" id="part-alarms" aria-label=(words.alarms) { (part("part-alarms")) }
+            section class="panel samplebar" id="part-samples" aria-label=(words.hand_sample) { (part("part-samples")) }
             section class="panel actions" id="part-actions" { (part("part-actions")) }
             section class="panel stopped" id="part-if-stopped" { (part("part-if-stopped")) }
             }

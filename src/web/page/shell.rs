@@ -1,11 +1,14 @@
 //! The frame around every page: head, heading, navigation, cautions.
 
+use axum::http::StatusCode;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use serde_json::json;
 
 use super::dialogs;
 use super::view::{api_path, page_path};
+use crate::display::refusals::refusal_said;
 use crate::display::{Voice, fleet_words};
+use crate::web::problem::Problem;
 
 /// Which page it is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -137,12 +140,21 @@ pub fn script_words(voice: Voice) -> String {
 }
 
 /// A page that only says what is wrong.
-pub fn trouble(voice: Voice, title: &str, message: &str) -> Markup {
+pub fn trouble(voice: Voice, problem: &Problem) -> Markup {
+    let words = voice.words;
+    let title = if problem.status == StatusCode::NOT_FOUND {
+        words.not_found
+    } else {
+        words.cannot_be_shown
+    };
+    let said = refusal_said(&problem.body.error, voice.language());
     html! {
         (DOCTYPE)
         html lang=(voice.tag()) {
             (head(title))
-            body { main id="main" class="single" { h1 { (title) } p { (message) } p { a href="/" { (voice.words.to_start) } } } }
+            body { main id="main" class="single" {
+                section class="panel" { h1 { (title) } p { (said) } p { a class="button" href="/" { (words.to_start) } } }
+            } }
         }
     }
 }

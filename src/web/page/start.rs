@@ -64,7 +64,7 @@ pub fn form(view: &View<'_>) -> Markup {
         Field {
             key: "ph_ceiling",
             label: words.ph_ceiling,
-            unit: "pH",
+            unit: "", // It stands in the words.
             value: ceiling,
             needed: true,
         },
@@ -82,7 +82,7 @@ pub fn form(view: &View<'_>) -> Markup {
             }
             @for field in &fields {
                 div class="field" {
-                    label for={ "plan-" (field.key) } { (field.label) ", " (field.unit) @if !field.needed { " (" (words.optional) ")" } }
+                    label for={ "plan-" (field.key) } { (field.label) @if !field.unit.is_empty() { ", " (field.unit) } @if !field.needed { " (" (words.optional) ")" } }
                     input id={ "plan-" (field.key) } name=(field.key) inputmode="decimal" data-number=(if field.unit == "SG" { "fine" } else { "" })
                         value=(field.value) required[field.needed] autocomplete="off";
                 }

@@ -5,9 +5,8 @@ use lauter_core::supervisor::RunoffState;
 use maud::{Markup, html};
 
 use super::View;
-use super::footing::{channel_doubt, expected_before, shown_band};
+use super::footing::{channel_doubt, expected_before, reckoned, shown_band, silent_s};
 use super::gauge::{Mark, gauge};
-use super::glance::reckoned;
 use super::symbols::flag;
 use crate::display::terms::fill;
 use crate::display::{NONE, Voice, later};
@@ -35,28 +34,43 @@ pub fn stop(view: &View<'_>) -> Markup {
         p class={ "hero" @if reckoned.is_some() || in_doubt.is_some() { " amiss" } } {
             span class="num" { (voice.volume(stop.volume_l)) } span class="unit" { " " (voice.volume_unit()) }
         }
-        p class="hero second" {
-            @if to_go_s > 0.0 {
-                span class="num" { (voice.minutes(to_go_s)) } span class="unit" { " " (words.minutes_to_go) }
-                " " span class="at" { (clock_at(view, to_go_s)) }
-            } @else {
-                span class="unit" { (fill(words.reached_ago, &[&voice.minutes(-to_go_s)])) }
-            }
-        }
+        p class="hero second" { (when(view, to_go_s)) }
         (kettle_scale(view, runoff))
         p class="sub" {
             @if let Some(before) = expected_before(view) { strong { (before) } " " }
             @if let Some(target) = band {
                 (fill(words.band_says, &[&voice.volume(target.volume_l.p5), &voice.volume_with_unit(target.volume_l.p95)]))
-                " " (fill(words.band_minutes, &[
-                    &voice.minutes((target.elapsed_s.p5 - runoff.elapsed_s).max(0.0)),
-                    &voice.minutes((target.elapsed_s.p95 - runoff.elapsed_s).max(0.0)),
-                ])) " "
+                @if silent_s(view).is_none() {
+                    ", " (fill(words.band_minutes, &[
+                        &voice.minutes((target.elapsed_s.p5 - runoff.elapsed_s).max(0.0)),
+                        &voice.minutes((target.elapsed_s.p95 - runoff.elapsed_s).max(0.0)),
+                    ]))
+                }
+                ". "
             }
             (stop_cause(stop.cause, voice))
             @if stop.top_up_l >= 1.0 {
                 " " (fill(words.then_top_up, &[&voice.volume_with_unit(stop.top_up_l), &voice.volume_with_unit(stop.final_volume_l)]))
             }
+        }
+    }
+}
+
+/// How long it still takes. While every instrument is silent nobody knows: minutes that stand still would be a lie.
+fn when(view: &View<'_>, to_go_s: f64) -> Markup {
+    let (voice, words) = (view.voice, view.voice.words);
+    let silent = silent_s(view).is_some();
+    html! {
+        @if silent && to_go_s > 0.0 {
+            span class="num" { (NONE) } span class="unit" { " " (words.minutes_to_go) }
+            " " span class="at" { (words.minutes_unknown) }
+        } @else if silent {
+            span class="unit" { (words.reached) }
+        } @else if to_go_s > 0.0 {
+            span class="num" { (voice.minutes(to_go_s)) } span class="unit" { " " (words.minutes_to_go) }
+            " " span class="at" { (clock_at(view, to_go_s)) }
+        } @else {
+            span class="unit" { (fill(words.reached_ago, &[&voice.minutes(-to_go_s)])) }
         }
     }
 }

@@ -3,7 +3,9 @@
 use maud::{Markup, html};
 
 use super::View;
+use super::footing::reckoned;
 use super::glance::runoff;
+use super::symbols::flag;
 use crate::display::NONE;
 use crate::display::terms::fill;
 
@@ -17,7 +19,7 @@ pub fn if_stopped(view: &View<'_>) -> Markup {
     let volume = |l: f64| voice.volume_with_unit(l);
     let length = |l_per_kg: f64| format!("{} L/kg", voice.number(l_per_kg, 2));
     html! {
-        h2 { (words.if_stopped) }
+        h2 { (words.if_stopped) @if let Some(amiss) = reckoned(view) { " " span class="flag" { (flag()) (amiss) } } }
         table class="plain" {
             thead { tr { td {} th scope="col" { (words.now) } th scope="col" { (words.at_stop_point) } } }
             tbody {

@@ -19,6 +19,8 @@ use crate::display::{Display, Voice};
 use crate::runtime::request::TunStatus;
 use crate::web::live::Notebook;
 
+mod troubles;
+
 struct Scene {
     status: TunStatus,
     configuration: Configuration,
@@ -96,6 +98,7 @@ impl Scene {
                 rakes_are_seen: false,
                 since_start_s: Some(2400.0),
                 channel_doubt: None,
+                silent_s: None,
             }),
             alarms: Vec::new(),
             readings: readings.collect(),

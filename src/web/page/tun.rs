@@ -27,7 +27,7 @@ pub fn page(
     let words = frame.voice.words;
     let body = html! {
         div class="columns" {
-            section class="panel" { (learnt(frame, known)) }
+            section class="panel wide" { (learnt(frame, known)) }
             section class="panel" { (crush_form(frame, corrected)) }
             section class="panel" {
                 h2 { (words.crush_log) }
@@ -156,13 +156,13 @@ fn learnt(frame: &Frame<'_>, known: &KnownProfile) -> Markup {
         div class="scroll" tabindex="0" role="region" aria-label=(words.learnt) {
             table class="data" {
                 thead { tr {
-                    th scope="col" { (words.quantity) } th scope="col" { (words.median) } th scope="col" { (words.spread) }
+                    th scope="col" class="words" { (words.quantity) } th scope="col" { (words.median) } th scope="col" { (words.spread) }
                     th scope="col" { (words.brews) } th scope="col" class="words" { (words.used_for) }
                 } }
                 tbody {
                     @for (name, figure, scale, digits, unit, used) in rows {
                         tr {
-                            th scope="row" { (name) ", " (unit) }
+                            th scope="row" class="words" { (name) ", " (unit) }
                             @if let Some(figure) = figure {
                                 td { strong { (number(figure.median, scale, digits)) } }
                                 td { (number(figure.least, scale, digits)) " – " (number(figure.greatest, scale, digits)) }
@@ -239,14 +239,14 @@ fn crush_table(frame: &Frame<'_>, crushes: &[(Timestamp, Crush)]) -> Markup {
             div class="scroll" tabindex="0" role="region" aria-label=(words.crush_log) {
                 table class="data" {
                     thead { tr {
-                        th scope="col" { (words.date) } th scope="col" { (words.mill_gap) br; "mm" }
+                        th scope="col" class="words" { (words.date) } th scope="col" { (words.mill_gap) br; "mm" }
                         th scope="col" class="words" { (words.sieves) } th scope="col" class="words" { (words.note) }
                         th scope="col" class="words" { (words.correct) }
                     } }
                     tbody {
                         @for (time, crush) in crushes.iter().rev() {
                             tr {
-                                th scope="row" { (voice.date(*time)) }
+                                th scope="row" class="words" { (voice.date(*time)) }
                                 td { (voice.number(crush.gap_mm, 2)) }
                                 td class="words" {
                                     @for fraction in &crush.fractions {

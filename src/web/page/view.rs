@@ -85,7 +85,7 @@ pub fn api_path(site: &str, tun: &str, below: &str) -> String {
 
 /// Every part of the run-off page that changes while it is looked at, by the id of its element.
 pub fn parts(view: &View<'_>) -> BTreeMap<&'static str, String> {
-    let drawn: [(&'static str, Markup); 15] = [
+    let drawn: [(&'static str, Markup); 16] = [
         ("part-next", glance::next(view)),
         ("part-phase", glance::phase(view)),
         ("part-stop", stop_tile::stop(view)),
@@ -102,6 +102,7 @@ pub fn parts(view: &View<'_>) -> BTreeMap<&'static str, String> {
             table_rows(view.voice, &view.notebook.table, &view.notebook.samples),
         ),
         ("part-notes", actions::notes(view)),
+        ("part-samples", actions::samples(view)),
         ("part-actions", actions::panel(view)),
         ("part-brew", actions::brew_line(view)),
     ];

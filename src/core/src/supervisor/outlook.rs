@@ -31,6 +31,9 @@ pub struct Outlook {
     pub since_start_s: Option<f64>,
     /// While a channel is alarmed or suspected; None otherwise.
     pub channel_doubt: Option<ChannelDoubt>,
+    /// While the balance rests: for how long every instrument has been silent, s; None while it goes on. Run-off state and
+    /// projection then stand as they were, and what is left to the stop-point is not known.
+    pub silent_s: Option<f64>,
 }
 
 /// Why the stop-point is in doubt while liquor may run through a channel.
@@ -70,6 +73,7 @@ impl Supervisor {
                     alarmed: channel_met,
                     target_before: brew.before_channel,
                 }),
+            silent_s: self.silence.resting_for_s(now),
         })
     }
 

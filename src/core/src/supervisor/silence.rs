@@ -33,6 +33,13 @@ pub(super) struct Silence {
     resting: Option<Moment>,
 }
 
+impl Silence {
+    /// For how long every instrument has been silent; None while the balance does not rest for it.
+    pub(super) fn resting_for_s(self, now: Moment) -> Option<f64> {
+        self.resting.and(self.since).map(|since| now.since(since))
+    }
+}
+
 impl Supervisor {
     /// Whether this step finds nothing to judge because everything has been silent for too long. It looks at the
     /// instruments all the same.

@@ -1,5 +1,6 @@
 "use strict";
-// The loop check's form: takes readings, sends the check, and corrects an instrument. Uses what page.js has.
+// The loop check's form: takes readings, sends the check, and corrects an instrument. Uses what page.js has; both share
+// one space of names, and what is declared here would take the place of what page.js calls by the same name.
 
 const TAKES = 5;
 const TAKE_MS = 1000;
@@ -17,7 +18,7 @@ async function looked() {
   return { measured: reading.measured, corrected: reading.corrected ?? reading.measured };
 }
 
-async function take(button) {
+async function takeReading(button) {
   const row = button.closest(".point");
   const field = row.querySelector('[data-key="reading"]');
   button.disabled = true;
@@ -124,7 +125,7 @@ async function takeBack(button) {
   location.reload();
 }
 
-const does = { take, correct, "take-back": takeBack };
+const does = { take: takeReading, correct, "take-back": takeBack };
 document.addEventListener("click", async (event) => {
   const button = event.target.closest("button[data-check]");
   const act = button && does[button.dataset.check];

@@ -162,13 +162,21 @@ function open(id, send) {
 // The second of two taps, or a bouncing Enter, must not press what lay beneath the dialog.
 const TAP_MS = 500;
 const BOUNCE_MS = 150;
-let closedAt = 0;
+let closedAt = -TAP_MS;
 
-const isLeftOver = (event) => Date.now() - closedAt < (event.detail > 1 ? TAP_MS : event.detail === 0 ? BOUNCE_MS : 0);
+let enteredAt = -TAP_MS;
+
+/// By when it happened, not by when a busy page came to it.
+function isLeftOver(event) {
+  const byKey = event.detail === 0;
+  if (byKey && event.timeStamp - enteredAt < TAP_MS) return true;
+  return event.timeStamp - closedAt < (event.detail > 1 ? TAP_MS : byKey ? BOUNCE_MS : 0);
+}
 
 document.querySelectorAll("dialog").forEach((dialog) => {
+  dialog.addEventListener("keydown", (event) => { if (event.key === "Enter") enteredAt = event.timeStamp; });
   dialog.addEventListener("close", () => {
-    closedAt = Date.now();
+    closedAt = performance.now();
     const back = opener && $(opener);
     if (back) back.focus();
   });
@@ -202,6 +210,12 @@ const plainly = (action) => (button) => once(button, async () => {
 
 const acts = {
   acknowledge: plainly("acknowledge"),
+  "acknowledge-group": (button) => once(button, async () => {
+    try {
+      const group = [...document.querySelectorAll(".group")].find((it) => it.dataset.link === button.dataset.link);
+      for (const one of group ? [...group.querySelectorAll("[data-act=acknowledge]")] : []) await operate(one, { action: "acknowledge" });
+    } catch (error) { say(words.failed + " " + error.message, true); }
+  }),
   unshelve: plainly("unshelve"),
   "return-to-service": plainly("return-to-service"),
 
@@ -514,9 +528,9 @@ function draw(name) {
 }
 
 async function fetchChart(plot, name) {
-  const width = Math.round(plot.clientWidth);
-  const tall = plot.dataset.chart === "gravity" ? (innerWidth >= 1500 ? 0.92 : 0.62) : plot.dataset.chart === "bed" ? 0.5 : 0.42;
-  const height = Math.round(Math.min(Math.max(width * tall, plot.dataset.chart === "ph" ? 220 : 290), 620));
+  // The page's own style says how large it is; what stands further off is written larger.
+  const larger = innerWidth >= 1500 ? 1.3 : innerWidth >= 700 ? 1.12 : 1;
+  const [width, height] = [plot.clientWidth, plot.clientHeight].map((px) => Math.round(px / larger));
   const path = `brews/${encodeURIComponent(name)}/charts/${plot.dataset.chart}?bare=true&width=${width}&height=${height}`;
   try {
     const answer = await fetch(api + path, { credentials: "same-origin" });

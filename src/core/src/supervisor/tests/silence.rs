@@ -294,3 +294,22 @@ fn a_kettle_volume_that_somebody_enters_after_a_gap_settles_volume_and_gravity()
     let off_l = settled.kettle_volume_l - run.volume_l;
     assert!(off_l.abs() < 100.0, "{off_l} L");
 }
+
+#[test]
+fn a_resting_balance_says_for_how_long_nothing_has_been_measured() {
+    let mut run = Run::new();
+    let silent_s = |run: &Run| {
+        let outlook = run.supervisor.outlook(Moment::from_seconds(run.second));
+        outlook.expect("a brew").silent_s
+    };
+    run.flow(1800, 60.0, false);
+    run.second += 600.0;
+    run.give(Event::Tick);
+    assert_eq!(silent_s(&run), None, "an assumed flow still stands in");
+    run.second += 600.0;
+    run.give(Event::Tick);
+    let silent = silent_s(&run).expect("the balance rests");
+    assert!((1100.0..=1200.0).contains(&silent), "{silent} s");
+    run.flow(60, 60.0, false);
+    assert_eq!(silent_s(&run), None, "instruments answer again");
+}

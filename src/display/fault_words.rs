@@ -1,0 +1,178 @@
+//! What is wrong with the fields of a form, by the names that stand beside them, in English and in German.
+//!
+//! Owns these words. A program gets each fault by its key; what fits no pattern here is said as it stands.
+
+use super::Voice;
+use super::pattern::matched;
+use crate::config::model::Language;
+
+/// The end of a fault after its key, what an English page says of it, and what a German one does.
+const FAULTS: [(&str, &str, &str); 15] = [
+    (
+        "is {}; it must be above target_gravity_p ({})",
+        "{0} °P is not above the start-of-boil gravity of {1} °P",
+        "{0} °P liegt nicht über der Pfannevollwürze von {1} °P",
+    ),
+    (
+        "is {}; allowed is above 0",
+        "{0} cannot be; allowed is above 0",
+        "{0} kann nicht sein; erlaubt ist mehr als 0",
+    ),
+    (
+        "is {}; allowed is 0 or above",
+        "{0} cannot be; allowed is 0 or above",
+        "{0} kann nicht sein; erlaubt ist 0 oder mehr",
+    ),
+    (
+        "is {}; allowed is {} to {}",
+        "{0} cannot be; allowed is {1} to {2}",
+        "{0} kann nicht sein; erlaubt ist {1} bis {2}",
+    ),
+    ("is missing; needed is {}", "is missing", "fehlt"),
+    (
+        "must be a name without control characters or '/'",
+        "must be a name without '/'",
+        "muss ein Name ohne '/' sein",
+    ),
+    (
+        "is {}, which means a directory; give a name",
+        "{0} means a directory; give a name",
+        "{0} bedeutet ein Verzeichnis; einen Namen angeben",
+    ),
+    (
+        "must be one line of 1 to {} characters",
+        "must be one line of 1 to {0} characters",
+        "muss eine Zeile von 1 bis {0} Zeichen sein",
+    ),
+    (
+        "is empty, and so is as_left; give at least one point",
+        "enter at least one reading",
+        "mindestens eine Anzeige eingeben",
+    ),
+    (
+        "applied: {}",
+        "the applied value does not fit: {0}",
+        "die Vorgabe passt nicht",
+    ),
+    (
+        "{} points were given; needed are one or two",
+        "{0} readings were entered; needed are one or two",
+        "{0} Anzeigen eingegeben; nötig sind eine oder zwei",
+    ),
+    (
+        "only pH and gravity are corrected here; {}",
+        "only pH and gravity are corrected here; {0}",
+        "nur pH und Extrakt werden hier korrigiert; dieses Gerät nach seiner Anleitung justieren und die Prüfung eintragen",
+    ),
+    (
+        "the two applied values are only {} apart; needed are at least {}",
+        "the two applied values are only {0} apart; needed are at least {1}",
+        "die beiden Vorgaben liegen nur {0} auseinander; nötig sind mindestens {1}",
+    ),
+    (
+        "the electrode would have a slope of {} % and an offset of {} mV; {}",
+        "the electrode would have a slope of {0} % and an offset of {1} mV; {2}",
+        "die Elektrode hätte eine Steilheit von {0} % und einen Nullpunkt von {1} mV, das ist nicht glaubhaft. Sind die \
+         Puffer frisch und nicht verwechselt, steht die Anzeige? Sonst die Elektrode reinigen oder ersetzen",
+    ),
+    (
+        "a reading would be moved by {}; allowed are {}. {}",
+        "a reading would be moved by {0}; allowed are {1}. {2}",
+        "eine Anzeige würde um {0} verschoben; erlaubt sind {1}. Stimmt die Referenz? Sonst das Messgerät ansehen lassen",
+    ),
+];
+
+/// The faults of what a form sent, as the page says them.
+pub fn faults_said<'a>(faults: impl Iterator<Item = (&'a str, &'a str)>, voice: Voice) -> String {
+    let own = FAULTS.map(|(from, english, german)| {
+        let to = match voice.language() {
+            Language::English => english,
+            Language::German => german,
+        };
+        (from, to)
+    });
+    let said: Vec<String> = faults
+        .map(|(key, message)| {
+            let said = matched(&own, message, voice).unwrap_or_else(|| message.to_owned());
+            match field_name(key, voice) {
+                Some(name) => format!("{name}: {said}"),
+                None => said,
+            }
+        })
+        .collect();
+    format!("{}.", said.join("; "))
+}
+
+/// What stands beside the field; None where the fault speaks for itself.
+fn field_name(key: &str, voice: Voice) -> Option<&'static str> {
+    let (words, about) = (voice.words, voice.calibration_words());
+    // `as_found[2]` is a row of its series.
+    let (key, _) = key.split_once('[').unwrap_or((key, ""));
+    Some(match key {
+        "brew" => words.brew_id,
+        "recipe" => words.recipe,
+        "grist_kg" => words.grist,
+        "target_gravity_p" => words.start_of_boil_gravity,
+        "planned_volume_l" => words.planned_volume,
+        "runoff_minutes" => words.runoff_time,
+        "first_wort_gravity_p" => words.first_wort_gravity,
+        "gravity_floor_p" => words.gravity_floor,
+        "ph_ceiling" => words.ph_ceiling,
+        "ph_basis" => words.ph_basis,
+        "who" => words.your_name,
+        "reason" => words.reason,
+        "text" | "note" => words.note,
+        "reference.name" => about.reference,
+        "reference.expanded_uncertainty" => about.reference_uncertainty,
+        "reference.temperature_uncertainty_c" => about.temperature_uncertainty,
+        "tolerance" => about.tolerance,
+        "resolution" => about.resolution,
+        "as_found" => about.as_found,
+        "as_left" => about.as_left,
+        "due_days" => about.days,
+        _ => return None,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use lauter_core::projection::{PhBasis, Plan};
+
+    use super::*;
+    use crate::config::model::{DecimalMark, Display};
+
+    #[test]
+    fn every_fault_of_a_plan_is_said_by_the_words_of_its_field_in_both_languages() {
+        let plan = Plan {
+            brew: "a/b".to_owned(),
+            recipe: String::new(),
+            grist_kg: 0.5,
+            target_gravity_p: 0.1,
+            planned_volume_l: 0.5,
+            runoff_minutes: 1.0,
+            first_wort_gravity_p: Some(0.1),
+            gravity_floor_p: 20.0,
+            ph_ceiling: 9.0,
+            ph_basis: PhBasis::Room,
+        };
+        let faults = plan.check();
+        assert!(faults.len() >= 8, "{faults:?}");
+        let pairs = || faults.iter().map(|it| (it.key, it.message.as_str()));
+        let english = faults_said(pairs(), Voice::new(Display::default()));
+        assert!(english.contains("Grist: 0.5 cannot be"), "{english}");
+        let german = Voice::new(Display {
+            language: Language::German,
+            decimal: DecimalMark::Comma,
+            ..Display::default()
+        });
+        let german = faults_said(pairs(), german);
+        assert!(
+            german.contains("Schüttung: 0,5 kann nicht sein"),
+            "{german}"
+        );
+        for remnant in ["_", "allowed", "must", "above", " is "] {
+            assert!(!german.contains(remnant), "{remnant:?}: {german}");
+        }
+        assert!(!english.contains('_'), "{english}");
+    }
+}
