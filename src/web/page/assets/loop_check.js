@@ -17,7 +17,7 @@ async function looked() {
   return { measured: reading.measured, corrected: reading.corrected ?? reading.measured };
 }
 
-async function take(button) {
+async function takeReading(button) {
   const row = button.closest(".point");
   const field = row.querySelector('[data-key="reading"]');
   button.disabled = true;
@@ -124,7 +124,7 @@ async function takeBack(button) {
   location.reload();
 }
 
-const does = { take, correct, "take-back": takeBack };
+const does = { take: takeReading, correct, "take-back": takeBack };
 document.addEventListener("click", async (event) => {
   const button = event.target.closest("button[data-check]");
   const act = button && does[button.dataset.check];
