@@ -75,15 +75,17 @@ impl Drop for Peer {
 }
 
 fn pymodbus(kind: &str, place: &str) -> Option<Peer> {
+    pymodbus_program("pymodbus_server.py", &[kind, place])
+}
+
+fn pymodbus_program(program: &str, arguments: &[&str]) -> Option<Peer> {
     let python = std::env::var("LAUTERD_PYTHON").unwrap_or_else(|_| "python3".to_owned());
     if !succeeds(Command::new(&python).args(["-c", "import pymodbus.server, serial"])) {
         missing("pymodbus", INSTALL_PYMODBUS);
         return None;
     }
     let mut command = Command::new(python);
-    command
-        .arg(peers().join("pymodbus_server.py"))
-        .args([kind, place]);
+    command.arg(peers().join(program)).args(arguments);
     Some(Peer::start(command))
 }
 
@@ -467,6 +469,157 @@ async fn a_probe_one_address_off_shows_the_neighbours_and_a_watch_says_what_stan
     let text = String::from_utf8(by_quantity.stdout).unwrap();
     assert!(text.contains("lie within 970 to 1130"), "{text}");
     assert!(text.lines().any(marked), "{text}");
+}
+
+/// Unit, table, quantity, and where the instrument's number stands: what tests/peers/modbus/pymodbus_skid.py keeps to itself.
+type Place<'a> = (&'a str, &'a str, &'a str, (u16, ValueType, ByteOrder, f64));
+
+const SKID: [Place<'_>; 6] = [
+    (
+        "7",
+        "holding",
+        "runnings-temperature",
+        (252, ValueType::I16, ByteOrder::Abcd, 0.1),
+    ),
+    (
+        "7",
+        "holding",
+        "runnings-gravity",
+        (246, ValueType::F32, ByteOrder::Cdab, 1.0),
+    ),
+    (
+        "11",
+        "input",
+        "runnings-ph",
+        (8, ValueType::I16, ByteOrder::Abcd, 0.01),
+    ),
+    (
+        "23",
+        "input",
+        "runoff-flow",
+        (40, ValueType::I32, ByteOrder::Abcd, 0.001),
+    ),
+    (
+        "23",
+        "input",
+        "kettle-volume",
+        (50, ValueType::F32, ByteOrder::Abcd, 1.0),
+    ),
+    (
+        "23",
+        "input",
+        "bed-pressure-drop",
+        (56, ValueType::I16, ByteOrder::Abcd, 0.01),
+    ),
+];
+
+/// A brew in which everything stands: quantity, the skid's own name for it, its value.
+const STANDING: [(&str, &str, &str); 6] = [
+    ("runnings-gravity", "runnings_density", "1048.993"),
+    ("runnings-temperature", "runnings_temperature", "74.5"),
+    ("runnings-ph", "runnings_ph", "5.02"),
+    ("runoff-flow", "runoff_flow", "73.009"),
+    ("kettle-volume", "kettle_level", "131.493"),
+    ("bed-pressure-drop", "bed_pressure_drop", "1.05"),
+];
+
+#[tokio::test]
+async fn a_skid_that_nobody_has_described_is_found_and_its_configuration_written() {
+    let directory = tempfile::tempdir().unwrap();
+    let (brew, displays) = (
+        directory.path().join("RUN.csv"),
+        directory.path().join("displays"),
+    );
+    let columns = STANDING.map(|(_, column, _)| column).join(",");
+    let row = format!("{}\n", STANDING.map(|(.., value)| value).join(","));
+    std::fs::write(&brew, format!("{columns}\n{}", row.repeat(200))).unwrap();
+    let port = free_port();
+    let place = format!("127.0.0.1:{port}");
+    let [brew, displays] = [brew, displays].map(|path| path.display().to_string());
+    let Some(_peer) = pymodbus_program("pymodbus_skid.py", &[&place, &brew, &displays]) else {
+        return;
+    };
+    // This library answers for units that are not there as a gateway does.
+    let units = probed(port, &["units", "--last", "40"]);
+    let units = String::from_utf8(units.stdout).unwrap();
+    assert_eq!(
+        units,
+        "unit   7  answers\nunit  11  answers\nunit  23  answers\n"
+    );
+    let nobody = probed(port, &["units", "--first", "30", "--last", "40"]);
+    assert_eq!(nobody.status.code(), Some(69), "{nobody:?}");
+    assert!(
+        String::from_utf8_lossy(&nobody.stderr).contains("line behind it"),
+        "{nobody:?}"
+    );
+
+    let tun = directory.path().join("tun-1.toml");
+    let begun =
+        "[site]\nname = \"a\"\n[tun]\nname = \"b\"\nbed_area_m2 = 7\n[kettle]\ncapacity_l = 7000\n";
+    std::fs::write(&tun, begun).unwrap();
+    let shown = std::fs::read_to_string(&displays).unwrap();
+    for (unit, table, measures, _) in SKID {
+        let column = STANDING.iter().find(|row| row.0 == measures).unwrap().1;
+        let shows = shown
+            .lines()
+            .find_map(|line| line.strip_prefix(column))
+            .unwrap();
+        let mut arguments = vec![
+            "registers",
+            "--unit",
+            unit,
+            "--table",
+            table,
+            "--count",
+            "300",
+        ];
+        arguments.extend([
+            "--expect",
+            shows.trim(),
+            "--id",
+            measures,
+            "--measures",
+            measures,
+        ]);
+        let file = tun.to_str().unwrap();
+        arguments.extend(["--into", file]);
+        if measures == "runnings-gravity" {
+            arguments.extend(["--temperature", "runnings-temperature"]);
+        }
+        let added = probed(port, &arguments);
+        assert!(added.status.success(), "{added:?}");
+        let again = probed(port, &arguments);
+        assert_eq!(again.status.code(), Some(64), "{again:?}");
+    }
+    let configuration = lauterd::config::load_with(&tun, &lauterd::config::Surroundings::none());
+    let configuration = configuration.unwrap_or_else(|errors| panic!("{errors}"));
+    assert_eq!(configuration.modbus_links.len(), 1);
+    for ((.., expected), configured) in SKID.iter().zip(&configuration.instruments) {
+        let Source::Modbus(point) = &configured.source else {
+            panic!("{configured:?}");
+        };
+        let found = (
+            point.address,
+            point.value_type,
+            point.byte_order,
+            point.scale,
+        );
+        assert_eq!(found, *expected, "{}", configured.instrument.id);
+    }
+    let nothing = [
+        "registers",
+        "--unit",
+        "23",
+        "--expect",
+        "-7",
+        "--id",
+        "x",
+        "--measures",
+        "runoff-flow",
+    ];
+    let nothing = [nothing.as_slice(), &["--into", tun.to_str().unwrap()]].concat();
+    let nothing = probed(port, &nothing);
+    assert_eq!(nothing.status.code(), Some(65), "{nothing:?}");
 }
 
 #[test]

@@ -2,6 +2,7 @@
 //!
 //! `UPDATE_DOCUMENTS=1 cargo test --test packaging` writes pages and completions anew.
 
+#[cfg(feature = "demo")]
 use std::collections::BTreeMap;
 use std::fs;
 use std::io::{Read as _, Write as _};
@@ -10,7 +11,9 @@ use std::os::fd::OwnedFd;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 
+#[cfg(feature = "demo")]
 use clap::CommandFactory as _;
+#[cfg(feature = "demo")]
 use clap_complete::Shell;
 
 fn root() -> &'static Path {
@@ -18,6 +21,7 @@ fn root() -> &'static Path {
 }
 
 /// Pages of a command and all below it, by file name.
+#[cfg(feature = "demo")]
 fn manual(command: &clap::Command, name: &str, pages: &mut BTreeMap<String, Vec<u8>>) {
     let mut page = Vec::new();
     clap_mangen::Man::new(command.clone())
@@ -35,22 +39,34 @@ fn manual(command: &clap::Command, name: &str, pages: &mut BTreeMap<String, Vec<
     }
 }
 
+/// What the packages bring to be called, and its command line.
+#[cfg(feature = "demo")]
+fn programs() -> [(&'static str, clap::Command); 2] {
+    [
+        ("lauterd", lauterd::cli::Arguments::command()),
+        ("simulators", simulators::cli::command()),
+    ]
+}
+
+#[cfg(feature = "demo")]
 fn completions() -> BTreeMap<String, Vec<u8>> {
-    let files = [
-        (Shell::Bash, "lauterd.bash"),
-        (Shell::Zsh, "_lauterd"),
-        (Shell::Fish, "lauterd.fish"),
-    ];
-    let written = files.map(|(shell, file)| {
-        let mut command = lauterd::cli::Arguments::command();
-        let mut out = Vec::new();
-        clap_complete::generate(shell, &mut command, "lauterd", &mut out);
-        (file.to_owned(), out)
-    });
-    written.into_iter().collect()
+    let mut files = BTreeMap::new();
+    for (name, mut command) in programs() {
+        for shell in [Shell::Bash, Shell::Zsh, Shell::Fish] {
+            let file = match shell {
+                Shell::Zsh => format!("_{name}"),
+                other => format!("{name}.{other}"),
+            };
+            let mut out = Vec::new();
+            clap_complete::generate(shell, &mut command, name, &mut out);
+            files.insert(file, out);
+        }
+    }
+    files
 }
 
 /// The files of a folder of the manual are those that are expected, to the byte.
+#[cfg(feature = "demo")]
 fn assert_generated(folder: &str, expected: &BTreeMap<String, Vec<u8>>) {
     let folder = root().join(folder);
     if std::env::var_os("UPDATE_DOCUMENTS").is_some() {
@@ -82,10 +98,11 @@ fn assert_generated(folder: &str, expected: &BTreeMap<String, Vec<u8>>) {
 #[cfg(feature = "demo")]
 fn every_command_has_its_manual_page() {
     let mut pages = BTreeMap::new();
-    let mut command = lauterd::cli::Arguments::command();
-    command.build();
-    manual(&command, "lauterd", &mut pages);
-    assert!(pages.len() > 20, "only {}", pages.len());
+    for (name, mut command) in programs() {
+        command.build();
+        manual(&command, name, &mut pages);
+    }
+    assert!(pages.len() > 30, "only {}", pages.len());
     assert_generated("docs/man", &pages);
 }
 
@@ -117,17 +134,17 @@ fn the_instances_unit_is_the_services_but_for_what_names_the_instance() {
     assert_eq!(each.iter().filter(|line| line.contains("%i")).count(), 5);
 }
 
-/// `[package.metadata.deb]` of the manifest.
-fn debian() -> toml::Table {
-    let manifest = fs::read_to_string(root().join("Cargo.toml")).unwrap();
+/// `[package.metadata.deb]` of a manifest.
+fn debian(manifest: &str) -> toml::Table {
+    let manifest = fs::read_to_string(root().join(manifest)).unwrap();
     let manifest: toml::Table = manifest.parse().unwrap();
     let metadata = manifest["package"]["metadata"]["deb"].as_table();
     metadata.unwrap().clone()
 }
 
-/// What the package brings: the file here, and where it goes.
-fn assets() -> Vec<(String, String)> {
-    let metadata = debian();
+/// What a package brings: the file here, and where it goes.
+fn assets(manifest: &str) -> Vec<(String, String)> {
+    let metadata = debian(manifest);
     let rows = metadata["assets"].as_array().unwrap();
     rows.iter()
         .map(|row| (row[0].as_str().unwrap(), row[1].as_str().unwrap()))
@@ -135,9 +152,27 @@ fn assets() -> Vec<(String, String)> {
         .collect()
 }
 
+/// What is brought stands beside the manifest, but for what is built.
+fn assert_assets_are_there(manifest: &str) {
+    let beside = root().join(manifest);
+    let beside = beside.parent().unwrap();
+    for (here, _) in assets(manifest)
+        .iter()
+        .filter(|(here, _)| !here.starts_with("target/"))
+    {
+        let folder = Path::new(here).parent().unwrap();
+        let there = if here.contains('*') {
+            folder
+        } else {
+            Path::new(here)
+        };
+        assert!(beside.join(there).exists(), "{manifest}: {here}");
+    }
+}
+
 #[test]
 fn the_package_brings_every_file_that_a_site_needs() {
-    let assets = assets();
+    let assets = assets("Cargo.toml");
     let brought = |file: &str| assets.iter().any(|(here, _)| here == file);
     let units = fs::read_dir(root().join("systemd")).unwrap();
     let units = units
@@ -150,7 +185,7 @@ fn the_package_brings_every_file_that_a_site_needs() {
     for file in [
         "target/release/lauterd",
         "config/minimal.toml",
-        "docs/man/*.1",
+        "docs/man/lauterd*.1",
         "docs/completions/lauterd.bash",
         "docs/completions/_lauterd",
         "docs/completions/lauterd.fish",
@@ -158,30 +193,47 @@ fn the_package_brings_every_file_that_a_site_needs() {
     ] {
         assert!(brought(file), "{file}");
     }
-    for (here, _) in assets
-        .iter()
-        .filter(|(here, _)| !here.starts_with("target/"))
-    {
-        let folder = Path::new(here).parent().unwrap();
-        let there = if here.contains('*') {
-            folder
+    assert_assets_are_there("Cargo.toml");
+}
+
+/// Both may stand on one machine: no file goes to the same place.
+#[test]
+fn the_simulators_are_a_package_of_their_own_with_their_pages_and_completions() {
+    let manifest = "simulators/Cargo.toml";
+    assert_assets_are_there(manifest);
+    let assets = assets(manifest);
+    for file in [
+        "target/release/simulators",
+        "../docs/man/simulators*.1",
+        "../docs/completions/simulators.bash",
+    ] {
+        assert!(assets.iter().any(|(here, _)| here == file), "{file}");
+    }
+    let of_service = self::assets("Cargo.toml");
+    let file = |(here, there): &(String, String)| {
+        let name = here.rsplit('/').next().unwrap_or_default();
+        if there.ends_with('/') {
+            format!("{there}{name}")
         } else {
-            Path::new(here)
-        };
-        assert!(root().join(there).exists(), "{here}");
+            there.clone()
+        }
+    };
+    for asset in &assets {
+        let clash = of_service.iter().find(|other| file(other) == file(asset));
+        assert_eq!(clash, None);
     }
 }
 
 /// What a person changes is not what a package brings: an upgrade asks nobody and overwrites nothing.
 #[test]
 fn the_package_brings_no_configuration_of_a_site() {
-    let at_etc: Vec<String> = assets()
+    let at_etc: Vec<String> = assets("Cargo.toml")
         .into_iter()
         .map(|(_, there)| there)
         .filter(|there| there.starts_with("etc/"))
         .collect();
     assert_eq!(at_etc, ["etc/lauterd/example.toml"]);
-    let kept = debian()["conf-files"].clone();
+    let kept = debian("Cargo.toml")["conf-files"].clone();
     assert_eq!(kept, toml::Value::from(vec!["/etc/lauterd/example.toml"]));
     for name in ["lauterd.service", "lauterd@.service"] {
         assert!(

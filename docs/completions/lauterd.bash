@@ -1916,7 +1916,7 @@ _lauterd() {
                     return 0
                     ;;
                 --leave-out)
-                    COMPREPLY=($(compgen -W "instruments alarms dry-run" -- "${cur}"))
+                    COMPREPLY=($(compgen -W "instruments loop-checks alarms dry-run" -- "${cur}"))
                     return 0
                     ;;
                 --to)
@@ -3519,7 +3519,7 @@ _lauterd() {
             return 0
             ;;
         lauterd__subcmd__probe__subcmd__registers)
-            opts="-h -V --unit --table --from --count --watch --expect --id --measures --unit-of-value --pick --all --tcp --rtu-over-tcp --rtu --baud --parity --timeout --help --version"
+            opts="-h -V --unit --table --from --count --watch --expect --id --measures --unit-of-value --temperature --pick --all --into --tcp --rtu-over-tcp --rtu --baud --parity --timeout --help --version"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -3561,7 +3561,15 @@ _lauterd() {
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;
+                --temperature)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
                 --pick)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --into)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;
@@ -3597,7 +3605,7 @@ _lauterd() {
             return 0
             ;;
         lauterd__subcmd__probe__subcmd__topics)
-            opts="-h -V --broker --user --password-file --tls --ca-file --config --filter --listen-for --watch --expect --id --measures --unit-of-value --pick --all --help --version"
+            opts="-h -V --broker --user --password-file --tls --ca-file --config --filter --listen-for --watch --expect --id --measures --unit-of-value --temperature --pick --all --into --help --version"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -3647,7 +3655,15 @@ _lauterd() {
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;
+                --temperature)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
                 --pick)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --into)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;

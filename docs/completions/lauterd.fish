@@ -83,11 +83,13 @@ coil\t''"
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l from -d 'First address, counted from 0' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l count -d 'How many registers' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l watch -d 'Reads again for so many seconds and shows what moves; what leaves the expected range loses its mark' -r
-complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l expect -d 'What the instrument shows now, for example 1030..1060: readings within it are marked and stand first. Without it the usual range of --measures counts, if that is given' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l expect -d 'What the instrument shows now, for example 1048.9, or 1030..1060 where it moves: readings within it, or within 2 % of it, are marked and stand first. Without it the usual range of --measures counts, if that is given' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l id -d 'Name of the instrument in the table to paste' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l measures -d 'What it measures: runnings-gravity, runoff-flow, kettle-volume and so on' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l unit-of-value -d 'Unit of its readings; without it the usual one of the quantity' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l temperature -d 'Name of the thermometer that compensates it: a density needs one, and a pH for limits at room temperature' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l pick -d 'Which of the listed readings the table to paste is for' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l into -d 'Adds the table to this configuration instead of printing it to be pasted; a file that is not there is begun' -r -F
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l tcp -d 'Modbus TCP' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l rtu-over-tcp -d 'RTU frames through a TCP gateway' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l rtu -d 'Modbus RTU on a serial device' -r
@@ -106,11 +108,13 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_s
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l config -d 'Configuration of the tun, for its broker' -r -F
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l filter -d 'Topics to listen to; may be given more than once' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l listen-for -d 'How long to listen' -r
-complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l expect -d 'What the instrument shows now, for example 1030..1060: readings within it are marked and stand first. Without it the usual range of --measures counts, if that is given' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l expect -d 'What the instrument shows now, for example 1048.9, or 1030..1060 where it moves: readings within it, or within 2 % of it, are marked and stand first. Without it the usual range of --measures counts, if that is given' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l id -d 'Name of the instrument in the table to paste' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l measures -d 'What it measures: runnings-gravity, runoff-flow, kettle-volume and so on' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l unit-of-value -d 'Unit of its readings; without it the usual one of the quantity' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l temperature -d 'Name of the thermometer that compensates it: a density needs one, and a pH for limits at room temperature' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l pick -d 'Which of the listed readings the table to paste is for' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l into -d 'Adds the table to this configuration instead of printing it to be pasted; a file that is not there is begun' -r -F
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l tls -d 'Encrypts the connection'
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l watch -d 'Shows the values every second as they change'
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l all -d 'Lists the readings outside the expected range as well'
@@ -125,6 +129,7 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and not __fi
 complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and not __fish_seen_subcommand_from alarms help" -l watch -d 'How long every instrument is read' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and not __fish_seen_subcommand_from alarms help" -l plan -d 'Plan of a brew for the dry run; without it one that fits the tun' -r -F
 complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and not __fish_seen_subcommand_from alarms help" -l leave-out -d 'Leaves parts out; their lines are not done' -r -f -a "instruments\t''
+loop-checks\t''
 alarms\t''
 dry-run\t''"
 complete -c lauterd -n "__fish_lauterd_using_subcommand commission; and not __fish_seen_subcommand_from alarms help" -l to -d 'Writes the sheet as well: .html to print and sign, .json, or text' -r -F

@@ -4,9 +4,11 @@
 //! estimator must find the stop-point without knowing any of that. From `lauter-core` only the units and the
 //! vocabulary of readings are used, so that a mistake in an estimator cannot hide in the model as well.
 //!
-//! Everything but [`serve`] and [`play`] is pure: a scenario and a seed give the same run-off, bit for bit, and nothing is
+//! Everything but [`serve`], [`play`] and [`cli`] is pure: a scenario and a seed give the same run-off, bit for bit, and nothing is
 //! shared between two brewhouses, so that studies may run them in parallel.
 
+pub mod built_in;
+pub mod cli;
 pub mod fault;
 pub mod instrument;
 pub mod lauterd_files;

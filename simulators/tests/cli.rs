@@ -258,6 +258,13 @@ fn a_recording_without_a_fitting_configuration_is_refused_with_what_to_do() {
     let (code, message) = play(&[&path("RUN.csv"), "--config", &path("hill.toml")]);
     assert_eq!(code, Some(65), "{message}");
     assert!(message.contains("its columns are: flow"), "{message}");
+    write(
+        "recorded.toml",
+        "[[instrument]]\nid = \"flow\"\nmeasures = \"runoff-flow\"\nunit = \"L/min\"\n",
+    );
+    let (code, message) = play(&[&path("RUN.csv"), "--config", &path("recorded.toml")]);
+    assert_eq!(code, Some(78), "{message}");
+    assert!(message.contains("nobody could read them"), "{message}");
     write("RUN.csv", "elapsed_s,runnings_ph\n0,5.4\n1,5.4\n");
     let (code, message) = play(&[&path("RUN.csv"), "--config", &path("hill.toml")]);
     assert_eq!(code, Some(64), "{message}");

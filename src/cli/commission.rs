@@ -5,6 +5,7 @@
 
 #[cfg(feature = "demo")]
 mod alarms;
+mod checked;
 #[cfg(feature = "demo")]
 mod dry_run;
 #[cfg(feature = "demo")]
@@ -26,7 +27,8 @@ use crate::exit::Failure;
 
 /// Walks through the commissioning of a tun and writes the acceptance sheet
 ///
-/// It looks at every link and instrument, asks whether signs and units can be right, provokes every alarm on a simulated
+/// It looks at every link and instrument, asks whether signs and units can be right, looks up each
+/// instrument's last loop check, provokes every alarm on a simulated
 /// brewhouse and sees it at the broker, and runs a whole simulated run-off with the tun's own settings. It writes to no
 /// instrument. Nothing of the test appears below the site's own topics.
 #[derive(Debug, Args)]

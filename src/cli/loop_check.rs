@@ -6,6 +6,8 @@ mod guide;
 mod page;
 mod steps;
 
+pub use page::result;
+
 use std::fs;
 use std::io::Write as _;
 use std::path::PathBuf;

@@ -3,6 +3,7 @@
 //! Owns what is asked for and the listing of units. It reads and listens; nothing is written to a device or a topic.
 
 mod broker;
+mod into;
 mod line;
 mod live;
 mod registers;
@@ -33,6 +34,8 @@ Examples:
   lauterd probe registers --tcp 192.0.2.10:502 --unit 3 --from 90 --count 40
   lauterd probe registers --tcp 192.0.2.10:502 --unit 3 --from 90 --expect 1030..1060 --watch 10 \\
       --id runnings_density --measures runnings-gravity --unit-of-value kg/m3
+  lauterd probe registers --tcp 192.0.2.10:502 --unit 5 --expect 5.02 \\
+      --id runnings_ph --measures runnings-ph --into tun-1.toml
   lauterd probe topics --broker 192.0.2.20:1883 --measures runoff-flow --unit-of-value L/min")]
 pub struct Arguments {
     #[command(subcommand)]
@@ -85,6 +88,7 @@ fn unreachable(words: String) -> Failure {
 async fn units(asked: &Units) -> Result<(), Failure> {
     let mut probe = Probe::new(asked.line.link()?);
     let mut text = String::new();
+    let mut absent = None;
     for unit in asked.first..=asked.last {
         let seen = probe
             .read(unit, Table::Input, 0, 1)
@@ -92,14 +96,22 @@ async fn units(asked: &Units) -> Result<(), Failure> {
             .map_err(unreachable)?;
         let says = match seen {
             Seen::Silent(_) => continue,
+            Seen::Absent(why) => {
+                absent = Some(why);
+                continue;
+            }
             Seen::Refused(why) => format!("answers, and refuses input register 0: {why}"),
             Seen::Registers(_) | Seen::Bits(_) => "answers".to_owned(),
         };
         let _ = writeln!(text, "unit {unit:>3}  {says}");
     }
     if text.is_empty() {
+        let look = match absent {
+            Some(why) => format!("a gateway does, and says {why:?}; check the line behind it"),
+            None => "check cable, address, baud rate and parity".to_owned(),
+        };
         return Err(unreachable(format!(
-            "no unit from {} to {} answers; check cable, address, baud rate and parity, and try a longer --timeout",
+            "no unit from {} to {} answers; {look}, and try a longer --timeout",
             asked.first, asked.last
         )));
     }

@@ -6,11 +6,12 @@
 use crate::config::model::{ByteOrder, ValueType};
 use crate::ingest::modbus::number;
 
-/// Types in the order in which instruments use them, the commonest first (common practice, no source).
+/// Types in the order in which instruments use them, the commonest first (common practice, no source). Signed before
+/// unsigned: the two read alike until something falls a little below nought, and then the unsigned one leaps.
 const TYPES: [ValueType; 8] = [
     ValueType::F32,
-    ValueType::U16,
     ValueType::I16,
+    ValueType::U16,
     ValueType::I32,
     ValueType::U32,
     ValueType::F64,
@@ -64,8 +65,8 @@ fn is_float(value_type: ValueType) -> bool {
 }
 
 impl Way {
-    /// What this way gives, if its registers were all read and the number is plausible.
-    pub fn value(&self, registers: &[(u16, u16)]) -> Option<f64> {
+    /// Its registers, if all of them were read.
+    fn run(&self, registers: &[(u16, u16)]) -> Option<Vec<u16>> {
         let count = words(self.value_type);
         let first = registers
             .iter()
@@ -75,10 +76,19 @@ impl Way {
             .iter()
             .zip(self.address..)
             .all(|((address, _), expected)| *address == expected);
-        if !in_a_row {
-            return None;
-        }
-        let run: Vec<u16> = run.iter().map(|(_, register)| *register).collect();
+        in_a_row.then(|| run.iter().map(|(_, register)| *register).collect())
+    }
+
+    /// How many of its registers hold nought: a number that fills its registers explains them better than one that
+    /// begins in the empty ones before it.
+    fn empty_words(&self, registers: &[(u16, u16)]) -> usize {
+        let run = self.run(registers).unwrap_or_default();
+        run.iter().filter(|register| **register == 0).count()
+    }
+
+    /// What this way gives, if its registers were all read and the number is plausible.
+    pub fn value(&self, registers: &[(u16, u16)]) -> Option<f64> {
+        let run = self.run(registers)?;
         let raw = number(self.value_type, self.byte_order, &run);
         let size = raw.abs();
         let plausible = size == 0.0 || (LEAST..=GREATEST).contains(&size);
@@ -108,12 +118,18 @@ pub fn candidates(registers: &[(u16, u16)], expected: Option<(f64, f64)>) -> Vec
         }
     }
     // An idle register fits many ranges that reach to 0; what says something comes first.
-    found.sort_by_key(|candidate| {
+    found.sort_by_cached_key(|candidate| {
+        let way = &candidate.way;
         let marked = candidate.is_expected;
         (
             !marked,
             marked && candidate.value == 0.0,
-            marked && !is_float(candidate.way.value_type),
+            marked && !is_float(way.value_type),
+            if marked {
+                way.empty_words(registers)
+            } else {
+                0
+            },
         )
     });
     found
@@ -190,6 +206,22 @@ mod tests {
             .map(|candidate| format!("{} x {}", candidate.way.address, candidate.way.scale))
             .collect();
         assert_eq!(scales, ["7 x 0.1"]);
+    }
+
+    #[test]
+    fn a_number_that_fills_its_registers_stands_before_one_that_begins_in_empty_ones() {
+        let first = |registers: &[u16], expected| {
+            let found = candidates(&placed(7, registers), Some(expected));
+            (found[0].way.address, found[0].way.value_type)
+        };
+        assert_eq!(first(&[0, 0, 0, 502], (5.0, 5.1)), (10, ValueType::I16));
+        // 73.009 in thousandths is 0x0001_1D31.
+        assert_eq!(first(&[0, 0, 1, 0x1D31], (72.0, 74.0)), (9, ValueType::I32));
+        // With its words swapped, the empty register before it would give 1048.0.
+        assert_eq!(
+            first(&[0, FLOAT[0], FLOAT[1]], (1040.0, 1060.0)),
+            (8, ValueType::F32)
+        );
     }
 
     #[test]

@@ -44,6 +44,25 @@ pub fn usual(measures: Measures, unit: Unit) -> Option<(f64, f64)> {
     }
 }
 
+/// Physical limits to begin with, in `unit`: wider than what is usual, so that nothing true is taken for a fault before
+/// somebody has set the instrument's own. None where the unit does not fit the quantity.
+pub fn limits(measures: Measures, unit: Unit) -> Option<(f64, f64)> {
+    let (low, high) = usual(measures, unit)?;
+    let margin = (high - low) * LIMITS_BEYOND_USUAL;
+    match unit {
+        Unit::Milliampere | Unit::Bool => Some((low, high)),
+        _ => Some((tidy(low - margin), tidy(high + margin))),
+    }
+}
+
+/// Of the width of the usual range, on each side. Own choice.
+const LIMITS_BEYOND_USUAL: f64 = 0.1;
+
+/// Without the digits of a sum.
+fn tidy(limit: f64) -> f64 {
+    (limit * 1e3).round() / 1e3
+}
+
 /// The unit that instruments of this kind are most often set to.
 pub fn usual_unit(measures: Measures) -> Unit {
     match measures.dimension() {

@@ -37,15 +37,17 @@ pub enum Part {
     Links,
     Instruments,
     SignsAndUnits,
+    LoopChecks,
     Alarms,
     DryRun,
 }
 
 impl Part {
-    pub const ALL: [Self; 5] = [
+    pub const ALL: [Self; 6] = [
         Self::Links,
         Self::Instruments,
         Self::SignsAndUnits,
+        Self::LoopChecks,
         Self::Alarms,
         Self::DryRun,
     ];
@@ -55,6 +57,7 @@ impl Part {
             Self::Links => "Links",
             Self::Instruments => "Instruments",
             Self::SignsAndUnits => "Signs and units",
+            Self::LoopChecks => "Loop checks of the record",
             Self::Alarms => "Alarms, provoked and seen at the broker",
             Self::DryRun => "Dry run of a whole run-off",
         }

@@ -64,6 +64,11 @@ impl Recording {
         let clock = match header.get(0) {
             Some("elapsed_s") => Clock::Elapsed,
             Some("time") => Clock::Wall { first: None },
+            Some(capture) if capture.starts_with("{\"capture\"") => {
+                let text = "it holds the raw bytes of `lauterd record`, not a run-off; `simulators play` serves them to \
+                            `lauterd run` again";
+                return Err(DataFault::at(path, 1, text));
+            }
             other => {
                 let found = other.unwrap_or_default();
                 let text = format!("the first column is \"{found}\"; it must be elapsed_s or time");

@@ -139,6 +139,16 @@ pub const MISTAKES: &[Mistake] = &[
         &["RUN.csv:1", "seconds", "elapsed_s or time"],
     ),
     mistake(
+        "recording: a capture of raw bytes",
+        (
+            RUN,
+            "elapsed_s,",
+            "{\"capture\":1,\"time\":\"2026-04-12T08:30:00Z\",\"configuration\":\"\"}\n",
+        ),
+        65,
+        &["RUN.csv:1", "lauterd record", "simulators play"],
+    ),
+    mistake(
         "data: wall-clock time that is none",
         (RUN, "elapsed_s", "time"),
         65,

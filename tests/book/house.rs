@@ -248,6 +248,13 @@ impl House {
                 self.provoke(alarm, &words);
             }
             ["lauterd", "user", "add", ..] => return self.alone(line, "password"),
+            ["lauterd", "probe", ..] if words.contains(&"--into") => {
+                // The page begins the tun's configuration with it; this house has one already, with these instruments.
+                return self.alone(
+                    &line.replace("--into tun-1.toml", "--into begun.toml"),
+                    "/dev/null",
+                );
+            }
             _ => {}
         }
         self.alone(line, "/dev/null")?;

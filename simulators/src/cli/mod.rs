@@ -11,25 +11,26 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use clap::{Parser, Subcommand};
-use simulators::play::PlayError;
-use simulators::record::RecordError;
-use simulators::serve::ServeError;
-use simulators::study::plots::PlotError;
-use simulators::{Scenario, ScenarioError, lauterd_files, record};
+use crate::play::PlayError;
+use crate::record::RecordError;
+use crate::serve::ServeError;
+use crate::study::plots::PlotError;
+use crate::{Scenario, ScenarioError, built_in, lauterd_files, record};
+use clap::{CommandFactory as _, Parser, Subcommand};
 
 const EXAMPLES: &str = "\
 Examples:
-  simulators serve simulators/scenarios/orchard-ale-channel.toml --speed 60
-  simulators serve simulators/scenarios/small-rtu.toml --rtu pty --truth truth.jsonl
-  simulators serve simulators/scenarios/three-makes.toml --control 127.0.0.1:5599 --write-config tun.toml
+  simulators serve orchard-ale-channel --speed 60
+  simulators serve small-rtu --rtu pty --truth truth.jsonl
+  simulators serve three-makes --control 127.0.0.1:5599 --write-config tun.toml
   simulators inject --at 127.0.0.1:5599 freeze runnings_density for_s=120
   simulators play brew-2026-0412/RUN.csv --config tun-1.toml --speed 10 --write-config played.toml
-  simulators record simulators/scenarios/harbour-stout.toml --seed 7 --into harbour
+  simulators record harbour-stout --seed 7 --into harbour
+  simulators show three-makes > ours.toml
   simulators draw --seed 42 > brew.toml
-  simulators check simulators/scenarios/*.toml
+  simulators check ours.toml brew.toml
   simulators study --brews 200 --json study.json --plots plots
-  simulators config simulators/scenarios/hill-lager.toml > config/simulated-hill-lager.toml";
+  simulators config hill-lager > hill-lager.toml";
 
 /// A simulated brewhouse: lauter tun, kettle, and the instruments that watch the run-off.
 #[derive(Debug, Parser)]
@@ -42,16 +43,16 @@ struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     /// Serves a brewhouse live over Modbus and MQTT. Reads commands from standard input; `help` lists them.
-    #[command(after_help = simulators::fault::HELP)]
+    #[command(after_help = crate::fault::HELP)]
     Serve(serve::Serve),
     /// Lets something happen in a brewhouse that is being served, from another terminal.
-    #[command(after_help = simulators::fault::HELP)]
+    #[command(after_help = crate::fault::HELP)]
     Inject(control::Inject),
     Play(play::Play),
     /// Simulates a whole brew and writes the files of a replay: RUN.csv, samples.csv, config.toml, plan.toml, and
     /// the truth in truth.csv and truth.json.
     Record {
-        /// Scenario file.
+        /// Scenario: a file, or the name of one that is built in.
         scenario: PathBuf,
         /// Seed of all randomness; without it the scenario's own.
         #[arg(long)]
@@ -59,6 +60,11 @@ enum Command {
         /// Directory to write into; made if it is not there.
         #[arg(long)]
         into: PathBuf,
+    },
+    /// Prints a scenario that is built in, to be changed; without a name, lists them.
+    Show {
+        #[arg(value_name = "NAME")]
+        name: Option<String>,
     },
     /// Prints an invented scenario.
     Draw {
@@ -74,6 +80,7 @@ enum Command {
     Study(study::Study),
     /// Prints lauterd's configuration for a scenario, or its run-off plan.
     Config {
+        /// Scenario: a file, or the name of one that is built in.
         scenario: PathBuf,
         /// The plan instead of the configuration.
         #[arg(long)]
@@ -81,10 +88,19 @@ enum Command {
     },
 }
 
+/// The command line, for manual pages and completions.
+pub fn command() -> clap::Command {
+    Cli::command()
+}
+
 /// What went wrong, with its exit code.
 #[derive(Debug, thiserror::Error)]
 enum Failure {
-    #[error("{}: {source}; name a scenario file that can be read", path.display())]
+    #[error(
+        "{}: {source}; name a scenario file that can be read, or one of those built in: {}",
+        path.display(),
+        built_in::names()
+    )]
     NoInput {
         path: PathBuf,
         source: std::io::Error,
@@ -165,6 +181,7 @@ fn run(command: Command) -> Result<(), Failure> {
             let outcome = record::record(&scenario, seed.unwrap_or(scenario.seed), &into)?;
             print(&serde_json::to_string_pretty(&outcome.crossings).expect("finite numbers"));
         }
+        Command::Show { name } => show(name.as_deref())?,
         Command::Draw { seed } => print(&Scenario::draw(seed).to_toml()),
         Command::Check { scenarios } => check(&scenarios)?,
         Command::Study(arguments) => study::run(&arguments)?,
@@ -194,11 +211,36 @@ fn check(paths: &[PathBuf]) -> Result<(), Failure> {
     first.map_or(Ok(()), Err)
 }
 
-fn read(path: &Path) -> Result<Scenario, Failure> {
-    let text = fs::read_to_string(path).map_err(|source| Failure::NoInput {
-        path: path.to_owned(),
-        source,
+fn show(name: Option<&str>) -> Result<(), Failure> {
+    let Some(name) = name else {
+        for (name, text) in built_in::ALL {
+            print(&format!("{name:<20}  {}", built_in::what_it_is(text)));
+        }
+        return Ok(());
+    };
+    let text = built_in::named(name).ok_or_else(|| {
+        let known = built_in::names();
+        Failure::Refused(format!(
+            "{name}: no such scenario is built in; there are {known}"
+        ))
     })?;
+    print(text.trim_end());
+    Ok(())
+}
+
+/// A file, or else what is built in under this name.
+fn read(path: &Path) -> Result<Scenario, Failure> {
+    let text = match fs::read_to_string(path) {
+        Ok(text) => text,
+        Err(source) => path
+            .to_str()
+            .and_then(built_in::named)
+            .map(str::to_owned)
+            .ok_or_else(|| Failure::NoInput {
+                path: path.to_owned(),
+                source,
+            })?,
+    };
     Scenario::from_toml(&text).map_err(|source| Failure::Scenario {
         path: path.to_owned(),
         source,

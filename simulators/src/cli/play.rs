@@ -4,12 +4,12 @@ use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::time::Duration;
 
+use crate::play::capture::Capture;
+use crate::play::configuration::Played as Configuration;
+use crate::play::recording::Recording;
+use crate::play::{self, Options, PlayError};
+use crate::scenario;
 use clap::Args;
-use simulators::play::capture::Capture;
-use simulators::play::configuration::Played as Configuration;
-use simulators::play::recording::Recording;
-use simulators::play::{self, Options, PlayError};
-use simulators::scenario;
 
 use super::serve::{broker, live, stop_signal, write_file};
 use super::{Failure, print};

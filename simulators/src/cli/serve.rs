@@ -9,9 +9,9 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
+use crate::serve::{self, Handle, Options, ServeError, Snapshot};
+use crate::{Fault, Scenario, fault, lauterd_files, scenario};
 use clap::Args;
-use simulators::serve::{self, Handle, Options, ServeError, Snapshot};
-use simulators::{Fault, Scenario, fault, lauterd_files, scenario};
 use tokio::sync::mpsc;
 
 use super::control::{self, Asked};
@@ -23,7 +23,7 @@ const WAITING_LINES: usize = 16;
 /// How a scenario is served.
 #[derive(Debug, Args)]
 pub struct Serve {
-    /// Scenario file.
+    /// Scenario: a file, or the name of one that is built in.
     pub scenario: PathBuf,
     /// Simulated seconds in a second.
     #[arg(long, default_value_t = 1.0)]

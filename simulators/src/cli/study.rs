@@ -2,14 +2,14 @@
 
 use std::path::{Path, PathBuf};
 
+use crate::Scenario;
+use crate::scenario::Disturbance;
+use crate::study::campaign::Campaign;
+use crate::study::faults::{FaultCampaign, FaultFigures};
+use crate::study::trial::{self, HandSamples};
+use crate::study::{plots, text};
 use clap::Args;
 use lauter_core::supervisor::Parameters;
-use simulators::Scenario;
-use simulators::scenario::Disturbance;
-use simulators::study::campaign::Campaign;
-use simulators::study::faults::{FaultCampaign, FaultFigures};
-use simulators::study::trial::{self, HandSamples};
-use simulators::study::{plots, text};
 
 use super::{Failure, print};
 

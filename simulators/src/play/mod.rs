@@ -73,6 +73,11 @@ pub enum PlayError {
     NoBroker(String),
     #[error("no instrument of the configuration is in the recording; its columns are: {0}")]
     NothingToPlay(String),
+    #[error(
+        "no recorded instrument has modbus or mqtt in the configuration, so nobody could read them: name the tun's own, \
+         or one from `simulators config`"
+    )]
+    NoWayToRead,
     #[error(transparent)]
     Serve(#[from] ServeError),
 }
@@ -82,7 +87,7 @@ impl PlayError {
     pub fn exit_code(&self) -> u8 {
         match self {
             Self::NoInput { .. } => 66,
-            Self::Configuration { .. } => 78,
+            Self::Configuration { .. } | Self::NoWayToRead => 78,
             Self::Data { .. } | Self::NothingToPlay(_) => 65,
             Self::NoBroker(_) | Self::Serve(ServeError::Speed(_)) => 64,
             Self::Serve(_) => 69,

@@ -118,11 +118,15 @@ impl Recording {
         self.ends_s
     }
 
-    /// At least one instrument must have a column.
+    /// At least one instrument must have a column, and somewhere to be read.
     pub fn check(&self, instruments: &[Instrument]) -> Result<(), PlayError> {
-        let known = |column: &Column| instruments.iter().any(|i| i.id == column.id);
-        if self.columns.iter().any(known) {
-            return Ok(());
+        let mut known = instruments
+            .iter()
+            .filter(|instrument| self.columns.iter().any(|column| column.id == instrument.id))
+            .peekable();
+        if known.peek().is_some() {
+            let is_read = known.any(|it| it.modbus.is_some() || it.mqtt.is_some());
+            return is_read.then_some(()).ok_or(PlayError::NoWayToRead);
         }
         let ids: Vec<&str> = self
             .columns

@@ -54,18 +54,33 @@ pub fn scenario(configuration: &Configuration, plan: Option<&Plan>) -> Result<Sc
     scenario.tun.pressure_drop_limit_kpa = limit_kpa;
     scenario.modbus_links = links(configuration);
     scenario.instruments = instruments(configuration, &scenario);
+    if plan.is_none() && has_uncompensated_ph(&scenario) {
+        // The limit of a sample at room temperature cannot be watched with it.
+        "process".clone_into(&mut scenario.plan.ph_basis);
+    }
     let faults = scenario.faults();
     if faults.is_empty() {
         return Ok(scenario);
     }
     let faults: Vec<String> = faults.iter().map(ToString::to_string).collect();
-    Err(Failure::new(
-        Kind::Data,
-        format!(
-            "no brew can be simulated on this tun: {}; give a plan that fits it (--plan)",
-            faults.join("; ")
-        ),
-    ))
+    let of_instruments = faults.iter().any(|fault| fault.starts_with("instrument"));
+    let remedy = if of_instruments {
+        "mend it in the configuration"
+    } else {
+        "give a plan that fits it (--plan)"
+    };
+    let words = format!(
+        "no brew can be simulated on this tun: {}; {remedy}",
+        faults.join("; ")
+    );
+    Err(Failure::new(Kind::Data, words))
+}
+
+fn has_uncompensated_ph(scenario: &Scenario) -> bool {
+    let is_one = |instrument: &Instrument| {
+        instrument.measures == Measures::RunningsPh && instrument.temperature.is_none()
+    };
+    scenario.instruments.iter().any(is_one)
 }
 
 /// Nothing happens in it: it runs clear, and to the kettle at once.
@@ -347,6 +362,26 @@ mod tests {
             }
             assert!(again.mqtt.is_none() && again.influx.is_none());
         }
+    }
+
+    #[test]
+    fn a_ph_without_its_temperature_is_watched_as_it_reads_in_the_line() {
+        let compensated = include_str!("../../../config/simulated-harbour-stout.toml");
+        let ph_alone = {
+            let (before, ph) = compensated
+                .split_once("measures = \"runnings-ph\"")
+                .expect("a pH");
+            let ph = ph.replacen("temperature = \"runnings_temperature\"\n", "", 1);
+            format!("{before}measures = \"runnings-ph\"{ph}")
+        };
+        assert_ne!(ph_alone, compensated);
+        let basis = |text: &str| {
+            let site = config::parse(Path::new("site"), text.to_owned(), &Surroundings::none());
+            let scenario = scenario(&site.expect("a tun"), None).expect("a brew");
+            scenario.plan.ph_basis
+        };
+        assert_eq!(basis(&ph_alone), "process");
+        assert_eq!(basis(compensated), "room");
     }
 
     #[test]

@@ -7,6 +7,7 @@ use std::time::Duration;
 use clap::{Args, ValueEnum};
 use lauter_core::supervisor::LinkState;
 
+use super::checked;
 use super::watched::{Looked, look};
 use crate::cli::probe::BrokerOptions;
 use crate::cli::text::print;
@@ -57,6 +58,7 @@ pub struct Walk {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 enum Leave {
     Instruments,
+    LoopChecks,
     Alarms,
     DryRun,
 }
@@ -109,6 +111,12 @@ pub fn run(walk: &Walk) -> Result<(), Failure> {
         let looked = runtime.block_on(look(&configuration, lasting));
         lines.extend(links(&configuration, &looked));
         lines.extend(instruments(&configuration, &looked));
+    }
+    if walk.leaves_out(Leave::LoopChecks) {
+        let left_out = (Verdict::NotDone, "left out".to_owned());
+        lines.push(line(Part::LoopChecks, "all instruments", left_out));
+    } else {
+        lines.extend(checked::lines(&configuration));
     }
     lines.extend(simulations(walk, &configuration, &runtime)?);
     runtime.shutdown_timeout(Duration::from_millis(200));

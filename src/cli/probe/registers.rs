@@ -5,13 +5,14 @@ use std::time::Duration;
 
 use clap::{Args, ValueEnum};
 
+use super::into::{Unfinished, first_link, link_table};
 use super::line::Line;
 use super::live::Live;
 use super::wanted::Wanted;
 use super::{print, shown, unreachable};
 use crate::commission::candidates::{Candidate, Way, candidates};
 use crate::config;
-use crate::config::model::{Table, Transport};
+use crate::config::model::Table;
 use crate::exit::Failure;
 use crate::ingest::modbus::probe::Probe;
 
@@ -72,9 +73,10 @@ struct Watched {
 }
 
 pub async fn show(asked: &Registers) -> Result<(), Failure> {
+    let into = asked.wanted.file()?;
     let mut probe = Probe::new(asked.line.link()?);
     if asked.table.holds_bits() {
-        return show_bits(&mut probe, asked).await;
+        return show_bits(&mut probe, asked, into.as_ref()).await;
     }
     let expected = asked.wanted.expected();
     let registers = read(&mut probe, asked).await?;
@@ -103,7 +105,16 @@ pub async fn show(asked: &Registers) -> Result<(), Failure> {
     }
     // The order stands: what has moved is what is looked for, so long as it stays within the range.
     found.sort_by_key(|watched| (!watched.candidate.is_expected, !watched.has_moved()));
-    print(&listed(&registers, &found, asked))
+    let mut text = listed(&registers, &found, asked);
+    if let Some(picked) = found.get(asked.wanted.number() - 1)
+        && expected.is_some()
+    {
+        let tables = tables(&modbus(&picked.candidate.way, asked), asked, into.as_ref())?;
+        text.push_str(&asked.wanted.hand_over(&tables, into.as_ref())?);
+        return print(&text);
+    }
+    print(&text)?;
+    asked.wanted.left_as_it_was()
 }
 
 async fn read(probe: &mut Probe, asked: &Registers) -> Result<Vec<(u16, u16)>, Failure> {
@@ -208,16 +219,6 @@ fn listed(registers: &[(u16, u16)], found: &[Watched], asked: &Registers) -> Str
     for (number, watched) in (1..).zip(found) {
         let _ = writeln!(text, "{number:>5}  {}", row(watched));
     }
-    let number = asked.wanted.number();
-    if let Some(picked) = found.get(number - 1)
-        && expected.is_some()
-    {
-        let _ = write!(text, "\nIf number {number} is right, paste:\n\n");
-        text.push_str(&pasted(&picked.candidate.way, asked));
-        text.push_str(
-            "\nThen hold it against a known value: a buffer, a weighed solution, a stopped flow.\n",
-        );
-    }
     text
 }
 
@@ -248,45 +249,36 @@ fn row(watched: &Watched) -> String {
     )
 }
 
-fn pasted(way: &Way, asked: &Registers) -> String {
-    let mut text = asked.wanted.table_head();
-    let _ = write!(
-        text,
-        "\n[instrument.modbus]\nlink = \"skid\"\nunit_id = {}\ntable = \"{}\"\naddress = {}\ntype = \"{}\"\n\
-         byte_order = \"{}\"\nscale = {:?}\n",
+/// Where and how the picked registers are read, without the link.
+fn modbus(way: &Way, asked: &Registers) -> String {
+    format!(
+        "unit_id = {}\ntable = \"{}\"\naddress = {}\ntype = \"{}\"\nbyte_order = \"{}\"\nscale = {:?}\n",
         asked.unit,
         config::spelt(asked.table.table()),
         way.address,
         config::spelt(way.value_type),
         config::spelt(way.byte_order),
         way.scale
-    );
-    text.push_str(&pasted_link(asked));
-    text
+    )
 }
 
-/// The link once for all instruments behind it.
-fn pasted_link(asked: &Registers) -> String {
-    let Ok(link) = asked.line.link() else {
-        return String::new();
-    };
-    let way = match &link.transport {
-        Transport::Tcp(address) => format!("tcp = {address:?}"),
-        Transport::RtuOverTcp(address) => format!("rtu_over_tcp = {address:?}"),
-        Transport::Rtu {
-            path,
-            baud,
-            parity,
-            stop_bits,
-        } => format!(
-            "rtu = {path:?}\nbaud = {baud}\nparity = \"{}\"\nstop_bits = {stop_bits}",
-            config::spelt(*parity)
-        ),
-    };
-    format!("\n[[modbus_link]]     # once for all instruments behind it\nname = \"skid\"\n{way}\n")
+/// The instrument's tables, and that of its link where it is not there yet.
+fn tables(modbus: &str, asked: &Registers, into: Option<&Unfinished>) -> Result<String, Failure> {
+    let transport = asked.line.link()?.transport;
+    let (link, is_new) = into.map_or_else(first_link, |file| file.link(&transport));
+    let mut text = asked.wanted.table_head();
+    let _ = write!(text, "\n[instrument.modbus]\nlink = {link:?}\n{modbus}");
+    if is_new {
+        let _ = write!(text, "\n{}", link_table(&link, &transport));
+    }
+    Ok(text)
 }
 
-async fn show_bits(probe: &mut Probe, asked: &Registers) -> Result<(), Failure> {
+async fn show_bits(
+    probe: &mut Probe,
+    asked: &Registers,
+    into: Option<&Unfinished>,
+) -> Result<(), Failure> {
     let (unit, table) = (asked.unit, asked.table.table());
     let mut seen: Vec<(u16, bool, bool)> = Vec::new();
     let mut live = Live::new();
@@ -317,10 +309,22 @@ async fn show_bits(probe: &mut Probe, asked: &Registers) -> Result<(), Failure> 
             live.show(second, &rows)?;
         }
     }
-    print(&listed_bits(&seen, asked))
+    let mut text = listed_bits(&seen);
+    if let Some((address, ..)) = seen.get(asked.wanted.number() - 1) {
+        let modbus = format!(
+            "unit_id = {}\ntable = \"{}\"\naddress = {address}\ntype = \"bit\"\n",
+            asked.unit,
+            config::spelt(asked.table.table())
+        );
+        let tables = tables(&modbus, asked, into)?;
+        text.push_str(&asked.wanted.hand_over(&tables, into)?);
+        return print(&text);
+    }
+    print(&text)?;
+    asked.wanted.left_as_it_was()
 }
 
-fn listed_bits(seen: &[(u16, bool, bool)], asked: &Registers) -> String {
+fn listed_bits(seen: &[(u16, bool, bool)]) -> String {
     let mut text = "   no  address  from 1  state\n".to_owned();
     for (number, (address, on, changed)) in (1..).zip(seen) {
         let changed = if *changed { "  changed" } else { "" };
@@ -329,18 +333,6 @@ fn listed_bits(seen: &[(u16, bool, bool)], asked: &Registers) -> String {
             "{number:>5}  {address:>7}  {:>6}  {}{changed}",
             u32::from(*address) + 1,
             u8::from(*on)
-        );
-    }
-    let number = asked.wanted.number();
-    if let Some((address, ..)) = seen.get(number - 1) {
-        let _ = write!(
-            text,
-            "\nIf number {number} is right, paste:\n\n{}\n[instrument.modbus]\nlink = \"skid\"\nunit_id = {}\n\
-             table = \"{}\"\naddress = {address}\ntype = \"bit\"\n{}",
-            asked.wanted.table_head(),
-            asked.unit,
-            config::spelt(asked.table.table()),
-            pasted_link(asked)
         );
     }
     text

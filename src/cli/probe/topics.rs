@@ -104,6 +104,7 @@ impl Listing {
 }
 
 pub async fn show(asked: &Topics) -> Result<(), Failure> {
+    let into = asked.wanted.file()?;
     let mqtt = asked.broker.of_file(asked.config.as_deref())?;
     let client_id = format!("{}-probe-{}", mqtt.client_id, std::process::id());
     let mut hearing = Hearing::open(&mqtt, &client_id, &asked.filter)
@@ -125,7 +126,17 @@ pub async fn show(asked: &Topics) -> Result<(), Failure> {
         }
     }
     listing.left_off += hearing.missed();
-    print(&listed(&listing, asked))
+    let mut text = listed(&listing, asked);
+    if let Some(((topic, pointer), seen)) = sorted(&listing, asked).get(asked.wanted.number() - 1) {
+        let tables = tables(&listing, topic, pointer.as_deref(), asked);
+        text.push_str(&asked.wanted.hand_over(&tables, into.as_ref())?);
+        if seen.is_switch {
+            text.push_str("It is a switch: measures and unit must be those of one.\n");
+        }
+        return print(&text);
+    }
+    print(&text)?;
+    asked.wanted.left_as_it_was()
 }
 
 fn is_expected(seen: &Seen, asked: &Topics) -> bool {
@@ -208,17 +219,6 @@ fn listed(listing: &Listing, asked: &Topics) -> String {
             shown(seen.last)
         );
     }
-    let number = asked.wanted.number();
-    if let Some(((topic, pointer), seen)) = rows.get(number - 1) {
-        let _ = write!(text, "\nIf number {number} is right, paste:\n\n");
-        text.push_str(&pasted(listing, topic, pointer.as_deref(), asked));
-        text.push_str(
-            "\nThen hold it against a known value: a buffer, a weighed solution, a stopped flow.\n",
-        );
-        if seen.is_switch {
-            text.push_str("It is a switch: measures and unit must be those of one.\n");
-        }
-    }
     if asked.wanted.all {
         for (topic, count) in &listing.other {
             let _ = writeln!(text, "no number in {count} messages of {topic}");
@@ -227,7 +227,7 @@ fn listed(listing: &Listing, asked: &Topics) -> String {
     text
 }
 
-fn pasted(listing: &Listing, topic: &str, pointer: Option<&str>, asked: &Topics) -> String {
+fn tables(listing: &Listing, topic: &str, pointer: Option<&str>, asked: &Topics) -> String {
     let mut text = asked.wanted.table_head();
     let _ = write!(text, "\n[instrument.mqtt]\ntopic = {topic:?}\n");
     if let Some(pointer) = pointer {
@@ -290,7 +290,8 @@ mod tests {
         assert!(first.contains("skid/state  /flow"), "{text}");
         assert!(text.contains("remembered"), "{text}");
         assert!(!text.contains("/serial"), "{text}");
-        let table = &text[text.find("[[instrument]]").unwrap()..text.find("\nThen").unwrap()];
+        let (topic, pointer) = sorted(&listing, &asked)[0].0;
+        let table = tables(&listing, topic, pointer.as_deref(), &asked);
         let table: toml::Table = table.parse().expect("a table to paste");
         let instrument = &table["instrument"][0];
         assert_eq!(instrument["unit"].as_str(), Some("L/min"));

@@ -1,21 +1,24 @@
 //! What the engineer looks for: the instrument's quantity and unit, what it shows now, and its name in the table.
 
 use std::fmt::Write as _;
+use std::path::PathBuf;
 
 use clap::Args;
 use lauter_core::reading::Measures;
 use lauter_core::units::Unit;
 use serde::de::DeserializeOwned;
 
-use crate::commission::expected::{usual, usual_unit};
+use super::into::Unfinished;
+use crate::commission::expected::{limits, usual, usual_unit};
 use crate::config;
+use crate::exit::{Failure, Kind};
 
 /// What is looked for
 #[derive(Debug, Args)]
 pub struct Wanted {
-    /// What the instrument shows now, for example 1030..1060: readings within it are marked and stand first. Without
-    /// it the usual range of --measures counts, if that is given
-    #[arg(long, value_name = "LOW..HIGH", value_parser = range, allow_hyphen_values = true)]
+    /// What the instrument shows now, for example 1048.9, or 1030..1060 where it moves: readings within it, or within
+    /// 2 % of it, are marked and stand first. Without it the usual range of --measures counts, if that is given
+    #[arg(long, value_name = "VALUE|LOW..HIGH", value_parser = range, allow_hyphen_values = true)]
     expect: Option<(f64, f64)>,
     /// Name of the instrument in the table to paste
     #[arg(long, value_name = "ID", default_value = "new_instrument")]
@@ -26,13 +29,22 @@ pub struct Wanted {
     /// Unit of its readings; without it the usual one of the quantity
     #[arg(long, value_name = "UNIT", value_parser = spelt::<Unit>)]
     unit_of_value: Option<Unit>,
+    /// Name of the thermometer that compensates it: a density needs one, and a pH for limits at room temperature
+    #[arg(long, value_name = "ID")]
+    temperature: Option<String>,
     /// Which of the listed readings the table to paste is for
     #[arg(long, value_name = "NUMBER", default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..))]
     pick: u16,
     /// Lists the readings outside the expected range as well
     #[arg(long)]
     pub all: bool,
+    /// Adds the table to this configuration instead of printing it to be pasted; a file that is not there is begun
+    #[arg(long, value_name = "FILE", requires_all = ["id", "measures"])]
+    into: Option<PathBuf>,
 }
+
+/// How far what an instrument shows may lie from what its registers say a moment later. Own choice.
+const SHOWN_WITHIN: f64 = 0.02;
 
 /// A word as the configuration spells it.
 fn spelt<T: DeserializeOwned>(text: &str) -> Result<T, String> {
@@ -40,12 +52,22 @@ fn spelt<T: DeserializeOwned>(text: &str) -> Result<T, String> {
 }
 
 fn range(text: &str) -> Result<(f64, f64), String> {
-    let ends = text.split_once("..").and_then(|(low, high)| {
-        let low: f64 = low.trim().parse().ok()?;
-        let high: f64 = high.trim().parse().ok()?;
-        (low.is_finite() && high.is_finite() && low <= high).then_some((low, high))
-    });
-    ends.ok_or_else(|| "give the least and the greatest value, for example 8..20".to_owned())
+    let number = |text: &str| {
+        let number: f64 = text.trim().parse().ok()?;
+        number.is_finite().then_some(number)
+    };
+    let ends = match text.split_once("..") {
+        Some((low, high)) => number(low).zip(number(high)),
+        None => number(text).map(|shown| {
+            let within = SHOWN_WITHIN * shown.abs();
+            (shown - within, shown + within)
+        }),
+    };
+    let ends = ends.filter(|(low, high)| low <= high);
+    ends.ok_or_else(|| {
+        "give what the instrument shows, for example 5.02, or the least and the greatest value, for example 8..20"
+            .to_owned()
+    })
 }
 
 impl Wanted {
@@ -67,6 +89,47 @@ impl Wanted {
         usize::from(self.pick)
     }
 
+    /// The file to add the table to, if one is named and has room for it.
+    pub fn file(&self) -> Result<Option<Unfinished>, Failure> {
+        let Some(path) = &self.into else {
+            return Ok(None);
+        };
+        let file = Unfinished::open(path)?;
+        file.must_lack(&self.id)?;
+        Ok(Some(file))
+    }
+
+    /// What is said before the table of the reading that was picked, and what is done with it.
+    pub fn hand_over(&self, tables: &str, into: Option<&Unfinished>) -> Result<String, Failure> {
+        let number = self.number();
+        let what_next =
+            "Then hold it against a known value: a buffer, a weighed solution, a stopped flow.\n";
+        let (Some(file), Some(path)) = (into, &self.into) else {
+            return Ok(format!(
+                "\nIf number {number} is right, paste:\n\n{tables}\n{what_next}"
+            ));
+        };
+        file.add(tables)?;
+        Ok(format!(
+            "\nNumber {number} stands in {} now:\n\n{tables}\nIf it is not the right one, take it out and --pick another. \
+             {what_next}",
+            path.display()
+        ))
+    }
+
+    /// Nothing was picked: that is a failure for who wanted it added.
+    pub fn left_as_it_was(&self) -> Result<(), Failure> {
+        let Some(path) = &self.into else {
+            return Ok(());
+        };
+        let words = format!(
+            "{}: nothing was added: there is no number {} to pick; look at the list without --into",
+            path.display(),
+            self.pick
+        );
+        Err(Failure::new(Kind::Data, words))
+    }
+
     /// The head of the instrument's table. Its limits are left for who knows the instrument.
     pub fn table_head(&self) -> String {
         let mut head = format!(
@@ -75,7 +138,9 @@ impl Wanted {
             config::spelt(self.measures()),
             config::spelt(self.unit())
         );
-        if self.unit() == Unit::KilogramPerCubicMetre {
+        if let Some(thermometer) = &self.temperature {
+            let _ = writeln!(head, "temperature = {thermometer:?}");
+        } else if self.unit() == Unit::KilogramPerCubicMetre {
             head.push_str("# temperature = \"\"     # name the instrument that compensates it\n");
         }
         if self.unit() == Unit::Milliampere {
@@ -84,10 +149,11 @@ impl Wanted {
             );
         }
         if self.unit() != Unit::Bool {
-            let (low, high) = self.expected().unwrap_or((0.0, 0.0));
+            let limits = limits(self.measures(), self.unit());
+            let (low, high) = limits.or(self.expected()).unwrap_or((0.0, 0.0));
             let _ = write!(
                 head,
-                "low = {low:?}     # physical limits: set them\nhigh = {high:?}\n"
+                "low = {low:?}     # physical limits, wide: set those of the instrument\nhigh = {high:?}\n"
             );
         }
         head
@@ -99,10 +165,20 @@ mod tests {
     use super::range;
 
     #[test]
+    fn what_an_instrument_shows_stands_for_a_little_around_it() {
+        for (shown, value) in [("5.0", 5.0), ("1048.9", 1048.9), ("-4", -4.0)] {
+            let (low, high) = range(shown).unwrap();
+            assert!(low < value && value < high, "{low} {high}");
+            assert!(high - low < 0.05 * value.abs(), "{low} {high}");
+        }
+        assert_eq!(range("0"), Ok((0.0, 0.0)));
+    }
+
+    #[test]
     fn a_range_is_two_numbers_in_order() {
         assert_eq!(range("8..20"), Ok((8.0, 20.0)));
         assert_eq!(range("-2.5..-1"), Ok((-2.5, -1.0)));
-        for wrong in ["8", "20..8", "a..b", "1..nan", ".."] {
+        for wrong in ["20..8", "a..b", "1..nan", ".."] {
             assert!(range(wrong).is_err(), "{wrong}");
         }
     }

@@ -6,6 +6,7 @@
 use std::time::Duration;
 
 use tokio::time::sleep;
+use tokio_modbus::ExceptionCode;
 
 use super::decode::Payload;
 use super::exchange::{Answer, Connection};
@@ -28,8 +29,21 @@ pub enum Seen {
     Bits(Vec<bool>),
     /// The unit is there and refuses: why, in its own words.
     Refused(String),
+    /// A gateway says that the unit behind it is not there.
+    Absent(String),
     /// Nothing that could be believed: why.
     Silent(String),
+}
+
+/// Exceptions 0A and 0B are a gateway's own, by the Modbus Application Protocol V1.1b3, section 7: the unit itself said
+/// nothing.
+fn exceptional(exception: ExceptionCode) -> Seen {
+    match exception {
+        ExceptionCode::GatewayPathUnavailable | ExceptionCode::GatewayTargetDevice => {
+            Seen::Absent(refusal(exception))
+        }
+        other => Seen::Refused(refusal(other)),
+    }
 }
 
 /// One connection to look through.
@@ -78,7 +92,7 @@ impl Probe {
                         bits.truncate(usize::from(quantity));
                         Seen::Bits(bits)
                     }
-                    Answer::Exception(exception) => Seen::Refused(refusal(exception)),
+                    Answer::Exception(exception) => exceptional(exception),
                 })
             }
             // Its connection must not be used again: a late answer would pass for the next one's.
@@ -137,6 +151,8 @@ impl Probe {
             let seen = self.read(unit_id, table, first, quantity).await?;
             if matches!(seen, Seen::Registers(_) | Seen::Bits(_)) {
                 take(first, seen);
+            } else if matches!(seen, Seen::Absent(_)) {
+                return Ok(());
             } else if quantity > 1 {
                 for single in first..=first + (quantity - 1) {
                     let seen = self.read(unit_id, table, single, 1).await?;
