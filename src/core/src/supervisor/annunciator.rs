@@ -1,7 +1,8 @@
 //! The alarm machines of all alarms and instruments, and the lines their changes make.
 //!
-//! Owns which machine belongs to which finding and which alarm explains which. It does not
-//! judge conditions, and nothing that people do here changes what counts as met. The words are `telling`'s.
+//! Owns which machine belongs to which finding and which alarm explains which. It does not judge conditions, and nothing
+//! that people do here changes what counts as met. The words are `telling`'s; what becomes of one alarm that stands is
+//! `entry`'s.
 
 mod entry;
 
