@@ -523,7 +523,8 @@ function draw(name) {
     redrawing = null;
     redrawnAt = Date.now();
     if (document.hidden) return;
-    await Promise.all([...document.querySelectorAll(".plot[data-chart]")].map((plot) => fetchChart(plot, name)));
+    // An instrument's drift is of no brew: it changes with a check, which loads the page anew.
+    await Promise.all([...document.querySelectorAll('.plot[data-chart]:not([data-chart="drift"])')].map((plot) => fetchChart(plot, name)));
   }, Math.max(0, redrawnAt + REDRAW_MS - Date.now()));
 }
 
