@@ -5,20 +5,18 @@
 //! times the same by filterpy and statsmodels.
 
 mod paired;
+mod simulated;
 
 use std::hint::black_box;
-use std::path::{Path, PathBuf};
 
 use lauter_core::conditioning::{Conditioner, Parameters};
-use lauter_core::reading::{Measures, Moment, Reading, Status};
-use lauter_core::supervisor::{Event, Supervisor};
-use lauterd::config::{self, Configuration};
-use lauterd::engine;
-use lauterd::replay::{self, Job, Recording, Results, Row};
-use simulators::Scenario;
-use simulators::record::record;
+use lauter_core::reading::{Measures, Moment};
+use lauter_core::supervisor::Event;
+use lauterd::config;
+use lauterd::replay::{self, Job, Results};
 
 use paired::{Case, compare, figure, median, rate, rounds, sized};
+use simulated::Brew;
 
 /// A slow fall with noise and a gas bubble now and then.
 fn signal(count: usize) -> Vec<f64> {
@@ -114,72 +112,8 @@ fn conditioning() {
     );
 }
 
-struct Brew {
-    directory: tempfile::TempDir,
-    configuration: Configuration,
-}
-
-impl Brew {
-    fn path(&self, name: &str) -> PathBuf {
-        self.directory.path().join(name)
-    }
-
-    /// A simulated run-off, cut to 90 minutes.
-    fn recorded() -> Self {
-        let path = Path::new(env!("CARGO_MANIFEST_DIR"));
-        let path = path.join("simulators/scenarios/hill-lager.toml");
-        let text = std::fs::read_to_string(path).expect("the scenario is there");
-        let mut scenario = Scenario::from_toml(&text).expect("the scenario is right");
-        scenario.run.longest_s = if paired::is_tiny() { 600.0 } else { 5400.0 };
-        let directory = tempfile::tempdir().expect("a temporary directory");
-        record(&scenario, scenario.seed, directory.path()).expect("it is recorded");
-        let configuration = config::load_offline(&directory.path().join("config.toml"));
-        Self {
-            directory,
-            configuration: configuration.expect("its configuration is right"),
-        }
-    }
-
-    fn events(&self) -> Vec<(Event, Moment)> {
-        let ids: Vec<&str> = self
-            .configuration
-            .instruments
-            .iter()
-            .map(|each| each.instrument.id.as_str())
-            .collect();
-        let mut recording = Recording::open(&self.path("RUN.csv"), &ids).expect("it opens");
-        let (mut row, mut events) = (Row::default(), Vec::new());
-        while recording.next_row(&mut row).expect("a row") {
-            events.extend(row.values.iter().map(|(instrument, value)| {
-                let reading = Reading {
-                    value: Ok(*value),
-                    status: Status::Good,
-                    at: row.at,
-                };
-                let instrument = *instrument;
-                (
-                    Event::Reading {
-                        instrument,
-                        reading,
-                    },
-                    row.at,
-                )
-            }));
-        }
-        events
-    }
-}
-
 fn supervised(brew: &Brew, events: &[(Event, Moment)]) -> f64 {
-    let plan = config::load_plan(&brew.path("plan.toml")).expect("its plan is right");
-    let mut supervisor: Supervisor = engine::supervisor(&brew.configuration);
-    let started = Event::BrewStarted {
-        plan: Box::new(plan),
-        zero: Moment::ZERO,
-        profile: None,
-        corrections: Vec::new(),
-    };
-    supervisor.handle(started, Moment::ZERO);
+    let mut supervisor = brew.supervisor();
     let given = events.to_vec();
     rate(events.len(), || {
         for (event, at) in given {

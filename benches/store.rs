@@ -2,9 +2,12 @@
 //!
 //! A batch is a second of ten instruments: ten raw readings, ten conditioned ones, one commit with one flush. SQLite
 //! alone writes the same rows into the same tables by one prepared statement each and nothing else; the disk alone
-//! appends as many bytes and waits for them.
+//! appends as many bytes and waits for them. The rows of the record become blocks meanwhile, which SQLite alone has not to do.
+//!
+//! What a reading takes on the disk and how long a brew is looked for is measured on a year of simulated run-offs.
 
 mod paired;
+mod simulated;
 
 use std::fs::File;
 use std::io::Write;
@@ -15,15 +18,18 @@ use jiff::Timestamp;
 use lauter_core::projection::{PhBasis, Plan};
 use lauter_core::reading::{Instrument, Measures, Moment, Reading, Status};
 use lauter_core::supervisor::{ConditionedReading, Dated, Event, Output};
-use lauter_core::units::Unit;
-use lauterd::store::{Batch, BrewHeader, BrewId, Database, DatedEvent, FILE_NAME, TunId};
+use lauter_core::units::{Dimension, Unit};
+use lauterd::store::{
+    Batch, BrewHeader, BrewId, Database, DatedEvent, FILE_NAME, FinishedBrew, TunId,
+};
 use rusqlite::{Connection, params};
 use tempfile::TempDir;
 
 use paired::{Case, compare, figure, median, rate, rounds, sized};
+use simulated::Brew;
 
 const INSTRUMENTS: usize = 10;
-/// Bytes of a second's rows, about: what `bytes per reading` below comes to.
+/// Bytes of a second's rows, about.
 const BATCH_BYTES: usize = 100 * INSTRUMENTS;
 const START: Moment = Moment(1_776_945_600_000_000);
 
@@ -129,6 +135,7 @@ fn stored(seconds: usize) -> f64 {
     rate(seconds, || {
         for batch in &batches {
             database.append(batch).expect("appended");
+            database.pack_slice().expect("packed");
         }
     })
 }
@@ -189,56 +196,222 @@ fn flushed(seconds: usize) -> f64 {
     })
 }
 
-/// A record of several brews of 90 minutes: bytes a reading, and one brew asked for.
+/// A value as it comes over the bus: pH and temperatures as whole hundredths and tenths, all else as a number of 32 bits.
+fn delivered(measures: Measures, value: f64) -> f64 {
+    match measures.dimension() {
+        Dimension::Ph => (value * 100.0).round() * 0.01,
+        Dimension::Temperature => (value * 10.0).round() * 0.1,
+        _ => f64::from(value as f32),
+    }
+}
+
+/// Noise that every run makes the same.
+fn noise(state: &mut u64) -> f64 {
+    *state = state
+        .wrapping_mul(6_364_136_223_846_793_005)
+        .wrapping_add(1_442_695_040_888_963_407);
+    (*state >> 11) as f64 / (1_u64 << 53) as f64 - 0.5
+}
+
+/// How far a request's answer strays from its second.
+const JITTER_S: f64 = 0.002;
+
+/// Writes a simulated run-off as the service would, a batch a second, but none of its lines: they are no readings.
+/// Gives the brew and how many readings it has, and adds to `slices_ms` how long each slice of packing took.
+fn written(
+    database: &mut Database,
+    tun: TunId,
+    number: usize,
+    slices_ms: &mut Vec<f64>,
+) -> (BrewId, usize) {
+    let simulated = Brew::recorded_with(|scenario| {
+        scenario.seed += number as u64;
+        for instrument in &mut scenario.instruments {
+            instrument.every_s = 1.0;
+        }
+    });
+    let instruments: Vec<Instrument> = simulated
+        .configuration
+        .instruments
+        .iter()
+        .map(|each| each.instrument.clone())
+        .collect();
+    let mut header = header(tun, &format!("simulated-{number}"));
+    header.instruments.clone_from(&instruments);
+    let brew = database.begin_brew(&header).expect("a brew");
+    let mut supervisor = simulated.supervisor();
+    let (mut state, mut readings) = (number as u64, 0);
+    let events = simulated.events();
+    for second in events.chunk_by(|(_, a), (_, b)| a == b) {
+        let at = second[0]
+            .1
+            .plus_seconds(JITTER_S * noise(&mut state) + JITTER_S);
+        let mut batch = Batch::new(tun, Some(brew));
+        for (event, _) in second {
+            let mut event = event.clone();
+            if let Event::Reading {
+                instrument,
+                reading,
+            } = &mut event
+            {
+                let measures = instruments[*instrument].measures;
+                reading.value = reading.value.map(|value| delivered(measures, value));
+                reading.at = at;
+            }
+            supervisor.handle(event.clone(), at);
+            let since = START.0 + at.0;
+            if let Event::Reading { reading, .. } = &mut event {
+                reading.at = Moment(since);
+            }
+            batch.events.push(DatedEvent {
+                at: Moment(since),
+                event,
+            });
+        }
+        while let Some(Dated { at, output }) = supervisor.poll_output() {
+            if matches!(output, Output::Reading(_)) {
+                batch.outputs.push(Dated {
+                    at: Moment(START.0 + at.0),
+                    output,
+                });
+            }
+        }
+        readings += batch.events.len();
+        database.append(&batch).expect("appended");
+        let began = Instant::now();
+        if database.pack_slice().expect("packed") {
+            slices_ms.push(1000.0 * began.elapsed().as_secs_f64());
+        }
+    }
+    finish(database, brew);
+    database.pack_brew(brew).expect("packed");
+    (brew, readings)
+}
+
+fn finish(database: &mut Database, brew: BrewId) {
+    let end = FinishedBrew {
+        ended: Timestamp::UNIX_EPOCH,
+        ended_at: START,
+        summary: None,
+    };
+    database.finish_brew(brew, &end).expect("finished");
+}
+
+/// Seconds of a year.
+const YEAR: usize = 365 * 86_400;
+/// Different brews; the year is made of copies of their blocks.
+const DIFFERENT: usize = 4;
+
+/// A year of ten instruments at 1 Hz: bytes a reading, and one brew asked for.
 fn kept() {
-    let (brews, seconds) = (sized(10, 2), sized(5400, 60));
     let directory = directory();
     let mut database = Database::open(directory.path()).expect("it opens");
     let tun = database.tun("bench", "tun-1").expect("a tun");
-    let mut last = None;
-    for number in 0..brews {
-        let brew = database
-            .begin_brew(&header(tun, &number.to_string()))
-            .expect("a brew");
-        for begin in (0..seconds).step_by(600) {
-            let mut whole = Batch::new(tun, Some(brew));
-            for second in begin..(begin + 600).min(seconds) {
-                let batch = batch(tun, brew, second);
-                whole.events.extend(batch.events);
-                whole.outputs.extend(batch.outputs);
-            }
-            database.append(&whole).expect("appended");
-        }
-        last = Some(brew);
+    let mut slices_ms = Vec::new();
+    let originals: Vec<(BrewId, usize)> = (0..sized(DIFFERENT, 1))
+        .map(|number| written(&mut database, tun, number, &mut slices_ms))
+        .collect();
+    if !slices_ms.is_empty() {
+        let most = slices_ms.iter().copied().fold(0.0, f64::max);
+        figure(
+            "a slice of packing, the longest",
+            most,
+            1,
+            "ms",
+            "a batch may wait for it",
+        );
+        figure(
+            "a slice of packing",
+            median(slices_ms),
+            1,
+            "ms",
+            "a batch may wait for it",
+        );
+    }
+    let of_originals: usize = originals.iter().map(|(_, readings)| readings).sum();
+    let wanted = sized(YEAR * INSTRUMENTS, 3 * of_originals);
+    let mut copies = Vec::new();
+    let mut readings = of_originals;
+    while readings < wanted {
+        let (original, more) = originals[copies.len() % originals.len()];
+        let header = header(tun, &format!("copy-{}", copies.len()));
+        let brew = database.begin_brew(&header).expect("a brew");
+        finish(&mut database, brew);
+        copies.push((original, brew));
+        readings += more;
     }
     database.close().expect("it closes");
-    let bytes = std::fs::metadata(directory.path().join(FILE_NAME))
-        .expect("the file")
-        .len();
-    let readings = brews * seconds * INSTRUMENTS;
+    copy_blocks(directory.path(), &copies);
+    let path = directory.path().join(FILE_NAME);
+    let bytes = std::fs::metadata(&path).expect("the file").len();
+    println!(
+        "  {readings} readings in {} brews, {:.2} GB",
+        copies.len() + originals.len(),
+        bytes as f64 / 1e9
+    );
     figure(
-        "on disk, raw and conditioned",
+        "on disk, as it came and conditioned",
         bytes as f64 / readings as f64,
-        1,
+        2,
         "bytes/reading",
         "at most 25",
     );
-    let brew = last.expect("a brew");
-    let times = (0..rounds()).map(|_| asked(directory.path(), brew, seconds * INSTRUMENTS));
+    let (original, brew) = copies[copies.len() / 2];
+    let times = |ask: &dyn Fn(&Database)| {
+        let asked = |_| {
+            let started = Instant::now();
+            ask(&Database::open_read_only(directory.path()).expect("it opens"));
+            1000.0 * started.elapsed().as_secs_f64()
+        };
+        median((0..rounds()).map(asked).collect())
+    };
+    let conditioned = times(&|database| {
+        assert!(!database.readings(brew).expect("readings").is_empty());
+    });
+    let raw = times(&|database| {
+        let (_, count) = originals
+            .iter()
+            .find(|(it, _)| *it == original)
+            .expect("it");
+        assert_eq!(database.raw_readings(brew).expect("readings").len(), *count);
+    });
     figure(
         "one brew's conditioned readings",
-        1000.0 * median(times.collect()),
+        conditioned,
+        1,
+        "ms",
+        "at most 50",
+    );
+    figure(
+        "one brew's readings as they came",
+        raw,
         1,
         "ms",
         "at most 50",
     );
 }
 
-fn asked(directory: &Path, brew: BrewId, readings: usize) -> f64 {
-    let started = Instant::now();
-    let database = Database::open_read_only(directory).expect("it opens");
-    assert_eq!(database.readings(brew).expect("readings").len(), readings);
-    started.elapsed().as_secs_f64()
+/// Gives brews the blocks of others.
+fn copy_blocks(directory: &Path, copies: &[(BrewId, BrewId)]) {
+    let mut connection = Connection::open(directory.join(FILE_NAME)).expect("it opens");
+    connection
+        .pragma_update(None, "synchronous", "OFF")
+        .expect("nothing to wait for");
+    for some in copies.chunks(100) {
+        let transaction = connection.transaction().expect("begun");
+        for (original, brew) in some {
+            let copied = transaction.execute(
+                "INSERT INTO packed SELECT ?2, kind, first_seq, last_seq, last_at_us, rows, body FROM packed \
+                 WHERE brew_id = ?1",
+                [original.number(), brew.number()],
+            );
+            assert!(copied.expect("copied") > 0);
+        }
+        transaction.commit().expect("committed");
+    }
+    connection
+        .query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()))
+        .expect("folded");
 }
 
 fn main() {

@@ -4,6 +4,8 @@
 mod calibration;
 #[path = "store/copies.rs"]
 mod copies;
+#[path = "store/damage.rs"]
+mod damage;
 #[path = "store/delivery.rs"]
 mod delivery;
 #[path = "store/export.rs"]
@@ -12,6 +14,8 @@ mod export;
 mod fixtures;
 #[path = "store/opening.rs"]
 mod opening;
+#[path = "store/packing.rs"]
+mod packing;
 #[path = "store/process.rs"]
 mod process;
 #[path = "store/record.rs"]

@@ -106,12 +106,14 @@ impl Keeper {
             summary: self.summary.take(),
         };
         self.database.finish_brew(self.brew, &finished)?;
+        self.database.pack_brew(self.brew)?;
         Ok(self.database.close()?)
     }
 
     fn write(&mut self) -> Result<(), Failure> {
         let batch = std::mem::replace(&mut self.batch, Batch::new(self.tun, Some(self.brew)));
         self.database.append(&batch)?;
+        self.database.pack_slice()?;
         Ok(())
     }
 }

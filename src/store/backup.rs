@@ -85,7 +85,10 @@ impl Database {
             path: directory.to_owned(),
             source,
         };
-        Self::open_read_only(from)?.check()?;
+        let copy = Self::open_read_only(from)?;
+        // A damaged block costs its own readings; the rest is worth having back.
+        check(&copy.connection, &copy.path)?;
+        drop(copy);
         fs::create_dir_all(directory).map_err(failed)?;
         let mut beside = Beside::lock(directory)?;
         let part = directory.join(format!("{FILE_NAME}.part"));

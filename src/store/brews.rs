@@ -148,6 +148,8 @@ impl Database {
             .map_err(&failed)?;
         let id = BrewId(transaction.last_insert_rowid());
         transaction.commit().map_err(&failed)?;
+        // The one before may have been left without an end.
+        self.may_have_unpacked = true;
         if let Some(former) = former {
             self.progress.remove(&BrewId(former));
         }
@@ -171,6 +173,7 @@ impl Database {
         super::checkpoints::forget(&self.connection, brew)
             .map_err(self.failed("finishing a brew"))?;
         self.progress.remove(&brew);
+        self.may_have_unpacked = true;
         self.must_exist(brew, changed)
     }
 

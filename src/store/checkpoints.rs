@@ -5,6 +5,7 @@
 
 use rusqlite::{Connection, OptionalExtension, params};
 
+use super::blocks::Kind;
 use super::database::Progress;
 use super::{BrewId, Database, DatedEvent, StoreError, TunId};
 use lauter_core::reading::Moment;
@@ -68,14 +69,21 @@ impl Database {
 
     /// The moment of a brew's last event.
     pub fn last_event_at(&self, brew: BrewId) -> Result<Option<Moment>, StoreError> {
-        self.connection
-            .prepare_cached("SELECT at_us FROM event WHERE brew_id = ?1 ORDER BY seq DESC LIMIT 1")
+        let failed = self.failed("reading events");
+        let _one = self.one_moment()?;
+        let packed = self.last_packed(brew, Kind::Events)?;
+        let live = self
+            .connection
+            .prepare_cached(
+                "SELECT seq, at_us FROM event WHERE brew_id = ?1 ORDER BY seq DESC LIMIT 1",
+            )
             .and_then(|mut statement| {
                 statement
-                    .query_row([brew.0], |row| row.get(0).map(Moment))
+                    .query_row([brew.0], |row| Ok((row.get(0)?, row.get(1)?)))
                     .optional()
             })
-            .map_err(self.failed("reading events"))
+            .map_err(&failed)?;
+        Ok(packed.max(live).map(|(_, at_us)| Moment(at_us)))
     }
 
     /// Both clocks when the tun's record was last written.

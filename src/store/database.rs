@@ -3,7 +3,7 @@
 //! Owns the connection and the lock file. One process writes; others may read the same file meanwhile, since
 //! SQLite's write-ahead log keeps readers and the writer apart.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -38,6 +38,12 @@ pub struct Database {
     pub(super) waiting: HashMap<(TunId, Publisher), u64>,
     /// Outbox rows given up because a publisher had too many waiting.
     pub(super) thinned: u64,
+    /// A record of an earlier version that is only read has none.
+    pub(super) has_blocks: bool,
+    /// Brews whose rows could not be packed since opening.
+    pub(super) left_as_rows: HashSet<BrewId>,
+    /// Whether a brew to which nothing is added any more may have rows to pack.
+    pub(super) may_have_unpacked: bool,
     /// Held for its lock as well, which ends with the process whatever happens to it.
     pub(super) beside: Option<Beside>,
     /// What was lost before this opening, in words.
@@ -50,6 +56,8 @@ pub(super) struct Progress {
     pub next_event: i64,
     pub next_conditioned: i64,
     pub last_runoff: Option<Moment>,
+    /// Rows that could be packed, of each kind of block.
+    pub live: [i64; 2],
     /// Ids in the order of the brew's header.
     pub instruments: Vec<String>,
 }
@@ -103,20 +111,24 @@ impl Database {
         }
         let parameters = StoreParameters::default();
         let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-        let connection = match connect(&path, parameters, flags)
-            .and_then(|connection| schema::recognise(&connection, &path).map(|_| connection))
-        {
+        let opened = connect(&path, parameters, flags).and_then(|connection| {
+            let version = schema::recognise(&connection, &path)?;
+            Ok((connection, version))
+        });
+        let (connection, version) = match opened {
             // There is no room for what SQLite puts beside the file. Where there is no log, the file alone is all.
             Err(error) if error.is_passing() && is_empty(&directory.join(LOG_NAME)) => {
                 let flags = flags | OpenFlags::SQLITE_OPEN_URI;
                 let address = format!("file:{}?immutable=1", escaped(&path));
                 let connection = connect(Path::new(&address), parameters, flags)?;
-                schema::recognise(&connection, &path)?;
-                connection
+                let version = schema::recognise(&connection, &path)?;
+                (connection, version)
             }
             other => other?,
         };
-        Ok(Self::around(connection, path, parameters, None))
+        let mut database = Self::around(connection, path, parameters, None);
+        database.has_blocks = version >= schema::WITH_BLOCKS;
+        Ok(database)
     }
 
     fn around(
@@ -134,6 +146,9 @@ impl Database {
             progress: HashMap::new(),
             waiting: HashMap::new(),
             thinned: 0,
+            has_blocks: true,
+            left_as_rows: HashSet::new(),
+            may_have_unpacked: true,
             beside,
             lost: None,
         }
@@ -144,9 +159,11 @@ impl Database {
         &self.path
     }
 
-    /// Reads the whole file and says whether its pages fit together. For large files, beside the service's work.
+    /// Reads the whole file and says whether its pages fit together and its blocks are as they were written. For large
+    /// files, beside the service's work.
     pub fn check(&self) -> Result<(), StoreError> {
-        backup::check(&self.connection, &self.path)
+        backup::check(&self.connection, &self.path)?;
+        self.check_blocks(None)
     }
 
     /// Puts a damaged record out of the way, so that the watch can go on with a new one. Gives its new name. Nobody else
@@ -174,6 +191,11 @@ impl Database {
                 "SELECT event.* FROM brew JOIN event ON event.brew_id = brew.id LEFT JOIN checkpoint ON \
                  checkpoint.brew_id = brew.id WHERE brew.id IN {newest} AND brew.ended_us IS NULL AND \
                  event.seq >= coalesce(checkpoint.next_event, 0)"
+            ),
+            format!(
+                "SELECT packed.* FROM brew JOIN packed ON packed.brew_id = brew.id LEFT JOIN checkpoint ON \
+                 checkpoint.brew_id = brew.id WHERE brew.id IN {newest} AND brew.ended_us IS NULL AND \
+                 packed.last_seq >= coalesce(checkpoint.next_event, 0)"
             ),
             "SELECT max(id) FROM output".to_owned(),
             "SELECT min(id), max(id) FROM outbox".to_owned(),

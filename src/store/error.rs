@@ -60,6 +60,11 @@ pub enum StoreError {
         detail: String,
     },
     #[error(
+        "store {path}: the readings of brew {brew} do not fit into blocks; they stay rows, which takes ten times the room, \
+         until the next start tries again"
+    )]
+    NotPacked { path: PathBuf, brew: i64 },
+    #[error(
         "store {path} has no brew with record number {brew}; it was replaced or its time is over"
     )]
     NoSuchBrew { path: PathBuf, brew: i64 },

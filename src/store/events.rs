@@ -1,17 +1,20 @@
 //! The supervisor's input, recorded so that it can be given again.
 //!
-//! Owns the compact form: a reading is columns, a tick is nothing but its time, any other event is JSON.
+//! Owns the form in rows: a reading is columns, a tick is nothing but its time, any other event is JSON. Readings and ticks
+//! move into blocks later; both forms are read here, and nobody else sees which it was.
 //! `events` gives back exactly what was appended, bit for bit and in order; a value that is not finite comes
 //! back as its cause, since the record has no number for it.
 
-use lauter_core::reading::{Cause, Moment, Reading};
+use lauter_core::reading::{Cause, Moment, Reading, Status};
 use lauter_core::supervisor::{Event, Sample};
 use rusqlite::{CachedStatement, Connection, Row, params};
 
+use super::blocks::{Kind, Meanings, OnDamage};
 use super::database::Progress;
 use super::encoding::{
     from_json, from_name, name_of, status_column, status_from_column, to_json, unreadable,
 };
+use super::packed::{self, Block};
 use super::{BrewId, Database, StoreError, TunId};
 
 /// An event with the moment it was given to the supervisor.
@@ -46,6 +49,9 @@ pub(super) fn insert(
     for dated in events {
         insert_one(&mut statement, brew, progress.next_event, dated)?;
         progress.next_event += 1;
+        if matches!(dated.event, Event::Reading { .. } | Event::Tick) {
+            progress.live[Kind::Events.place()] += 1;
+        }
     }
     Ok(())
 }
@@ -126,20 +132,19 @@ impl Database {
         brew: BrewId,
         from: i64,
     ) -> Result<Vec<DatedEvent>, StoreError> {
-        self.select_events(
-            "SELECT at_us, kind, instrument, value, status, cause, age_us, body FROM event \
-             WHERE brew_id = ?1 AND seq >= ?2 ORDER BY seq",
-            &[&brew.0, &from],
-        )
+        let _one = self.one_moment()?;
+        let packed = self.packed_events(brew, from, OnDamage::Fail)?;
+        let rows = self.select_events(brew, "seq >= ?2", from)?;
+        Ok(in_order(packed, rows))
     }
 
     /// The readings as they came, in order: those of `events` that are readings.
     pub fn raw_readings(&self, brew: BrewId) -> Result<Vec<DatedEvent>, StoreError> {
-        self.select_events(
-            "SELECT at_us, kind, instrument, value, status, cause, age_us, body FROM event \
-             WHERE brew_id = ?1 AND kind = 0 ORDER BY seq",
-            &[&brew.0],
-        )
+        let _one = self.one_moment()?;
+        let mut packed = self.packed_events(brew, 0, OnDamage::GoWithout)?;
+        packed.retain(|(_, dated)| matches!(dated.event, Event::Reading { .. }));
+        let rows = self.select_events(brew, "kind = ?2", READING)?;
+        Ok(in_order(packed, rows))
     }
 
     /// What RUN.csv is made of: the readings as they came, and the end of the brew if it has ended.
@@ -152,11 +157,9 @@ impl Database {
 
     /// Hand samples, operators' actions, links: those of `events` that are neither readings nor ticks.
     pub fn other_events(&self, brew: BrewId) -> Result<Vec<DatedEvent>, StoreError> {
-        self.select_events(
-            "SELECT at_us, kind, instrument, value, status, cause, age_us, body FROM event \
-             WHERE brew_id = ?1 AND kind = 2 ORDER BY seq",
-            &[&brew.0],
-        )
+        // With the number in the query, SQLite finds them by their own index.
+        let rows = self.select_events(brew, "kind = 2 AND seq >= ?2", 0)?;
+        Ok(in_order(Vec::new(), rows))
     }
 
     /// The hand samples of a brew that stand, with their moments, in order.
@@ -212,24 +215,125 @@ impl Database {
             .collect()
     }
 
+    /// The readings and ticks in blocks, from the number `from` on, with their numbers.
+    fn packed_events(
+        &self,
+        brew: BrewId,
+        from: i64,
+        on_damage: OnDamage,
+    ) -> Result<Vec<Numbered>, StoreError> {
+        let mut events = Vec::new();
+        self.each_block((brew, Kind::Events, from), on_damage, |block| {
+            let statuses = Meanings::of(&block.names);
+            let causes = Meanings::of(&block.names);
+            let read = events.len();
+            for row in block.rows.iter().filter(|row| row.seq >= from) {
+                let event =
+                    unpack(row, &statuses, &causes).inspect_err(|_| events.truncate(read))?;
+                let at = Moment(row.at_us);
+                events.push((row.seq, DatedEvent { at, event }));
+            }
+            Ok(())
+        })?;
+        Ok(events)
+    }
+
+    /// The events in rows that meet a condition with `key` in it, with their numbers.
     fn select_events(
         &self,
-        query: &str,
-        keys: &[&dyn rusqlite::ToSql],
-    ) -> Result<Vec<DatedEvent>, StoreError> {
+        brew: BrewId,
+        condition: &str,
+        key: i64,
+    ) -> Result<Vec<Numbered>, StoreError> {
         let failed = self.failed("reading events");
-        let mut statement = self.connection.prepare_cached(query).map_err(&failed)?;
-        let mut rows = statement.query(keys).map_err(&failed)?;
+        let mut statement = self
+            .connection
+            .prepare_cached(&format!(
+                "SELECT at_us, kind, instrument, value, status, cause, age_us, body, seq FROM event \
+                 WHERE brew_id = ?1 AND {condition} ORDER BY seq"
+            ))
+            .map_err(&failed)?;
+        let mut rows = statement.query([brew.0, key]).map_err(&failed)?;
         let mut events = Vec::new();
         while let Some(row) = rows.next().map_err(&failed)? {
             let at = Moment(row.get(0).map_err(&failed)?);
             let event = decode(row).map_err(&failed)?.map_err(|detail| {
                 unreadable(&self.path, format!("the event at {} µs", at.0), detail)
             })?;
-            events.push(DatedEvent { at, event });
+            let seq = row.get(8).map_err(&failed)?;
+            events.push((seq, DatedEvent { at, event }));
         }
         Ok(events)
     }
+}
+
+/// An event with its number among the brew's.
+type Numbered = (i64, DatedEvent);
+
+fn in_order(mut packed: Vec<Numbered>, rows: Vec<Numbered>) -> Vec<DatedEvent> {
+    // Only events of other kinds stay rows between those in blocks.
+    packed.extend(rows);
+    packed.sort_by_key(|(seq, _)| *seq);
+    packed.into_iter().map(|(_, dated)| dated).collect()
+}
+
+/// The first readings and ticks in rows; None where a row has no place in a block.
+pub(super) fn live_rows(
+    connection: &Connection,
+    brew: BrewId,
+    limit: i64,
+) -> rusqlite::Result<Option<Block>> {
+    let mut statement = connection.prepare_cached(
+        "SELECT seq, at_us, kind, instrument, value, status, cause, age_us FROM event \
+         WHERE brew_id = ?1 AND kind <> 2 ORDER BY seq LIMIT ?2",
+    )?;
+    let mut rows = statement.query([brew.0, limit])?;
+    let mut block = Block::default();
+    while let Some(row) = rows.next()? {
+        let instrument = match row.get(2)? {
+            TICK => Some(packed::TICK),
+            _ => row.get::<_, Option<i64>>(3)?.filter(|index| *index >= 0),
+        };
+        let status = block.names.code(row.get_ref(5)?.as_str_or_null()?);
+        let cause = block.names.code(row.get_ref(6)?.as_str_or_null()?);
+        let (Some(instrument), Some(status), Some(cause)) = (instrument, status, cause) else {
+            return Ok(None);
+        };
+        block.rows.push(packed::Row {
+            seq: row.get(0)?,
+            at_us: row.get(1)?,
+            instrument,
+            status,
+            cause,
+            unit: 0,
+            age_us: row.get::<_, Option<i64>>(7)?.unwrap_or(0),
+            numbers: [row.get(4)?, None, None, None],
+        });
+    }
+    Ok(Some(block))
+}
+
+fn unpack(
+    row: &packed::Row,
+    statuses: &Meanings<Status>,
+    causes: &Meanings<Cause>,
+) -> Result<Event, String> {
+    if row.instrument == packed::TICK {
+        return Ok(Event::Tick);
+    }
+    let value = match (row.numbers[0], causes.get(row.cause)?) {
+        (Some(value), _) => Ok(value),
+        (None, Some(cause)) => Err(cause),
+        (None, None) => return Err("a reading has neither a value nor a cause".to_owned()),
+    };
+    Ok(Event::Reading {
+        instrument: usize::try_from(row.instrument).map_err(|error| error.to_string())?,
+        reading: Reading {
+            value,
+            status: statuses.get(row.status)?.unwrap_or_default(),
+            at: Moment(row.at_us.wrapping_sub(row.age_us)),
+        },
+    })
 }
 
 /// The outer error is SQLite's, the inner one says what is wrong with the row.

@@ -66,7 +66,9 @@ impl Database {
         let is_alarm = |line: &&Line| matches!(line, Line::Alarm(_));
         write_file(directory, files::ALARMS, |out| {
             write_lines(out, lines.iter().filter(is_alarm))
-        })
+        })?;
+        // All that can be read has been written; that it is not all must not go unnoticed.
+        self.check_blocks(Some(brew))
     }
 }
 

@@ -327,8 +327,8 @@ impl Store {
         self.ended.cancelled().await;
     }
 
-    /// Reads the whole file beside the thread's work and says whether its pages fit together; what is wrong shows in
-    /// `health` as well.
+    /// Reads the whole file beside the thread's work and says whether its pages fit together and its blocks are as they
+    /// were written; what is wrong shows in `health` as well.
     pub async fn check(&self) -> Result<(), StoreError> {
         let checked = self.read(|database| database.check()).await;
         if let Err(error) = &checked {

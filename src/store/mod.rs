@@ -10,6 +10,7 @@
 
 mod backup;
 mod beside;
+mod blocks;
 mod brews;
 mod calibration;
 mod changes;
@@ -25,6 +26,8 @@ mod health;
 mod learning;
 mod outbox;
 mod outputs;
+mod packed;
+mod packing;
 mod parameters;
 mod profiles;
 mod readings;

@@ -10,6 +10,7 @@ use lauter_core::supervisor::{
 use rusqlite::{Connection, params};
 use serde::de::DeserializeOwned;
 
+use super::blocks::Kind;
 use super::checkpoints::{self, Checkpoint, ClockMark};
 use super::database::Progress;
 use super::encoding::{from_json, to_json};
@@ -90,6 +91,8 @@ impl Database {
     /// Takes a batch in, in one transaction. When it returns, the batch survives a power cut.
     pub fn append(&mut self, batch: &Batch) -> Result<Receipt, StoreError> {
         let failed = self.failed("recording");
+        let is_known = |brew| self.progress.contains_key(&brew);
+        let taken_up = batch.brew.filter(|brew| !is_known(*brew));
         let mut progress = match batch.brew {
             Some(brew) => Some((brew, self.progress_of(brew)?)),
             None => None,
@@ -99,6 +102,15 @@ impl Database {
         }
         let mut waiting = self.waiting_before(batch.tun, &batch.messages)?;
         let transaction = self.connection.transaction().map_err(&failed)?;
+        if let Some(brew) = taken_up {
+            // It has rows again.
+            transaction
+                .execute(
+                    "UPDATE brew SET packed = 0 WHERE id = ?1 AND packed",
+                    [brew.0],
+                )
+                .map_err(&failed)?;
+        }
         if let Some((brew, progress)) = &mut progress {
             events::insert(&transaction, *brew, progress, &batch.events).map_err(&failed)?;
             if let Some(checkpoint) = &batch.checkpoint {
@@ -120,6 +132,7 @@ impl Database {
         if let Some((brew, progress)) = progress {
             self.progress.insert(brew, progress);
         }
+        self.may_have_unpacked |= taken_up.is_some();
         self.note_waiting(waiting);
         Ok(Receipt { messages })
     }
@@ -130,14 +143,25 @@ impl Database {
         }
         let instruments = self.brew(brew)?.header.instruments;
         let failed = self.failed("finding where a brew stands");
-        let next = |table| {
+        let next = |kind: Kind| {
+            let table = kind.table();
             let query = format!("SELECT coalesce(max(seq) + 1, 0) FROM {table} WHERE brew_id = ?1");
-            self.connection
+            let live: i64 = self
+                .connection
                 .query_row(&query, [brew.0], |row| row.get(0))
+                .map_err(&failed)?;
+            let packed = self.last_packed(brew, kind)?;
+            Ok(live.max(packed.map_or(0, |(last, _)| last + 1)))
         };
+        let live = |query| self.connection.query_row(query, [brew.0], |row| row.get(0));
         Ok(Progress {
-            next_event: next("event").map_err(&failed)?,
-            next_conditioned: next("conditioned").map_err(&failed)?,
+            next_event: next(Kind::Events)?,
+            next_conditioned: next(Kind::Conditioned)?,
+            live: [
+                live("SELECT count(*) FROM event WHERE brew_id = ?1 AND kind <> 2")
+                    .map_err(&failed)?,
+                live("SELECT count(*) FROM conditioned WHERE brew_id = ?1").map_err(&failed)?,
+            ],
             last_runoff: None,
             instruments: instruments.into_iter().map(|i| i.id).collect(),
         })

@@ -2,12 +2,15 @@
 //!
 //! They serve curves and comparisons; a replay computes them anew from the raw readings in `events`.
 
-use lauter_core::reading::Moment;
+use lauter_core::reading::{Cause, Moment, Status};
 use lauter_core::supervisor::{ConditionedReading, Dated, Output};
+use lauter_core::units::Unit;
 use rusqlite::{Connection, Row, params};
 
+use super::blocks::{Kind, Meanings, OnDamage};
 use super::database::Progress;
 use super::encoding::{from_name, name_of, status_column, status_from_column, unreadable};
+use super::packed::{self, Block};
 use super::{BrewId, Database, StoreError};
 
 /// A conditioned reading of the record.
@@ -49,6 +52,9 @@ impl Database {
             .map(|instrument| instrument.id)
             .collect();
         let failed = self.failed("reading conditioned readings");
+        let _one = self.one_moment()?;
+        // Rows always come after blocks.
+        let mut readings = self.packed_readings(brew, &instruments)?;
         let mut statement = self
             .connection
             .prepare_cached(
@@ -57,7 +63,6 @@ impl Database {
             )
             .map_err(&failed)?;
         let mut rows = statement.query([brew.0]).map_err(&failed)?;
-        let mut readings = Vec::new();
         while let Some(row) = rows.next().map_err(&failed)? {
             let at = Moment(row.get(0).map_err(&failed)?);
             let reading = decode(row, &instruments)
@@ -69,6 +74,101 @@ impl Database {
         }
         Ok(readings)
     }
+
+    fn packed_readings(
+        &self,
+        brew: BrewId,
+        instruments: &[String],
+    ) -> Result<Vec<RecordedReading>, StoreError> {
+        let mut readings = Vec::new();
+        let which = (brew, Kind::Conditioned, 0);
+        self.each_block(which, OnDamage::GoWithout, |block| {
+            let words = Words {
+                units: Meanings::of(&block.names),
+                statuses: Meanings::of(&block.names),
+                causes: Meanings::of(&block.names),
+            };
+            let read = readings.len();
+            for row in &block.rows {
+                let reading =
+                    unpack(row, instruments, &words).inspect_err(|_| readings.truncate(read))?;
+                let at = Moment(row.at_us);
+                readings.push(RecordedReading { at, reading });
+            }
+            Ok(())
+        })?;
+        Ok(readings)
+    }
+}
+
+/// A block's words as what they may be.
+struct Words {
+    units: Meanings<Unit>,
+    statuses: Meanings<Status>,
+    causes: Meanings<Cause>,
+}
+
+fn unpack(
+    row: &packed::Row,
+    instruments: &[String],
+    words: &Words,
+) -> Result<ConditionedReading, String> {
+    let [value, standard_error, rate_per_min, raw] = row.numbers;
+    Ok(ConditionedReading {
+        instrument: name_of_index(instruments, row.instrument)?,
+        value,
+        unit: words.units.get(row.unit)?.ok_or("a reading has no unit")?,
+        standard_error,
+        rate_per_min,
+        status: words.statuses.get(row.status)?.unwrap_or_default(),
+        cause: words.causes.get(row.cause)?,
+        raw,
+        measured: None,
+        corrected: None,
+        correction: None,
+    })
+}
+
+/// The first conditioned readings in rows; None where a row has no place in a block.
+pub(super) fn live_rows(
+    connection: &Connection,
+    brew: BrewId,
+    limit: i64,
+) -> rusqlite::Result<Option<Block>> {
+    let mut statement = connection.prepare_cached(
+        "SELECT seq, at_us, instrument, unit, value, standard_error, rate_per_min, raw, status, cause \
+         FROM conditioned WHERE brew_id = ?1 ORDER BY seq LIMIT ?2",
+    )?;
+    let mut rows = statement.query([brew.0, limit])?;
+    let mut block = Block::default();
+    while let Some(row) = rows.next()? {
+        let instrument: i64 = row.get(2)?;
+        let unit = block.names.code(row.get_ref(3)?.as_str_or_null()?);
+        let status = block.names.code(row.get_ref(8)?.as_str_or_null()?);
+        let cause = block.names.code(row.get_ref(9)?.as_str_or_null()?);
+        let (0.., Some(unit), Some(status), Some(cause)) = (instrument, unit, status, cause) else {
+            return Ok(None);
+        };
+        block.rows.push(packed::Row {
+            seq: row.get(0)?,
+            at_us: row.get(1)?,
+            instrument,
+            status,
+            cause,
+            unit,
+            age_us: 0,
+            numbers: [row.get(4)?, row.get(5)?, row.get(6)?, row.get(7)?],
+        });
+    }
+    Ok(Some(block))
+}
+
+fn name_of_index(instruments: &[String], index: i64) -> Result<String, String> {
+    usize::try_from(index)
+        .ok()
+        .and_then(|index| instruments.get(index))
+        .cloned()
+        .ok_or_else(|| format!("the brew has no instrument {index}"))
 }
 
 pub(super) fn insert(
@@ -98,6 +198,7 @@ pub(super) fn insert(
         reading.raw,
     ])?;
     progress.next_conditioned += 1;
+    progress.live[Kind::Conditioned.place()] += 1;
     Ok(())
 }
 
@@ -115,12 +216,8 @@ fn decode(
     let cause: Option<String> = row.get(7)?;
     let raw = row.get(8)?;
     let decoded = || {
-        let instrument = usize::try_from(instrument)
-            .ok()
-            .and_then(|index| instruments.get(index))
-            .ok_or_else(|| format!("the brew has no instrument {instrument}"))?;
         Ok(ConditionedReading {
-            instrument: instrument.clone(),
+            instrument: name_of_index(instruments, instrument)?,
             value,
             unit: from_name(&unit)?,
             standard_error,

@@ -8,6 +8,7 @@
 use jiff::Timestamp;
 use rusqlite::{OptionalExtension, Transaction, params};
 
+use super::blocks;
 use super::{BrewId, Database, StoreError};
 
 /// How long records are kept.
@@ -34,6 +35,9 @@ const COUNTED_US: i64 = 86_400_000_000;
 /// What there is, is noted once for so much age, µs.
 const MARK_EVERY_US: i64 = COUNTED_US;
 
+/// Blocks of packed readings removed in one slice. Their pages are about as many as those of the rows of a slice. Own choice.
+const BLOCKS: i64 = 32;
+
 /// A brew is as old as the first mark that found it. A tun's newest brew is never touched before it has ended: it may be
 /// running.
 const DUE: &str = "id <= ?1 AND (ended_us IS NOT NULL OR id <> \
@@ -56,7 +60,7 @@ impl Database {
         transaction.commit().map_err(failed)
     }
 
-    /// Removes at most `StoreParameters::retention_rows` of each kind of row, by the age that was last counted.
+    /// Removes at most `StoreParameters::retention_rows` of each kind of row and some blocks, by the age that was last counted.
     pub fn retention_slice(&mut self, keep: Keep) -> Result<Slice, StoreError> {
         let failed = self.failed("removing old records");
         let limit = self.parameters.retention_rows;
@@ -159,7 +163,7 @@ fn remove_readings(
     brew: BrewId,
     limit: u32,
 ) -> rusqlite::Result<Slice> {
-    let mut removed = 0;
+    let mut removed = blocks::remove(transaction, brew, BLOCKS)?;
     for rows in [
         "DELETE FROM event WHERE brew_id = ?1 AND seq IN \
          (SELECT seq FROM event WHERE brew_id = ?1 AND kind <> 2 ORDER BY seq LIMIT ?2)",

@@ -13,13 +13,17 @@ use super::StoreError;
 pub(super) const APPLICATION_ID: i64 = 0x6c74_7264;
 
 /// Migration `n` (from 0) brings a file from version `n` to `n + 1`.
-const MIGRATIONS: [&str; 5] = [
+const MIGRATIONS: [&str; 6] = [
     include_str!("migrations/001.sql"),
     include_str!("migrations/002.sql"),
     include_str!("migrations/003.sql"),
     include_str!("migrations/004.sql"),
     include_str!("migrations/005.sql"),
+    include_str!("migrations/006.sql"),
 ];
+
+/// The first version in which readings stand in blocks.
+pub(super) const WITH_BLOCKS: usize = 6;
 
 /// Brings the file to the newest schema, each migration in its own transaction.
 pub(super) fn migrate(connection: &mut Connection, path: &Path) -> Result<(), StoreError> {

@@ -37,6 +37,13 @@ impl Keeper {
         self.database.as_mut().ok_or(StoreError::Closed)
     }
 
+    /// A slice of packing, while nobody waits.
+    fn pack(&mut self) {
+        if let Some(Err(error)) = self.database.as_mut().map(Database::pack_slice) {
+            tracing::warn!("{error}");
+        }
+    }
+
     fn open(&self) -> Result<Database, StoreError> {
         let damaged = match Database::open_with(&self.directory, self.parameters) {
             Err(damaged @ StoreError::Corrupt { .. }) => damaged,
@@ -56,7 +63,12 @@ pub(super) fn serve(mut keeper: Keeper, mut orders: mpsc::Receiver<Order>) {
     let mut closing = None;
     while let Some(order) = orders.blocking_recv() {
         match order {
-            Order::Run(job) => job(&mut keeper),
+            Order::Run(job) => {
+                job(&mut keeper);
+                if orders.is_empty() {
+                    keeper.pack();
+                }
+            }
             Order::Close(answer) => {
                 orders.close();
                 closing = Some(answer);

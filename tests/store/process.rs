@@ -4,10 +4,10 @@ use std::io::{BufRead, BufReader, Write};
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
 
-use lauterd::store::{Batch, Database, StoreError};
+use lauterd::store::{Batch, Database, DatedEvent, StoreError, StoreParameters};
 use tempfile::tempdir;
 
-use crate::fixtures::{header, sample_event};
+use crate::fixtures::{conditioned, header, reading_event, sample_event};
 
 const DIRECTORY: &str = "LAUTERD_TEST_STORE_DIRECTORY";
 
@@ -17,19 +17,35 @@ fn the_other_process() {
     let Some(directory) = std::env::var_os(DIRECTORY) else {
         return;
     };
-    let mut database = Database::open(Path::new(&directory)).unwrap();
+    let parameters = StoreParameters {
+        packed_rows: 5,
+        ..StoreParameters::default()
+    };
+    let mut database = Database::open_with(Path::new(&directory), parameters).unwrap();
     let tun = database.tun("north-yard", "tun-1").unwrap();
     let brew = database.begin_brew(&header(tun, "2026-0412", 1)).unwrap();
     let mut out = std::io::stderr();
     for count in 0.. {
         let sequences = database.next_sequences(tun, 10).unwrap();
         let batch = Batch {
-            events: vec![sample_event(f64::from(count), 12.0)],
+            events: events(count).to_vec(),
+            outputs: vec![conditioned(f64::from(count), 0, 12.0)],
             ..Batch::new(tun, Some(brew))
         };
         database.append(&batch).unwrap();
+        database.pack_slice().unwrap();
         writeln!(out, "done {count} {}", sequences.end).unwrap();
     }
+}
+
+/// What belongs to one commit.
+fn events(count: u32) -> [DatedEvent; 3] {
+    let time = f64::from(count);
+    [
+        sample_event(time, 12.0),
+        reading_event(time, 0, Ok(time)),
+        reading_event(time, 0, Ok(12.5)),
+    ]
 }
 
 fn start(directory: &Path) -> (Child, impl Iterator<Item = (u64, u64)>) {
@@ -79,8 +95,11 @@ fn after_a_kill_everything_acknowledged_is_there_and_no_sequence_number_comes_tw
         let tun = database.find_tun("north-yard", "tun-1").unwrap().unwrap();
         let brew = database.unfinished_brew(tun).unwrap().unwrap();
         let recorded = database.events(brew.id).unwrap();
-        assert!(recorded.len() as u64 > count);
-        assert_eq!(recorded[0], sample_event(0.0, 12.0));
+        let commits = recorded.len() / 3;
+        assert!(commits as u64 > count);
+        let written: Vec<_> = (0..commits).flat_map(|n| events(n as u32)).collect();
+        assert_eq!(recorded, written, "in rows or in a block, but once");
+        assert_eq!(database.readings(brew.id).unwrap().len(), commits);
         let next = database.next_sequences(tun, 1).unwrap();
         assert!(next.start >= sequence_end);
         highest = next.end;
