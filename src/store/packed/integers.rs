@@ -282,7 +282,7 @@ mod tests {
             .map(|n| 1_776_945_600_000_000 + 1_000_000 * n)
             .collect();
         assert!(packed(&even).len() < 60);
-        assert!(packed(&[7; 4096]).len() < 40);
+        assert!(packed(&vec![7; 4096]).len() < 40);
     }
 
     #[test]

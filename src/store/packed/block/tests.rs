@@ -172,13 +172,8 @@ fn a_form_that_was_released_can_be_read_for_ever() {
     assert_eq!(
         Block::unpack(&bytes),
         Ok(block.clone()),
-        "now it would be {}",
-        block
-            .pack()
-            .expect("packed")
-            .iter()
-            .map(|byte| format!("{byte:02x}"))
-            .collect::<String>()
+        "now it would be {:02x?}",
+        block.pack().expect("packed")
     );
 }
 
