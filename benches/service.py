@@ -250,7 +250,7 @@ def main():
     tiny = seconds < 10.0
     print("\nThe whole service, from outside")
     show("program", f"{os.path.getsize(program) / 2**20:.1f} MiB", "at most 12, as packaged")
-    starts(program, 1 if tiny else 7, pathlib.Path(os.environ.get("LAUTERD_BENCH_STORE", "/nonexistent")))
+    starts(program, 1 if tiny else 7, pathlib.Path(os.environ.get("BENCH_STORE", "/nonexistent")))
     steady(program, seconds)
     flushes(program, min(seconds, 20.0))
 

@@ -1,7 +1,7 @@
 //! Measuring several ways of doing the same, beside one another in one run.
 //!
 //! Owns the rounds, the medians and the table. In each round every case runs once, so that whatever else the machine
-//! does meets all of them; a ratio is the median of the rounds' ratios. With LAUTERD_BENCH=tiny everything runs once
+//! does meets all of them; a ratio is the median of the rounds' ratios. With BENCH_SIZE=tiny everything runs once
 //! and small: that is what continuous integration asks, so that no bench can rot.
 
 #![allow(dead_code, reason = "each bench uses what it needs")]
@@ -24,7 +24,7 @@ impl<'a> Case<'a> {
 }
 
 pub fn is_tiny() -> bool {
-    std::env::var("LAUTERD_BENCH").is_ok_and(|size| size == "tiny")
+    std::env::var("BENCH_SIZE").is_ok_and(|size| size == "tiny")
 }
 
 /// `full`, or `tiny` where everything is to be small.

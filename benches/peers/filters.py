@@ -4,7 +4,7 @@ import math
 import os
 import time
 
-COUNT = 200 if os.environ.get("LAUTERD_BENCH") == "tiny" else 20_000
+COUNT = 200 if os.environ.get("BENCH_SIZE") == "tiny" else 20_000
 SIGNAL = [1.5 + 0.5 * math.sin(index / 5000) + 0.02 * ((index * 7919) % 1000 / 1000 - 0.5) for index in range(COUNT)]
 
 
