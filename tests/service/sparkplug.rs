@@ -222,8 +222,12 @@ async fn a_host_understands_births_data_rebirths_the_past_and_deaths() {
     // Killed, the broker tells its death; started anew it goes on counting; ended in order it says so itself.
     let last = bd_seq(&host.of("NBIRTH").pop().expect("a birth"));
     program.kill();
-    eventually("the death", || !host.of("NDEATH").is_empty()).await;
-    let deaths = host.of("NDEATH").len();
+    let died = |number| {
+        host.of("NDEATH")
+            .iter()
+            .any(|death| bd_seq(death) == number)
+    };
+    eventually("the death", || died(last)).await;
     let program = Program::start(&site).await;
     eventually("the birth after it", || {
         host.of("NBIRTH")
@@ -233,7 +237,7 @@ async fn a_host_understands_births_data_rebirths_the_past_and_deaths() {
     .await;
     let (status, log) = program.end_by("TERM");
     assert_eq!(status.code(), Some(0));
-    eventually("its own death", || host.of("NDEATH").len() == deaths + 1).await;
+    eventually("its own death", || died(last + 1)).await;
     assert_eq!(host.faults(), Vec::<Value>::new(), "{log}");
 }
 

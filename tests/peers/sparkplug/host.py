@@ -98,6 +98,8 @@ def on_message(_client, _data, message):
                 past.append({"name": metric.name, **told})
             else:
                 metrics[metric.name] = told
+        if topic.message_type.name == "NDEATH":
+            metrics["bdSeq"] = {"value": payload.bd_seq_metric.value}
         say(
             kind=topic.message_type.name,
             group=topic.group_id,
