@@ -3397,13 +3397,17 @@ _lauterd() {
             return 0
             ;;
         lauterd__subcmd__loop__subcmd__check__subcmd__take__subcmd__back)
-            opts="-h -V --instrument --config --url --token-file --ca-file --tun --help --version"
+            opts="-h -V --instrument --who --config --url --token-file --ca-file --tun --help --version"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
             fi
             case "${prev}" in
                 --instrument)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --who)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;

@@ -65,7 +65,7 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_se
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and not __fish_seen_subcommand_from units registers topics help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from units" -l first -d 'First unit' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from units" -l last -d 'Last unit' -r
-complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from units" -l tcp -d 'Modbus TCP' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from units" -l tcp -d 'Modbus TCP; without a port 502, that of the protocol' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from units" -l rtu-over-tcp -d 'RTU frames through a TCP gateway' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from units" -l rtu -d 'Modbus RTU on a serial device' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from units" -l baud -d 'Bits a second, with --rtu' -r
@@ -88,9 +88,9 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_s
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l measures -d 'What it measures: runnings-gravity, runoff-flow, kettle-volume and so on' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l unit-of-value -d 'Unit of its readings; without it the usual one of the quantity' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l temperature -d 'Name of the thermometer that compensates it: a density needs one, and a pH for limits at room temperature' -r
-complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l pick -d 'Which of the listed readings the table to paste is for' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l pick -d 'Which of the listed readings the table is for; without it the first, if none fits as well' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l into -d 'Adds the table to this configuration instead of printing it to be pasted; a file that is not there is begun' -r -F
-complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l tcp -d 'Modbus TCP' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l tcp -d 'Modbus TCP; without a port 502, that of the protocol' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l rtu-over-tcp -d 'RTU frames through a TCP gateway' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l rtu -d 'Modbus RTU on a serial device' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from registers" -l baud -d 'Bits a second, with --rtu' -r
@@ -113,7 +113,7 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_s
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l measures -d 'What it measures: runnings-gravity, runoff-flow, kettle-volume and so on' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l unit-of-value -d 'Unit of its readings; without it the usual one of the quantity' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l temperature -d 'Name of the thermometer that compensates it: a density needs one, and a pH for limits at room temperature' -r
-complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l pick -d 'Which of the listed readings the table to paste is for' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l pick -d 'Which of the listed readings the table is for; without it the first, if none fits as well' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l into -d 'Adds the table to this configuration instead of printing it to be pasted; a file that is not there is begun' -r -F
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l tls -d 'Encrypts the connection'
 complete -c lauterd -n "__fish_lauterd_using_subcommand probe; and __fish_seen_subcommand_from topics" -l watch -d 'Shows the values every second as they change'
@@ -250,10 +250,10 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and not __fi
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and not __fish_seen_subcommand_from guide enter list certificate correct take-back due help" -s h -l help -d 'Print help (see more with \'--help\')'
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and not __fish_seen_subcommand_from guide enter list certificate correct take-back due help" -s V -l version -d 'Print version'
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and not __fish_seen_subcommand_from guide enter list certificate correct take-back due help" -f -a "guide" -d 'Leads through a loop check: asks for each applied value, takes the readings, says pass or fail'
-complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and not __fish_seen_subcommand_from guide enter list certificate correct take-back due help" -f -a "enter" -d 'Enters a loop check from a file: JSON in the shape of POST .../loop-checks'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and not __fish_seen_subcommand_from guide enter list certificate correct take-back due help" -f -a "enter" -d 'Enters a loop check that was written down: a file of JSON'
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and not __fish_seen_subcommand_from guide enter list certificate correct take-back due help" -f -a "list" -d 'The loop checks of the record, newest last'
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and not __fish_seen_subcommand_from guide enter list certificate correct take-back due help" -f -a "certificate" -d 'The certificate of a loop check'
-complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and not __fish_seen_subcommand_from guide enter list certificate correct take-back due help" -f -a "correct" -d 'Corrects a pH or gravity instrument from now on by one or two applied values'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and not __fish_seen_subcommand_from guide enter list certificate correct take-back due help" -f -a "correct" -d 'Corrects a pH or gravity instrument from now on by applied values'
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and not __fish_seen_subcommand_from guide enter list certificate correct take-back due help" -f -a "take-back" -d 'Lets an instrument\'s readings pass as they come; the versions before stay in the record'
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and not __fish_seen_subcommand_from guide enter list certificate correct take-back due help" -f -a "due" -d 'Corrections in force, and which instruments are due'
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and not __fish_seen_subcommand_from guide enter list certificate correct take-back due help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
@@ -308,7 +308,7 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_s
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from certificate" -s h -l help -d 'Print help'
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from certificate" -s V -l version -d 'Print version'
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from correct" -l instrument -d 'The instrument' -r
-complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from correct" -l point -d 'What was applied and what the instrument read before any correction: BUFFER@C=READING, GRAVITYP@C=READING or VALUE=READING; once or twice' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from correct" -l point -d 'What was applied and what the instrument read before any correction: BUFFER@C=READING, GRAVITYP@C=READING or VALUE=READING; once or more often' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from correct" -l due-days -d 'Days to the next check [default: 30 for pH, 182 for gravity and turbidity, 365 for others]' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from correct" -l who -d 'Who does it, where nobody signs in' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from correct" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
@@ -319,6 +319,7 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_s
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from correct" -s h -l help -d 'Print help'
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from correct" -s V -l version -d 'Print version'
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from take-back" -l instrument -d 'The instrument' -r
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from take-back" -l who -d 'Who does it, where nobody signs in' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from take-back" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from take-back" -l url -d 'Address of the service [default: http://127.0.0.1:8780]' -r
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from take-back" -l token-file -d 'File with the token this command is known by [default: lauterd/token in the configuration directory of the user, if it is there]' -r -F
@@ -335,10 +336,10 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_s
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from due" -s h -l help -d 'Print help'
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from due" -s V -l version -d 'Print version'
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from help" -f -a "guide" -d 'Leads through a loop check: asks for each applied value, takes the readings, says pass or fail'
-complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from help" -f -a "enter" -d 'Enters a loop check from a file: JSON in the shape of POST .../loop-checks'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from help" -f -a "enter" -d 'Enters a loop check that was written down: a file of JSON'
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from help" -f -a "list" -d 'The loop checks of the record, newest last'
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from help" -f -a "certificate" -d 'The certificate of a loop check'
-complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from help" -f -a "correct" -d 'Corrects a pH or gravity instrument from now on by one or two applied values'
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from help" -f -a "correct" -d 'Corrects a pH or gravity instrument from now on by applied values'
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from help" -f -a "take-back" -d 'Lets an instrument\'s readings pass as they come; the versions before stay in the record'
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from help" -f -a "due" -d 'Corrections in force, and which instruments are due'
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
@@ -690,10 +691,10 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_su
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from brew" -f -a "export" -d 'Writes a brew\'s record into a directory: plan, readings, samples, corrections, table, alarms and lines'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from sample" -f -a "withdraw" -d 'Takes a hand sample back that was a slip: it counts no more'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from loop-check" -f -a "guide" -d 'Leads through a loop check: asks for each applied value, takes the readings, says pass or fail'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from loop-check" -f -a "enter" -d 'Enters a loop check from a file: JSON in the shape of POST .../loop-checks'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from loop-check" -f -a "enter" -d 'Enters a loop check that was written down: a file of JSON'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from loop-check" -f -a "list" -d 'The loop checks of the record, newest last'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from loop-check" -f -a "certificate" -d 'The certificate of a loop check'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from loop-check" -f -a "correct" -d 'Corrects a pH or gravity instrument from now on by one or two applied values'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from loop-check" -f -a "correct" -d 'Corrects a pH or gravity instrument from now on by applied values'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from loop-check" -f -a "take-back" -d 'Lets an instrument\'s readings pass as they come; the versions before stay in the record'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from loop-check" -f -a "due" -d 'Corrections in force, and which instruments are due'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from alarms" -f -a "list" -d 'Every alarm: cause, response, consequence, caution, delays and what suppresses it. Needs no service; with --config it shows what that tun has changed'

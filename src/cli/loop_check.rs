@@ -2,6 +2,7 @@
 
 mod applied;
 mod ask;
+mod asking;
 mod guide;
 mod page;
 mod steps;
@@ -46,6 +47,34 @@ pub struct Arguments {
     service: ServiceOptions,
 }
 
+const ENTER: &str = r#"Example:
+  lauterd loop-check enter check.json
+
+check.json, of a pressure drop against a calibrator; readings, tolerance and uncertainties are in the
+instrument's unit, "direction" is the way the value was approached:
+  {
+    "instrument": "bed_pressure",
+    "reference": { "name": "calibrator 4", "expanded_uncertainty": 0.004 },
+    "tolerance": 0.05,
+    "resolution": 0.001,
+    "as_found": [
+      { "direction": "up", "applied": { "kind": "value", "value": 0.0 }, "reading": 0.011 },
+      { "direction": "up", "applied": { "kind": "value", "value": 5.0 }, "reading": 5.023 },
+      { "direction": "down", "applied": { "kind": "value", "value": 0.0 }, "reading": 0.014 }
+    ],
+    "due_days": 365,
+    "note": "after the autumn clean",
+    "who": "engineer"
+  }
+
+Other kinds of "applied":
+  { "kind": "buffer", "buffer": "phosphate", "temperature_c": 24.8 }      also phthalate, borate
+  { "kind": "gravity", "gravity_p": 12.0, "temperature_c": 20.0 }
+  { "kind": "sample-ph", "ph": 5.42, "temperature_c": 75.0 }
+  { "kind": "weighed-tank", "mass_kg": 51.3, "seconds": 60.0, "temperature_c": 18.0 }
+What was done afterwards stands in "as_left", in the same shape. A check that `guide` could not hand over lies in such a
+file as well."#;
+
 #[derive(Debug, Subcommand)]
 enum Command {
     /// Leads through a loop check: asks for each applied value, takes the readings, says pass or fail
@@ -56,10 +85,8 @@ Examples:
   lauterd loop-check guide --instrument runoff_flow --tolerance 0.5 \\
       --reference \"tank on scale 2\" --uncertainty 0.1 --repeats 3")]
     Guide(guide::Arguments),
-    /// Enters a loop check from a file: JSON in the shape of POST .../loop-checks
-    #[command(after_help = "\
-Examples:
-  lauterd loop-check enter check.json")]
+    /// Enters a loop check that was written down: a file of JSON
+    #[command(after_help = ENTER)]
     Enter {
         #[arg(value_name = "FILE")]
         file: PathBuf,
@@ -92,7 +119,7 @@ Examples:
         #[arg(long, value_name = "FILE")]
         output: Option<PathBuf>,
     },
-    /// Corrects a pH or gravity instrument from now on by one or two applied values
+    /// Corrects a pH or gravity instrument from now on by applied values
     #[command(after_help = "\
 Examples:
   lauterd loop-check correct --instrument runnings_ph --point phosphate@25=6.67 --point phthalate@25=3.92
@@ -103,7 +130,7 @@ Examples:
         #[arg(long, value_name = "ID")]
         instrument: String,
         /// What was applied and what the instrument read before any correction: BUFFER@C=READING, GRAVITYP@C=READING or
-        /// VALUE=READING; once or twice
+        /// VALUE=READING; once or more often
         #[arg(long, value_name = "APPLIED=READING", required = true, value_parser = applied::measured)]
         point: Vec<lauter_core::calibration::MeasuredPoint>,
         #[command(flatten)]
@@ -117,6 +144,9 @@ Examples:
         /// The instrument
         #[arg(long, value_name = "ID")]
         instrument: String,
+        /// Who does it, where nobody signs in
+        #[arg(long, value_name = "NAME")]
+        who: Option<String>,
     },
     /// Corrections in force, and which instruments are due
     #[command(after_help = "\
@@ -172,8 +202,11 @@ pub fn run(arguments: &Arguments) -> Result<(), Failure> {
             let made = correct(instrument, &body, &client, &tun)?;
             print(&page::corrected(&made))
         }
-        Command::TakeBack { instrument } => {
-            let path = tun_path(&tun, &["instruments", instrument, "correction"]);
+        Command::TakeBack { instrument, who } => {
+            let mut path = tun_path(&tun, &["instruments", instrument, "correction"]);
+            if let Some(who) = who {
+                path = format!("{path}?who={}", query_value(who));
+            }
             let made: CorrectionRecord = client.delete(&path)?;
             print(&page::corrected(&made))
         }

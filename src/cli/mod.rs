@@ -9,6 +9,7 @@ use crate::exit::{Failure, Kind};
 
 mod alarms;
 mod backup;
+mod beside;
 mod brew;
 mod calc;
 mod check_config;

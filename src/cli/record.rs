@@ -1,32 +1,35 @@
 //! `lauterd record`: every byte between the service's adapters and the instruments, with its time, into a file.
 //!
-//! Owns the file's form. The instruments are read exactly as the service reads them; the readings themselves are thrown
-//! away. `simulators play` serves the same bytes again at a desk.
+//! Owns when it ends and what is told of each link. The instruments are read exactly as the service reads them; the
+//! readings themselves are thrown away. `simulators play` serves the same bytes again at a desk.
 
-use std::fs::{File, OpenOptions};
-use std::io::{BufWriter, Write as _};
+mod capture;
+
+use std::fmt::Write as _;
+use std::io::Write as _;
 use std::path::PathBuf;
 use std::time::Duration;
 
 use clap::Args;
-use lauter_core::reading::Moment;
-use serde::Serialize;
-use tokio::sync::mpsc;
+use lauter_core::supervisor::LinkState;
 use tokio_util::sync::CancellationToken;
 
+use self::capture::{Capture, Heard};
+use super::beside::{Beside, Links, links_in_use};
 use super::text::print;
-use crate::clock::{self, Clock, Start};
+use crate::clock::{Clock, Start};
 use crate::config::{self, Configuration};
 use crate::exit::{Failure, Kind};
-use crate::ingest::{self, Intake};
+use crate::ingest::{Arrival, Intake};
 use crate::runtime::stop_on_signals;
-use crate::tap::{Passed, Tap, Tapped};
+use crate::tap::Tap;
 
 /// Records the raw bytes of every link and the raw messages of every topic, with their times
 ///
-/// The instruments are read as the service reads them; nothing is written to any. On a serial line nobody else may be
-/// master meanwhile: stop the service first. The file ends at its limit, after --for, or with Ctrl-C. It holds the
-/// configuration as well, which names no secret; play it at a desk with `simulators play FILE`.
+/// The instruments are read as the service reads them; nothing is written to any. The service may run on beside it over
+/// TCP and at the broker. A serial line has one master: stop the service first. The file ends at its limit, after --for, or
+/// with Ctrl-C. It holds the configuration as well, which names no secret; play it at a desk with `simulators play FILE`.
+/// Ends with 69 when a link gave nothing; the file then holds what the others gave.
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:
   lauterd record --config tun-1.toml --to fault.capture --for 600
@@ -46,32 +49,6 @@ pub struct Arguments {
     limit: u64,
 }
 
-/// First line of the file.
-#[derive(Serialize)]
-struct Head<'a> {
-    /// Version of the form.
-    capture: u32,
-    /// When it began.
-    time: String,
-    configuration: &'a str,
-}
-
-/// Every further line.
-#[derive(Serialize)]
-struct Entry<'a> {
-    /// Seconds since it began.
-    at_s: f64,
-    link: &'a str,
-    what: &'static str,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    topic: Option<&'a str>,
-    /// Hexadecimal.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    bytes: Option<String>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    retained: Option<bool>,
-}
-
 pub fn run(arguments: &Arguments) -> Result<(), Failure> {
     let configuration = config::load(&arguments.config)?;
     let faults: Vec<String> = configuration
@@ -86,47 +63,81 @@ pub fn run(arguments: &Arguments) -> Result<(), Failure> {
         let path = arguments.config.display();
         Failure::new(Kind::NoInput, format!("{path}: cannot be read: {error}"))
     })?;
-    let mut capture = Capture::create(arguments, &text)?;
+    let limit = arguments.limit * 1024 * 1024;
+    let mut capture = Capture::create(&arguments.to, limit, &text)?;
     let runtime = tokio::runtime::Runtime::new()
         .map_err(|error| Failure::new(Kind::Io, format!("threads cannot be started: {error}")))?;
-    let ended = runtime.block_on(record(&configuration, arguments, &mut capture));
+    let recorded = runtime.block_on(record(&configuration, arguments.lasting, &mut capture));
     runtime.shutdown_timeout(Duration::from_millis(200));
-    let ended = ended?;
+    let recorded = recorded?;
     capture.finish()?;
-    print(&format!("{}\n{}\n", ended, capture.told()))
+    let links: Vec<Recorded<'_>> = links_in_use(&configuration)
+        .into_iter()
+        .map(|name| Recorded {
+            name,
+            heard: capture.heard_on(name),
+            fault: recorded.fault_of(name),
+        })
+        .collect();
+    let missed = match recorded.missed {
+        0 => String::new(),
+        missed => format!("{missed} chunks found no room and are missing.\n"),
+    };
+    print(&format!(
+        "{}\n{}{missed}{}\n",
+        recorded.ended,
+        told(&links),
+        capture.told()
+    ))?;
+    silent(&links)
+}
+
+/// How a recording went.
+struct Outcome {
+    /// Why it ended.
+    ended: &'static str,
+    links: Links,
+    /// Chunks that found no room.
+    missed: u64,
+}
+
+impl Outcome {
+    /// Why a link was not to be had at the end.
+    fn fault_of(&self, link: &str) -> Option<&str> {
+        match self.links.get(link) {
+            Some((LinkState::Down, why)) => Some(why),
+            _ => None,
+        }
+    }
 }
 
 async fn record(
     configuration: &Configuration,
-    arguments: &Arguments,
+    lasting_s: Option<u32>,
     capture: &mut Capture,
-) -> Result<&'static str, Failure> {
+) -> Result<Outcome, Failure> {
     let clock = Clock::start(&Start::default());
     let stop = CancellationToken::new();
     stop_on_signals(stop.clone())
         .map_err(|error| Failure::new(Kind::Io, format!("signals cannot be taken: {error}")))?;
     let (tap, mut tapped) = Tap::channel(clock);
     let (intake, mut arrivals) = Intake::channel();
-    let intake = intake.tapped(tap.clone());
     let started = clock.now();
-    let polling = ingest::modbus::start(configuration, &intake, clock, &stop);
-    let subscription = ingest::mqtt::start(configuration, intake, clock, stop.clone());
-    let lasting = arguments
-        .lasting
-        .map(|seconds| Duration::from_secs(u64::from(seconds)));
+    let intake = intake.tapped(tap.clone());
+    let beside = Beside::start(configuration, "record", intake, clock, &stop);
     let over = async {
-        match lasting {
-            Some(lasting) => tokio::time::sleep(lasting).await,
+        match lasting_s {
+            Some(seconds) => tokio::time::sleep(Duration::from_secs(u64::from(seconds))).await,
             None => std::future::pending().await,
         }
     };
     tokio::pin!(over);
+    let mut links = Links::new();
     let ended = loop {
         tokio::select! {
             () = &mut over => break "The time is over.",
             () = stop.cancelled() => break "Stopped.",
-            // Readings are of no interest here; they are taken so that nobody waits.
-            Some(_) = arrivals.recv() => {}
+            Some(arrival) = arrivals.recv() => note(&arrival, &mut links),
             Some(passed) = tapped.recv() => {
                 if !capture.take(&passed, started)? {
                     break "The file has reached its limit; the recording ends here.";
@@ -134,150 +145,105 @@ async fn record(
             }
         }
     };
-    stop.cancel();
-    for task in polling.tasks {
-        let _ = task.await;
-    }
-    if let Some((task, _)) = subscription {
-        let _ = task.await;
-    }
+    beside.end().await;
     capture.rest(&mut tapped, started)?;
-    capture.missed = tap.refused();
-    Ok(ended)
+    Ok(Outcome {
+        ended,
+        links,
+        missed: tap.refused(),
+    })
 }
 
-/// The file as it grows.
-struct Capture {
-    path: PathBuf,
-    file: BufWriter<File>,
-    written: u64,
-    limit: u64,
-    frames: u64,
-    messages: u64,
-    missed: u64,
+/// Readings are of no interest here. A link that fails is told at once: whoever waits for an hour should know in time that
+/// there is nothing to wait for.
+fn note(arrival: &Arrival, links: &mut Links) {
+    let Arrival::Link {
+        name,
+        state,
+        detail,
+    } = arrival
+    else {
+        return;
+    };
+    // Nobody may be reading standard error; the recording goes on.
+    let _ = writeln!(std::io::stderr(), "{name}: {detail}");
+    links.insert(name.clone(), (*state, detail.clone()));
 }
 
-impl Capture {
-    fn create(arguments: &Arguments, configuration: &str) -> Result<Self, Failure> {
-        let path = arguments.to.clone();
-        // What was once captured may be all that is left of a fault: it is never written over.
-        let file = OpenOptions::new().write(true).create_new(true).open(&path);
-        let file = file.map_err(|error| {
-            let path = path.display();
-            Failure::new(
-                Kind::Io,
-                format!("{path}: cannot be made: {error}; name a new file"),
-            )
-        })?;
-        let mut capture = Self {
-            path,
-            file: BufWriter::new(file),
-            written: 0,
-            limit: arguments.limit * 1024 * 1024,
-            frames: 0,
-            messages: 0,
-            missed: 0,
+/// One link as it was recorded.
+struct Recorded<'a> {
+    name: &'a str,
+    heard: Heard,
+    /// Why it was not to be had at the end.
+    fault: Option<&'a str>,
+}
+
+impl Recorded<'_> {
+    fn is_silent(&self) -> bool {
+        self.heard == Heard::default()
+    }
+}
+
+/// A line for each link. Writing to a string cannot fail.
+fn told(links: &[Recorded<'_>]) -> String {
+    let mut page = String::new();
+    for link in links {
+        let Heard { replies, messages } = link.heard;
+        let came = match (replies, messages) {
+            (0, 0) => "nothing".to_owned(),
+            (0, messages) => format!("{messages} messages"),
+            (replies, _) => format!("{replies} replies"),
         };
-        let head = Head {
-            capture: 1,
-            time: format!("{:.3}", clock::wall_now()),
-            configuration,
-        };
-        capture.line(&head)?;
-        Ok(capture)
+        let why = link
+            .fault
+            .map_or_else(String::new, |why| format!("; at the end: {why}"));
+        let _ = writeln!(page, "{}: {came}{why}", link.name);
     }
+    page
+}
 
-    /// False when the file is full.
-    fn take(&mut self, tapped: &Tapped, started: Moment) -> Result<bool, Failure> {
-        let mut entry = Entry {
-            at_s: tapped.at.since(started),
-            link: &tapped.link,
-            what: "opened",
-            topic: None,
-            bytes: None,
-            retained: None,
-        };
-        match &tapped.passed {
-            Passed::Opened => {}
-            Passed::Closed => entry.what = "closed",
-            Passed::Sent(bytes) => {
-                entry.what = "sent";
-                entry.bytes = Some(hexadecimal(bytes));
-            }
-            Passed::Received(bytes) => {
-                entry.what = "received";
-                entry.bytes = Some(hexadecimal(bytes));
-                self.frames += 1;
-            }
-            Passed::Message {
-                topic,
-                payload,
-                retained,
-            } => {
-                entry.what = "message";
-                entry.topic = Some(topic);
-                entry.bytes = Some(hexadecimal(payload));
-                entry.retained = Some(*retained);
-                self.messages += 1;
-            }
-        }
-        self.line(&entry)?;
-        Ok(self.written < self.limit)
+fn silent(links: &[Recorded<'_>]) -> Result<(), Failure> {
+    let names: Vec<&str> = links
+        .iter()
+        .filter(|link| link.is_silent())
+        .map(|link| link.name)
+        .collect();
+    if names.is_empty() {
+        return Ok(());
     }
-
-    /// What was on its way when it ended, as far as there is room.
-    fn rest(
-        &mut self,
-        tapped: &mut mpsc::Receiver<Tapped>,
-        started: Moment,
-    ) -> Result<(), Failure> {
-        while self.written < self.limit
-            && let Ok(passed) = tapped.try_recv()
-        {
-            self.take(&passed, started)?;
-        }
-        Ok(())
-    }
-
-    fn line(&mut self, line: &impl Serialize) -> Result<(), Failure> {
-        let mut text = serde_json::to_vec(line).unwrap_or_default();
-        text.push(b'\n');
-        self.written += text.len() as u64;
-        let written = self.file.write_all(&text);
-        written.map_err(|error| self.failed(&error))
-    }
-
-    fn finish(&mut self) -> Result<(), Failure> {
-        let flushed = self.file.flush();
-        flushed.map_err(|error| self.failed(&error))
-    }
-
-    fn failed(&self, error: &std::io::Error) -> Failure {
-        let path = self.path.display();
-        Failure::new(Kind::Io, format!("{path}: cannot be written: {error}"))
-    }
-
-    fn told(&self) -> String {
-        let missed = if self.missed > 0 {
-            format!(" {} chunks found no room and are missing.", self.missed)
-        } else {
-            String::new()
-        };
+    Err(Failure::new(
+        Kind::Unavailable,
         format!(
-            "{} replies and {} messages, {:.1} KiB in {}.{missed}",
-            self.frames,
-            self.messages,
-            self.written as f64 / 1024.0,
-            self.path.display()
-        )
-    }
+            "nothing came on {}: the recording does not have it. Check that the devices are on and that nobody else holds \
+             the line, or record for longer",
+            names.join(", ")
+        ),
+    ))
 }
 
-fn hexadecimal(bytes: &[u8]) -> String {
-    use std::fmt::Write as _;
-    let mut text = String::with_capacity(2 * bytes.len());
-    for byte in bytes {
-        let _ = write!(text, "{byte:02x}");
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_link_that_gave_nothing_is_named_with_its_reason_and_fails_the_recording() {
+        let heard = Heard {
+            replies: 12,
+            messages: 0,
+        };
+        let link = |name, heard, fault| Recorded { name, heard, fault };
+        let links = [
+            link("skid", heard, None),
+            link("panel", Heard::default(), Some("/dev/ttyUSB0 is locked")),
+        ];
+        let page = told(&links);
+        assert_eq!(
+            page,
+            "skid: 12 replies\npanel: nothing; at the end: /dev/ttyUSB0 is locked\n"
+        );
+        let failure = silent(&links).expect_err("a silent link");
+        assert_eq!(failure.kind, Kind::Unavailable);
+        assert!(failure.message.contains("panel"), "{failure}");
+        assert!(silent(&links[..1]).is_ok());
     }
-    text
 }

@@ -50,6 +50,20 @@ pub struct Candidate {
     pub value: f64,
     /// It lies within the expected range, if one was given.
     pub is_expected: bool,
+    pub rank: Rank,
+}
+
+/// How well a way explains its registers; the least is the best. Of two that are equal nothing here tells which is right.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Rank {
+    /// An idle register fits many ranges that reach to 0; what says something comes first.
+    is_nought: bool,
+    /// It could not show what every instrument of the quantity must be able to show.
+    is_too_small: bool,
+    is_whole: bool,
+    /// How many of its registers hold nought: a number that fills its registers explains them better than one that
+    /// begins in the empty ones before it.
+    empty_words: usize,
 }
 
 fn words(value_type: ValueType) -> usize {
@@ -79,8 +93,30 @@ impl Way {
         in_a_row.then(|| run.iter().map(|(_, register)| *register).collect())
     }
 
-    /// How many of its registers hold nought: a number that fills its registers explains them better than one that
-    /// begins in the empty ones before it.
+    /// The greatest number that its type can hold.
+    fn greatest(&self) -> f64 {
+        let raw = match self.value_type {
+            ValueType::Bit => 1.0,
+            ValueType::U16 => f64::from(u16::MAX),
+            ValueType::I16 => f64::from(i16::MAX),
+            ValueType::U32 => f64::from(u32::MAX),
+            ValueType::I32 => f64::from(i32::MAX),
+            ValueType::F32 | ValueType::F64 => f64::INFINITY,
+            ValueType::U64 => u64::MAX as f64,
+            ValueType::I64 => i64::MAX as f64,
+        };
+        raw * self.scale
+    }
+
+    fn rank(&self, registers: &[(u16, u16)], value: f64, must_reach: Option<f64>) -> Rank {
+        Rank {
+            is_nought: value == 0.0,
+            is_too_small: must_reach.is_some_and(|least| self.greatest() < least),
+            is_whole: !is_float(self.value_type),
+            empty_words: self.empty_words(registers),
+        }
+    }
+
     fn empty_words(&self, registers: &[(u16, u16)]) -> usize {
         let run = self.run(registers).unwrap_or_default();
         run.iter().filter(|register| **register == 0).count()
@@ -97,8 +133,13 @@ impl Way {
 }
 
 /// Every plausible reading of the registers: what lies within the expected range first, then place by place. Registers
-/// that hold nothing but nought are listed once: every way to read them says the same.
-pub fn candidates(registers: &[(u16, u16)], expected: Option<(f64, f64)>) -> Vec<Candidate> {
+/// that hold nothing but nought are listed once: every way to read them says the same. `must_reach` is what every
+/// instrument of the quantity must be able to show.
+pub fn candidates(
+    registers: &[(u16, u16)],
+    expected: Option<(f64, f64)>,
+    must_reach: Option<f64>,
+) -> Vec<Candidate> {
     let mut found: Vec<Candidate> = Vec::new();
     for (address, _) in registers {
         for value_type in TYPES {
@@ -112,24 +153,16 @@ pub fn candidates(registers: &[(u16, u16)], expected: Option<(f64, f64)>) -> Vec
                         way,
                         value,
                         is_expected,
+                        rank: way.rank(registers, value, must_reach),
                     });
                 }
             }
         }
     }
-    // An idle register fits many ranges that reach to 0; what says something comes first.
-    found.sort_by_cached_key(|candidate| {
-        let way = &candidate.way;
-        let marked = candidate.is_expected;
+    found.sort_by_key(|candidate| {
         (
-            !marked,
-            marked && candidate.value == 0.0,
-            marked && !is_float(way.value_type),
-            if marked {
-                way.empty_words(registers)
-            } else {
-                0
-            },
+            !candidate.is_expected,
+            candidate.is_expected.then_some(candidate.rank),
         )
     });
     found
@@ -183,7 +216,7 @@ mod tests {
             (ByteOrder::Dcba, [FLOAT[1], FLOAT[0]].map(swapped)),
         ] {
             let read = placed(100, &[0xFFFF, registers[0], registers[1], 0xFFFF]);
-            let found = candidates(&read, Some((1048.4, 1048.6)));
+            let found = candidates(&read, Some((1048.4, 1048.6)), None);
             let marked = found.iter().filter(|candidate| candidate.is_expected);
             let floats: Vec<Way> = marked.map(|candidate| candidate.way).collect();
             let expected = Way {
@@ -198,7 +231,7 @@ mod tests {
 
     #[test]
     fn a_scaled_integer_is_found_with_its_scale() {
-        let found = candidates(&placed(7, &[752]), Some((70.0, 80.0)));
+        let found = candidates(&placed(7, &[752]), Some((70.0, 80.0)), None);
         let scales: Vec<String> = found
             .iter()
             .filter(|candidate| candidate.is_expected)
@@ -211,7 +244,7 @@ mod tests {
     #[test]
     fn a_number_that_fills_its_registers_stands_before_one_that_begins_in_empty_ones() {
         let first = |registers: &[u16], expected| {
-            let found = candidates(&placed(7, registers), Some(expected));
+            let found = candidates(&placed(7, registers), Some(expected), None);
             (found[0].way.address, found[0].way.value_type)
         };
         assert_eq!(first(&[0, 0, 0, 502], (5.0, 5.1)), (10, ValueType::I16));
@@ -225,8 +258,32 @@ mod tests {
     }
 
     #[test]
+    fn a_type_that_cannot_hold_what_the_quantity_comes_to_stands_behind_one_that_can() {
+        let first = |must_reach| {
+            let found = candidates(&placed(7, &[0, 24_100]), Some((24.0, 24.2)), must_reach);
+            (found[0].way.address, found[0].way.value_type)
+        };
+        assert_eq!(first(None), (8, ValueType::I16));
+        // In thousandths a single register ends at 65.5.
+        assert_eq!(first(Some(1000.0)), (7, ValueType::I32));
+    }
+
+    #[test]
+    fn two_places_that_say_the_same_are_of_one_rank_and_a_wider_number_is_not() {
+        let registers = placed(7, &[FLOAT[0], FLOAT[1], 0xFFFF, FLOAT[0], FLOAT[1], 1049]);
+        let found = candidates(&registers, Some((1048.0, 1049.0)), None);
+        assert_eq!((found[0].way.address, found[1].way.address), (7, 10));
+        assert_eq!(found[0].rank, found[1].rank);
+        let whole = found
+            .iter()
+            .find(|it| it.way.address == 12)
+            .expect("the register");
+        assert!(found[0].rank < whole.rank);
+    }
+
+    #[test]
     fn what_is_not_expected_is_shown_behind_what_is_and_nought_only_once() {
-        let found = candidates(&placed(7, &[752, 0, 0]), Some((70.0, 80.0)));
+        let found = candidates(&placed(7, &[752, 0, 0]), Some((70.0, 80.0)), None);
         let first_unmarked = found.iter().position(|candidate| !candidate.is_expected);
         let last_marked = found.iter().rposition(|candidate| candidate.is_expected);
         assert!(last_marked < first_unmarked, "{found:?}");
@@ -242,12 +299,12 @@ mod tests {
     fn a_gap_between_registers_is_not_read_over_and_nonsense_is_not_shown() {
         let gap = [(1, FLOAT[0]), (3, FLOAT[1])];
         assert!(
-            candidates(&gap, None)
+            candidates(&gap, None, None)
                 .iter()
                 .all(|candidate| words(candidate.way.value_type) == 1)
         );
         let not_a_number = placed(0, &[0x7FC0, 0x0000]);
-        let floats = candidates(&not_a_number, None);
+        let floats = candidates(&not_a_number, None, None);
         let abcd = |candidate: &&Candidate| {
             candidate.way.value_type == ValueType::F32
                 && candidate.way.byte_order == ByteOrder::Abcd

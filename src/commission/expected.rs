@@ -44,6 +44,39 @@ pub fn usual(measures: Measures, unit: Unit) -> Option<(f64, f64)> {
     }
 }
 
+/// What every instrument of the quantity must be able to show, in the program's own unit: the least reach that serves any
+/// run-off (common practice, no source).
+fn must_reach_in_base(measures: Measures) -> f64 {
+    match measures {
+        Measures::RunningsGravity | Measures::KettleGravity => 20.0,
+        Measures::RunningsTemperature | Measures::KettleTemperature => 100.0,
+        Measures::RunningsPh => 8.0,
+        Measures::RunningsTurbidity => 50.0,
+        Measures::RunoffFlow | Measures::SpargeFlow => 10.0,
+        Measures::RunoffTotal | Measures::KettleVolume => 100.0,
+        Measures::BedPressureDrop => 5.0,
+        Measures::RakeRunning | Measures::PumpRunning | Measures::Recirculating => 1.0,
+    }
+}
+
+/// What every instrument of the quantity must be able to show, in `unit`; None where the unit does not fit it.
+pub fn must_reach(measures: Measures, unit: Unit) -> Option<f64> {
+    if unit == Unit::Milliampere {
+        return Some(20.0);
+    }
+    if unit.dimension() != measures.dimension() {
+        return None;
+    }
+    match unit {
+        Unit::Percent => Some(100.0),
+        Unit::DegreePlato | Unit::DegreeBrix => Some(must_reach_in_base(measures)),
+        // A little less than 20 °P, which is 1.083.
+        Unit::SpecificGravity => Some(1.08),
+        Unit::KilogramPerCubicMetre => Some(1080.0),
+        _ => unit.linear_from_base(must_reach_in_base(measures)),
+    }
+}
+
 /// Physical limits to begin with, in `unit`: wider than what is usual, so that nothing true is taken for a fault before
 /// somebody has set the instrument's own. None where the unit does not fit the quantity.
 pub fn limits(measures: Measures, unit: Unit) -> Option<(f64, f64)> {
@@ -100,8 +133,19 @@ mod tests {
                 let fits = unit.dimension() == measures.dimension() || unit == Unit::Milliampere;
                 let usual = usual(measures, unit);
                 assert_eq!(usual.is_some(), fits, "{measures:?} in {}", unit.name());
-                if let Some((low, high)) = usual {
-                    assert!(low < high, "{measures:?} in {}", unit.name());
+                let must_reach = must_reach(measures, unit);
+                assert_eq!(
+                    must_reach.is_some(),
+                    fits,
+                    "{measures:?} in {}",
+                    unit.name()
+                );
+                if let (Some((low, high)), Some(reach)) = (usual, must_reach) {
+                    assert!(
+                        low < reach && reach <= high,
+                        "{measures:?} in {}",
+                        unit.name()
+                    );
                 }
             }
             assert!(usual(measures, usual_unit(measures)).is_some());

@@ -85,7 +85,7 @@ fn is_name(text: &str) -> bool {
         && !text.contains(['/', '\\', '+', '#'])
 }
 
-fn is_identifier(text: &str) -> bool {
+pub fn is_identifier(text: &str) -> bool {
     let allowed = |c: char| c.is_ascii_alphanumeric() || c == '_' || c == '-';
     (1..=64).contains(&text.len()) && text.chars().all(allowed)
 }
@@ -103,7 +103,7 @@ fn is_json_pointer(text: &str) -> bool {
     (text.is_empty() || text.starts_with('/')) && escapes_are_right
 }
 
-fn is_host_and_port(text: &str) -> bool {
+pub fn is_host_and_port(text: &str) -> bool {
     let Some((host, port)) = text.rsplit_once(':') else {
         return false;
     };

@@ -23,6 +23,7 @@ use std::path::{Path, PathBuf};
 
 pub use check::clashes;
 pub use error::{ConfigError, ConfigErrors, Place};
+pub use format::{is_host_and_port, is_identifier};
 pub use model::Configuration;
 pub use plan::{load_plan, parse_plan, plan_of_tree};
 pub use resolve::spelt;

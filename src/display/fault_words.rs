@@ -55,9 +55,9 @@ const FAULTS: [(&str, &str, &str); 15] = [
         "die Vorgabe passt nicht",
     ),
     (
-        "{} points were given; needed are one or two",
-        "{0} readings were entered; needed are one or two",
-        "{0} Anzeigen eingegeben; nötig sind eine oder zwei",
+        "{} points were given; needed are 1 to 20",
+        "{0} readings were entered; needed are 1 to 20",
+        "{0} Anzeigen eingegeben; nötig sind 1 bis 20",
     ),
     (
         "only pH and gravity are corrected here; {}",

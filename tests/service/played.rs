@@ -18,8 +18,8 @@ use simulators::record;
 use tokio::sync::mpsc;
 
 use super::brewhouse::{Brewhouse, flowing_at_once, free_port, scenario, set};
-use super::mosquitto::{PATIENCE, eventually};
-use super::program::command;
+use super::mosquitto::{Mosquitto, PATIENCE, eventually};
+use super::program::{Program, command};
 
 /// Recorded seconds in a second.
 const SPEED: f64 = 60.0;
@@ -298,4 +298,69 @@ async fn a_sites_garbled_register_and_exception_come_out_the_same_at_the_desk_by
         .output()
         .expect("the binary runs");
     assert_eq!(refused.status.code(), Some(74), "{refused:?}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_link_that_gives_nothing_fails_a_recording_which_keeps_what_the_others_gave() {
+    let brewhouse = Brewhouse::start(&flowing_at_once("orchard-ale-channel"), 1.0, None).await;
+    let site = brewhouse.site();
+    let config = site.configure(|table| {
+        let dead: toml::Table = format!("name = \"panel\"\ntcp = \"127.0.0.1:{}\"", free_port())
+            .parse()
+            .expect("a table");
+        let links = table["modbus_link"].as_array_mut().expect("a list");
+        links.push(dead.into());
+        let instruments = table["instrument"].as_array_mut().expect("a list");
+        for instrument in instruments.iter_mut().filter_map(toml::Value::as_table_mut) {
+            if instrument["id"].as_str() == Some("runnings_ph") {
+                set(instrument, "modbus.link", "panel");
+            }
+        }
+    });
+    let capture = site.path("half.capture");
+    let arguments = [config.display().to_string(), capture.display().to_string()];
+    let output = tokio::task::spawn_blocking(move || {
+        let [config, to] = &arguments;
+        command(&["record", "--config", config, "--to", to, "--for", "3"])
+            .output()
+            .expect("the binary runs")
+    })
+    .await
+    .expect("it ends");
+    let words = String::from_utf8_lossy(&output.stderr);
+    assert_eq!(output.status.code(), Some(69), "{output:?}");
+    assert!(words.contains("nothing came on panel"), "{words}");
+    let told = String::from_utf8_lossy(&output.stdout);
+    assert!(told.contains("panel: nothing; at the end: "), "{told}");
+    assert!(!replies(&capture, "skid").is_empty());
+    brewhouse.handle.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_recording_beside_the_service_throws_it_out_of_nothing() {
+    let Some(broker) = Mosquitto::start_with("allow_anonymous true").await else {
+        return;
+    };
+    let scenario = flowing_at_once("hill-lager");
+    let brewhouse = Brewhouse::start(&scenario, 1.0, Some(broker.port)).await;
+    let site = brewhouse.site();
+    let config = site.configure(|_| {});
+    let mut program = Program::start(&site).await;
+    program
+        .until_status("every reading has a value", |status| {
+            let readings = status["readings"].as_array()?;
+            let read = readings.iter().filter(|it| it["value"].is_number()).count();
+            (read > 0 && read == readings.len()).then_some(())
+        })
+        .await;
+    let told = |log: &str| log.matches("instruments: ").count();
+    assert_eq!(told(&program.log()), 1, "{}", program.log());
+    let capture = site.path("beside.capture");
+    captured(&config, &capture, 4).await;
+    assert_eq!(told(&program.log()), 1, "{}", program.log());
+    let file = Capture::load(&capture)
+        .expect("it is there")
+        .expect("a capture");
+    assert!(!file.messages.is_empty());
+    brewhouse.handle.stop().await;
 }

@@ -1,16 +1,15 @@
 //! Every instrument of a tun, read for a while by the adapters of the service.
 
-use std::collections::BTreeMap;
 use std::time::Duration;
 
 use lauter_core::reading::Reading;
-use lauter_core::supervisor::LinkState;
 use tokio_util::sync::CancellationToken;
 
+use crate::cli::beside::{Beside, Links};
 use crate::clock::{Clock, Start};
 use crate::commission::plausible::Watched;
 use crate::config::Configuration;
-use crate::ingest::{self, Arrival, Intake};
+use crate::ingest::{Arrival, Intake};
 
 /// What came in.
 #[derive(Debug, Default)]
@@ -18,7 +17,7 @@ pub struct Looked {
     /// In the order of the configuration: seconds, and the reading.
     readings: Vec<Vec<(f64, Reading)>>,
     /// Latest state of each link and why.
-    pub links: BTreeMap<String, (LinkState, String)>,
+    pub links: Links,
 }
 
 impl Looked {
@@ -43,11 +42,10 @@ pub async fn look(configuration: &Configuration, lasting: Duration) -> Looked {
     let clock = Clock::start(&Start::default());
     let stop = CancellationToken::new();
     let (intake, mut arrivals) = Intake::channel();
-    let polling = ingest::modbus::start(configuration, &intake, clock, &stop);
-    let subscription = ingest::mqtt::start(configuration, intake, clock, stop.clone());
+    let beside = Beside::start(configuration, "commission", intake, clock, &stop);
     let mut looked = Looked {
         readings: vec![Vec::new(); configuration.instruments.len()],
-        links: BTreeMap::new(),
+        links: Links::new(),
     };
     let started = clock.now();
     let take = async {
@@ -67,12 +65,6 @@ pub async fn look(configuration: &Configuration, lasting: Duration) -> Looked {
     };
     // The end of the time is the end of the look.
     let _ = tokio::time::timeout(lasting, take).await;
-    stop.cancel();
-    for task in polling.tasks {
-        let _ = task.await;
-    }
-    if let Some((task, _)) = subscription {
-        let _ = task.await;
-    }
+    beside.end().await;
     looked
 }

@@ -28,7 +28,7 @@ impl<R: BufRead> Terminal<R> {
         if read == 0 {
             return Err(Failure::new(
                 Kind::Usage,
-                "the answers ended before the check did; nothing was kept",
+                "the answers ended before the check did",
             ));
         }
         Ok(text.trim().to_owned())
@@ -48,6 +48,30 @@ impl<R: BufRead> Terminal<R> {
                 },
             }
         }
+    }
+
+    /// As `number`. One that is not usual must be confirmed: it may be a slip, or belong to another question.
+    pub fn number_within(
+        &mut self,
+        question: &str,
+        usual: Option<f64>,
+        within: (f64, f64),
+    ) -> Result<f64, Failure> {
+        loop {
+            let value = self.number(question, usual)?;
+            if self.believes(value, within)? {
+                return Ok(value);
+            }
+        }
+    }
+
+    /// Whether a value is usual, or confirmed.
+    pub fn believes(&mut self, value: f64, (low, high): (f64, f64)) -> Result<bool, Failure> {
+        if (low..=high).contains(&value) {
+            return Ok(true);
+        }
+        let question = format!("  {value} lies outside {low} to {high}. Is it right?");
+        self.yes(&question, false)
     }
 
     pub fn yes(&mut self, question: &str, usual: bool) -> Result<bool, Failure> {

@@ -3,7 +3,8 @@
 //! Owns the order of the steps. Readings come from the running service, so that the whole way from the sensor to the
 //! value is checked; what a check amounts to is the core's to say.
 
-use std::io::BufRead;
+use std::fs::OpenOptions;
+use std::io::{BufRead, Write as _};
 use std::thread;
 use std::time::Duration;
 
@@ -12,9 +13,11 @@ use lauter_core::calibration::{
     Applied, Direction, LoopCheck, MeasuredPoint, Method, Parameters, Point, Reference, Verdict,
     evaluate,
 };
+use lauter_core::units::Unit;
 
 use super::ask::Terminal;
-use super::steps::{How, Wanted, steps, usual};
+use super::asking::{Answer, asked_applied, asked_reading, limits};
+use super::steps::{How, steps, usual};
 use super::{Common, correct, page};
 use crate::cli::client::{Client, tun_path};
 use crate::cli::sample::finite;
@@ -70,6 +73,14 @@ instrument out of service only by the site's procedure. Local codes and licensed
 pub fn run(arguments: &Arguments, client: &Client, tun: &ServedTun) -> Result<(), Failure> {
     let state: InstrumentState =
         client.get(&tun_path(tun, &["instruments", &arguments.instrument]))?;
+    if state.unit == Unit::Bool {
+        let id = &state.instrument;
+        let words = format!(
+            "{id} is a switch: there is nothing to measure it against. Switch it and watch what the service says of it: \
+             lauterd status"
+        );
+        return Err(Failure::new(Kind::Usage, words));
+    }
     let method = arguments.method.unwrap_or_else(|| usual(&state));
     let mut guide = Guide {
         arguments,
@@ -78,6 +89,7 @@ pub fn run(arguments: &Arguments, client: &Client, tun: &ServedTun) -> Result<()
         state,
         method,
         terminal: Terminal::new(std::io::stdin().lock()),
+        corrected: None,
     };
     guide.lead()
 }
@@ -89,6 +101,8 @@ struct Guide<'a, R> {
     state: InstrumentState,
     method: How,
     terminal: Terminal<R>,
+    /// Version of the correction that was made on the way.
+    corrected: Option<u32>,
 }
 
 impl<R: BufRead> Guide<'_, R> {
@@ -107,20 +121,39 @@ impl<R: BufRead> Guide<'_, R> {
             }
         }
         let mut check = self.empty();
+        let taken = self.take(&mut check);
+        let body = self.body(check);
+        if let Err(failure) = taken {
+            return Err(self.broken_off(&body, &failure));
+        }
+        let path = tun_path(self.tun, &["loop-checks"]);
+        let entered: LoopCheckRecord = self
+            .client
+            .post(&path, &body)
+            .map_err(|failure| self.broken_off(&body, &failure))?;
+        print(&format!("\n{}", page::checked(&entered)))
+    }
+
+    /// Both series, with a correction between them where somebody wants one.
+    fn take(&mut self, check: &mut LoopCheck) -> Result<(), Failure> {
         print("\nAs-found: change nothing yet.\n")?;
-        check.as_found = self.series()?;
-        tell(&check, &check.as_found)?;
-        self.offer_correction(&check)?;
+        self.series(&mut check.as_found)?;
+        tell(check, &check.as_found)?;
+        self.offer_correction(check)?;
         if self
             .terminal
-            .yes("Take every value again, as-left?", fails(&check))?
+            .yes("Take every value again, as-left?", fails(check))?
         {
             print("\nAs-left: as the instrument will work from now on.\n")?;
-            check.as_left = self.series()?;
-            tell(&check, &check.as_left)?;
+            self.series(&mut check.as_left)?;
+            tell(check, &check.as_left)?;
         }
-        let body = LoopCheckBody {
-            instrument: id,
+        Ok(())
+    }
+
+    fn body(&self, check: LoopCheck) -> LoopCheckBody {
+        LoopCheckBody {
+            instrument: check.instrument,
             reference: check.reference,
             tolerance: check.tolerance,
             resolution: check.resolution,
@@ -129,13 +162,25 @@ impl<R: BufRead> Guide<'_, R> {
             due_days: self.arguments.common.due_days,
             note: self.arguments.note.clone(),
             who: self.arguments.common.who.clone(),
-        };
-        let path = tun_path(self.tun, &["loop-checks"]);
-        let entered: LoopCheckRecord = self
-            .client
-            .post(&path, &body)
-            .map_err(|failure| set_aside(&body, &failure))?;
-        print(&format!("\n{}", page::checked(&entered)))
+        }
+    }
+
+    /// What is left of a check that came to no end: what was taken, in a file, and a correction that is in force.
+    fn broken_off(&self, body: &LoopCheckBody, failure: &Failure) -> Failure {
+        let mut words = failure.message.clone();
+        if body.as_found.is_empty() {
+            words.push_str("; nothing was kept");
+        } else {
+            words = format!("{words}\n{}", set_aside(body));
+        }
+        if let Some(version) = self.corrected {
+            let id = &body.instrument;
+            words = format!(
+                "{words}\nCorrection {version} of {id} is in force all the same; back without it: lauterd loop-check \
+                 take-back --instrument {id}"
+            );
+        }
+        Failure::new(failure.kind, words)
     }
 
     fn empty(&self) -> LoopCheck {
@@ -157,74 +202,30 @@ impl<R: BufRead> Guide<'_, R> {
         }
     }
 
-    fn series(&mut self) -> Result<Vec<Point>, Failure> {
+    /// One series, point by point into `points`, so that what was taken is there however it ends.
+    fn series(&mut self, points: &mut Vec<Point>) -> Result<(), Failure> {
         let steps = steps(self.method, &self.state, self.arguments.repeats);
         let count = steps.len();
-        let mut points = Vec::new();
         for (index, step) in steps.into_iter().enumerate() {
             let way = match step.direction {
                 Direction::Up => "upwards",
                 Direction::Down => "downwards",
             };
-            print(&format!(
-                "{} of {count}, {way}: {}\n",
-                index + 1,
-                step.words
-            ))?;
-            let reading =
-                "  When the reading stands still press Enter; or type the reading, or s to skip:";
-            let answer = self.terminal.line(reading)?;
-            if answer == "s" {
-                continue;
-            }
-            let mut point = if answer.is_empty() {
-                self.taken(step.direction)?
-            } else {
-                let Ok(reading) = super::applied::number(&answer) else {
-                    print("  That is no number; the value is left out.\n")?;
-                    continue;
-                };
-                typed(step.direction, reading)
+            let number = index + 1;
+            print(&format!("{number} of {count}, {way}: {}\n", step.words))?;
+            let mut point = match asked_reading(&mut self.terminal, limits(&self.state))? {
+                Answer::Skip => continue,
+                Answer::Take => self.taken(step.direction)?,
+                Answer::Typed(reading) => typed(step.direction, reading),
             };
-            point.applied = self.applied(step.wanted)?;
+            point.applied = asked_applied(&mut self.terminal, step.wanted, &self.state)?;
             print(&self.told(&point))?;
             points.push(point);
         }
         if points.is_empty() {
-            return Err(Failure::new(
-                Kind::Usage,
-                "every value was skipped; nothing was kept",
-            ));
+            return Err(Failure::new(Kind::Usage, "every value was skipped"));
         }
-        Ok(points)
-    }
-
-    fn applied(&mut self, wanted: Wanted) -> Result<Applied, Failure> {
-        let terminal = &mut self.terminal;
-        Ok(match wanted {
-            Wanted::Value(value) => Applied::Value {
-                value: terminal.number("  Applied value by the reference", Some(value))?,
-            },
-            Wanted::Buffer(buffer) => Applied::Buffer {
-                buffer,
-                temperature_c: terminal.number("  Temperature of the buffer, °C", Some(25.0))?,
-            },
-            Wanted::Gravity => Applied::Gravity {
-                gravity_p: terminal.number("  Its gravity, °P", None)?,
-                temperature_c: Some(
-                    terminal.number("  Temperature in the instrument, °C", Some(20.0))?,
-                ),
-            },
-            Wanted::SamplePh => Applied::SamplePh {
-                ph: terminal.number("  pH of the cooled sample", None)?,
-                temperature_c: terminal.number("  Temperature in the line, °C", Some(75.0))?,
-            },
-            Wanted::WeighedTank => Applied::WeighedTank {
-                mass_kg: terminal.number("  What the scale shows, kg", None)?,
-                seconds: terminal.number("  How long it ran, s", None)?,
-                temperature_c: terminal.number("  Temperature of the water, °C", Some(20.0))?,
-            },
-        })
+        Ok(())
     }
 
     /// The mean of the readings over the next seconds.
@@ -286,7 +287,7 @@ impl<R: BufRead> Guide<'_, R> {
         if !self.terminal.yes(question, fails(check))? {
             return Ok(());
         }
-        let points = check.as_found.iter().take(2).map(|point| MeasuredPoint {
+        let points = check.as_found.iter().map(|point| MeasuredPoint {
             applied: point.applied,
             reading: point.uncorrected.unwrap_or(point.reading),
         });
@@ -296,7 +297,10 @@ impl<R: BufRead> Guide<'_, R> {
             who: self.arguments.common.who.clone(),
         };
         match correct(&self.state.instrument, &body, self.client, self.tun) {
-            Ok(made) => print(&page::corrected(&made)),
+            Ok(made) => {
+                self.corrected = Some(made.version);
+                print(&page::corrected(&made))
+            }
             Err(failure) if failure.kind == Kind::Data => print(&format!("{failure}\n")),
             Err(failure) => Err(failure),
         }
@@ -315,19 +319,29 @@ fn typed(direction: Direction, reading: f64) -> Point {
     }
 }
 
-/// What was taken at the instrument is not lost with the connection: it goes into a file that `enter` takes.
-fn set_aside(body: &LoopCheckBody, failure: &Failure) -> Failure {
-    let file = format!("loop-check-{}.json", body.instrument);
-    let written = serde_json::to_vec_pretty(body)
-        .map_err(std::io::Error::other)
-        .and_then(|text| std::fs::write(&file, text));
-    let words = match written {
-        Ok(()) => format!(
-            "{failure}\nThe check is in {file}; enter it with: lauterd loop-check enter {file}"
-        ),
-        Err(error) => format!("{failure}\nThe check could not be put into {file} either: {error}"),
-    };
-    Failure::new(failure.kind, words)
+/// What was taken at the instrument is not lost with the connection: it goes into a file that `enter` takes. Says where.
+fn set_aside(body: &LoopCheckBody) -> String {
+    match written(body) {
+        Ok(file) => {
+            format!("What was taken is in {file}; enter it with: lauterd loop-check enter {file}")
+        }
+        Err(error) => format!("What was taken could not be put into a file either: {error}"),
+    }
+}
+
+/// Into a file that is not there yet: an earlier one may not have been entered.
+fn written(body: &LoopCheckBody) -> std::io::Result<String> {
+    let text = serde_json::to_vec_pretty(body)?;
+    let stem = format!("loop-check-{}", body.instrument);
+    let numbered = (2..).map(|number| format!("{stem}-{number}.json"));
+    for file in std::iter::once(format!("{stem}.json")).chain(numbered) {
+        match OpenOptions::new().write(true).create_new(true).open(&file) {
+            Ok(mut opened) => return opened.write_all(&text).map(|()| file),
+            Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => {}
+            Err(error) => return Err(error),
+        }
+    }
+    unreachable!("numbers do not end")
 }
 
 /// A series as it stands, before anything is kept.

@@ -37,6 +37,20 @@ pub fn checked(record: &LoopCheckRecord) -> String {
     page
 }
 
+/// Nought has no sign.
+pub fn figure(value: f64) -> String {
+    let text = format!("{value:.4}");
+    let is_nought = text
+        .trim_start_matches('-')
+        .chars()
+        .all(|it| matches!(it, '0' | '.'));
+    if is_nought {
+        text.trim_start_matches('-').to_owned()
+    } else {
+        text
+    }
+}
+
 pub fn levels(series: &Series) -> String {
     let head = [
         "applied",
@@ -51,13 +65,11 @@ pub fn levels(series: &Series) -> String {
     let mut rows = vec![head];
     for level in &series.levels {
         rows.push([
-            format!("{:.4}", level.applied),
-            format!("{:.4}", level.reading),
-            format!("{:.4}", level.error),
-            level
-                .hysteresis
-                .map_or_else(|| NONE.to_owned(), |it| format!("{it:.4}")),
-            format!("{:.4}", level.uncertainty.expanded),
+            figure(level.applied),
+            figure(level.reading),
+            figure(level.error),
+            level.hysteresis.map_or_else(|| NONE.to_owned(), figure),
+            figure(level.uncertainty.expanded),
             format!("{:.2}", level.uncertainty.coverage_factor),
             result(level.verdict, level.in_doubt),
         ]);
@@ -98,7 +110,7 @@ pub fn list(checks: &[LoopCheckRecord]) -> String {
         let error = |series: &Option<Series>| {
             series
                 .as_ref()
-                .map_or_else(|| NONE.to_owned(), |it| format!("{:.4}", it.greatest_error))
+                .map_or_else(|| NONE.to_owned(), |it| figure(it.greatest_error))
         };
         let evaluation = &record.evaluation;
         rows.push([

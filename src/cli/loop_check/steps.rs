@@ -82,7 +82,8 @@ pub fn steps(method: How, state: &InstrumentState, repeats: u32) -> Vec<Step> {
 }
 
 fn range_steps(state: &InstrumentState) -> Vec<Step> {
-    let (low, high) = (state.low.unwrap_or(0.0), state.high.unwrap_or(1.0));
+    let low = state.lower_range_value.unwrap_or(0.0);
+    let high = state.upper_range_value.unwrap_or(1.0);
     let step = |direction, percent: f64| {
         let value = low + 0.01 * percent * (high - low);
         let value = (1e6 * value).round() / 1e6;

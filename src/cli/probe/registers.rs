@@ -10,7 +10,7 @@ use super::line::Line;
 use super::live::Live;
 use super::wanted::Wanted;
 use super::{print, shown, unreachable};
-use crate::commission::candidates::{Candidate, Way, candidates};
+use crate::commission::candidates::{Candidate, Rank, Way, candidates};
 use crate::config;
 use crate::config::model::Table;
 use crate::exit::Failure;
@@ -83,7 +83,7 @@ pub async fn show(asked: &Registers) -> Result<(), Failure> {
     if registers.is_empty() {
         return Err(nothing(asked));
     }
-    let mut found: Vec<Watched> = candidates(&registers, expected)
+    let mut found: Vec<Watched> = candidates(&registers, expected, asked.wanted.must_reach())
         .into_iter()
         .map(|candidate| Watched {
             candidate,
@@ -103,12 +103,20 @@ pub async fn show(asked: &Registers) -> Result<(), Failure> {
         }
         live.show(second, &moving(&found))?;
     }
-    // The order stands: what has moved is what is looked for, so long as it stays within the range.
-    found.sort_by_key(|watched| (!watched.candidate.is_expected, !watched.has_moved()));
+    // What has moved is what is looked for, so long as it stays within the range.
+    found.sort_by(|one, other| {
+        let distance = |watched: &Watched| watched.distance(&asked.wanted);
+        let by_merit = one.merit().cmp(&other.merit());
+        by_merit.then(distance(one).total_cmp(&distance(other)))
+    });
     let mut text = listed(&registers, &found, asked);
     if let Some(picked) = found.get(asked.wanted.number() - 1)
         && expected.is_some()
     {
+        if let Err(failure) = asked.wanted.settled(equals(&found, &asked.wanted)) {
+            print(&text)?;
+            return Err(failure);
+        }
         let tables = tables(&modbus(&picked.candidate.way, asked), asked, into.as_ref())?;
         text.push_str(&asked.wanted.hand_over(&tables, into.as_ref())?);
         return print(&text);
@@ -163,9 +171,42 @@ impl Watched {
             expected.is_some_and(|(low, high)| (low..=high).contains(&value));
     }
 
+    /// The least is the best.
+    fn merit(&self) -> (bool, bool, Option<Rank>) {
+        let marked = self.candidate.is_expected;
+        (
+            !marked,
+            !self.has_moved(),
+            marked.then_some(self.candidate.rank),
+        )
+    }
+
+    /// Only of what is marked: the rest stands in the order of addresses.
+    fn distance(&self, wanted: &Wanted) -> f64 {
+        if self.candidate.is_expected {
+            wanted.distance(self.candidate.value)
+        } else {
+            0.0
+        }
+    }
+
     fn has_moved(&self) -> bool {
         self.least < self.greatest
     }
+}
+
+/// How many readings fit as well as the first and say something else: another place, or another number.
+fn equals(found: &[Watched], wanted: &Wanted) -> usize {
+    let Some(first) = found.first() else {
+        return 0;
+    };
+    let says = |watched: &Watched| (watched.candidate.way.address, watched.candidate.value);
+    let nearest = first.distance(wanted);
+    let alike = found
+        .iter()
+        .take_while(|other| other.merit() == first.merit())
+        .filter(|other| wanted.leaves_open(nearest, other.distance(wanted)));
+    1 + alike.filter(|other| says(other) != says(first)).count()
 }
 
 /// What is worth a look while it is watched: the marked ones, or what moves where nothing is marked.
@@ -308,6 +349,18 @@ async fn show_bits(
                 .collect();
             live.show(second, &rows)?;
         }
+    }
+    let changed = seen.iter().filter(|(.., changed)| *changed).count();
+    if changed > 0 {
+        // What changed while somebody switched it is what is looked for.
+        seen.sort_by_key(|(.., changed)| !changed);
+    }
+    if let Err(failure) = asked
+        .wanted
+        .settled(if changed > 0 { changed } else { seen.len() })
+    {
+        print(&listed_bits(&seen))?;
+        return Err(failure);
     }
     let mut text = listed_bits(&seen);
     if let Some((address, ..)) = seen.get(asked.wanted.number() - 1) {

@@ -18,7 +18,8 @@ use crate::exit::Failure;
 
 /// Listens to a broker and lists every topic with what its messages hold
 ///
-/// It publishes nothing. What only the broker remembers is marked: nothing may be sending it any more.
+/// It publishes nothing. What only the broker remembers is marked: nothing may be sending it any more. What lauterd itself
+/// publishes is left out, unless --all or a --filter asks for it.
 #[derive(Debug, Args)]
 pub struct Topics {
     #[command(flatten)]
@@ -41,6 +42,9 @@ pub struct Topics {
 
 /// Most places kept, so that a broker with everything on it does not fill the memory. Own choice.
 const MOST_PLACES: usize = 5000;
+
+/// What lauterd itself publishes begins with this.
+const OWN_TOPICS: &str = "lauterd/";
 
 /// A topic and a JSON Pointer in it; no pointer: the payload is a plain number.
 type Place = (String, Option<String>);
@@ -128,6 +132,10 @@ pub async fn show(asked: &Topics) -> Result<(), Failure> {
     listing.left_off += hearing.missed();
     let mut text = listed(&listing, asked);
     if let Some(((topic, pointer), seen)) = sorted(&listing, asked).get(asked.wanted.number() - 1) {
+        if let Err(failure) = asked.wanted.settled(equals(&listing, asked)) {
+            print(&text)?;
+            return Err(failure);
+        }
         let tables = tables(&listing, topic, pointer.as_deref(), asked);
         text.push_str(&asked.wanted.hand_over(&tables, into.as_ref())?);
         if seen.is_switch {
@@ -149,7 +157,9 @@ fn now(listing: &Listing, asked: &Topics) -> Vec<(String, String)> {
     let any = asked.wanted.expected().is_some();
     let places = listing.places.iter();
     places
-        .filter(|(_, seen)| !any || is_expected(seen, asked))
+        .filter(|((topic, _), seen)| {
+            !is_left_out(topic, asked) && (!any || is_expected(seen, asked))
+        })
         .map(|((topic, pointer), seen)| {
             let name = format!("{topic} {}", pointer.as_deref().unwrap_or(""));
             (name, shown(seen.last))
@@ -160,19 +170,56 @@ fn now(listing: &Listing, asked: &Topics) -> Vec<(String, String)> {
 /// Expected ones first, and of these what is sent before what is only remembered, what moves before what stands.
 fn sorted<'a>(listing: &'a Listing, asked: &Topics) -> Vec<(&'a Place, &'a Seen)> {
     let mut rows: Vec<_> = listing.places.iter().collect();
+    rows.retain(|((topic, _), _)| !is_left_out(topic, asked));
     let any = asked.wanted.expected().is_some();
     if any && !asked.wanted.all {
         rows.retain(|(_, seen)| is_expected(seen, asked));
     }
-    rows.sort_by_key(|(_, seen)| {
-        let marked = is_expected(seen, asked);
-        (
-            !marked,
-            marked && seen.live == 0,
-            marked && seen.least >= seen.greatest,
-        )
+    rows.sort_by(|(_, one), (_, other)| {
+        let distance = |seen: &Seen| match is_expected(seen, asked) {
+            true => asked.wanted.distance(seen.last),
+            false => 0.0,
+        };
+        let by_merit = merit(one, asked).cmp(&merit(other, asked));
+        by_merit.then(distance(one).total_cmp(&distance(other)))
     });
     rows
+}
+
+/// The least is the best.
+fn merit(seen: &Seen, asked: &Topics) -> (bool, bool, bool) {
+    let marked = is_expected(seen, asked);
+    (
+        !marked,
+        marked && seen.live == 0,
+        marked && seen.least >= seen.greatest,
+    )
+}
+
+/// How many places fit as well as the first.
+fn equals(listing: &Listing, asked: &Topics) -> usize {
+    let rows = sorted(listing, asked);
+    let Some((_, first)) = rows.first() else {
+        return 0;
+    };
+    let nearest = asked.wanted.distance(first.last);
+    rows.iter()
+        .take_while(|(_, other)| merit(other, asked) == merit(first, asked))
+        .filter(|(_, other)| {
+            asked
+                .wanted
+                .leaves_open(nearest, asked.wanted.distance(other.last))
+        })
+        .count()
+}
+
+/// What lauterd publishes is no instrument: what it computed would come back to it as measured.
+fn is_left_out(topic: &str, asked: &Topics) -> bool {
+    let sought = asked
+        .filter
+        .iter()
+        .any(|filter| filter.starts_with(OWN_TOPICS));
+    topic.starts_with(OWN_TOPICS) && !sought && !asked.wanted.all
 }
 
 fn listed(listing: &Listing, asked: &Topics) -> String {
@@ -187,6 +234,10 @@ fn listed(listing: &Listing, asked: &Topics) -> String {
             "{} more were left off; narrow it with --filter",
             listing.left_off
         );
+    }
+    let mut topics = listing.places.keys().map(|(topic, _)| topic);
+    if topics.any(|topic| is_left_out(topic, asked)) {
+        text.push_str("What lauterd itself publishes is left out; --all lists it\n");
     }
     let rows = sorted(listing, asked);
     if rows.is_empty() {
@@ -299,6 +350,28 @@ mod tests {
         assert_eq!(mqtt["topic"].as_str(), Some("skid/state"));
         assert_eq!(mqtt["pointer"].as_str(), Some("/flow"));
         assert_eq!(mqtt["time_pointer"].as_str(), Some("/t"));
+    }
+
+    #[test]
+    fn what_lauterd_publishes_itself_is_offered_only_to_who_asks_for_it() {
+        let mut listing = Listing::default();
+        listing.take(
+            &heard("lauterd/site/tun/reading/flow", r#"{"value":60.5}"#, false),
+            NOW_S,
+        );
+        listing.take(&heard("skid/flow", "60.0", false), NOW_S);
+        let text = |words: &[&str]| listed(&listing, &asked(words));
+        let usual = text(&["--expect", "50..70"]);
+        assert!(!usual.contains("lauterd/site"), "{usual}");
+        assert!(usual.contains("--all lists it"), "{usual}");
+        for words in [&["--all"][..], &["--filter", "lauterd/#"]] {
+            assert!(text(words).contains("lauterd/site"), "{words:?}");
+        }
+        assert_eq!(equals(&listing, &asked(&["--expect", "50..70"])), 1);
+        assert_eq!(
+            equals(&listing, &asked(&["--expect", "50..70", "--all"])),
+            2
+        );
     }
 
     #[test]

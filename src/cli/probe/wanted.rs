@@ -9,7 +9,7 @@ use lauter_core::units::Unit;
 use serde::de::DeserializeOwned;
 
 use super::into::Unfinished;
-use crate::commission::expected::{limits, usual, usual_unit};
+use crate::commission::expected::{limits, must_reach, usual, usual_unit};
 use crate::config;
 use crate::exit::{Failure, Kind};
 
@@ -18,10 +18,10 @@ use crate::exit::{Failure, Kind};
 pub struct Wanted {
     /// What the instrument shows now, for example 1048.9, or 1030..1060 where it moves: readings within it, or within
     /// 2 % of it, are marked and stand first. Without it the usual range of --measures counts, if that is given
-    #[arg(long, value_name = "VALUE|LOW..HIGH", value_parser = range, allow_hyphen_values = true)]
-    expect: Option<(f64, f64)>,
+    #[arg(long, value_name = "VALUE|LOW..HIGH", value_parser = expectation, allow_hyphen_values = true)]
+    expect: Option<Expectation>,
     /// Name of the instrument in the table to paste
-    #[arg(long, value_name = "ID", default_value = "new_instrument")]
+    #[arg(long, value_name = "ID", default_value = "new_instrument", value_parser = identifier)]
     pub id: String,
     /// What it measures: runnings-gravity, runoff-flow, kettle-volume and so on
     #[arg(long, value_name = "QUANTITY", value_parser = spelt::<Measures>)]
@@ -32,9 +32,9 @@ pub struct Wanted {
     /// Name of the thermometer that compensates it: a density needs one, and a pH for limits at room temperature
     #[arg(long, value_name = "ID")]
     temperature: Option<String>,
-    /// Which of the listed readings the table to paste is for
-    #[arg(long, value_name = "NUMBER", default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..))]
-    pick: u16,
+    /// Which of the listed readings the table is for; without it the first, if none fits as well
+    #[arg(long, value_name = "NUMBER", value_parser = clap::value_parser!(u16).range(1..))]
+    pick: Option<u16>,
     /// Lists the readings outside the expected range as well
     #[arg(long)]
     pub all: bool,
@@ -43,12 +43,42 @@ pub struct Wanted {
     into: Option<PathBuf>,
 }
 
+/// What is expected: least and greatest, and what the instrument shows with its last digit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Expectation {
+    low: f64,
+    high: f64,
+    display: Option<(f64, f64)>,
+}
+
+/// Of two readings that fit, the nearer is the right one where the other is so many times as far from what the instrument
+/// shows. Own choice: half of a neighbour's number, read together with half of this one, comes within 1 %.
+const CLEARLY_NEARER: f64 = 3.0;
+
 /// How far what an instrument shows may lie from what its registers say a moment later. Own choice.
 const SHOWN_WITHIN: f64 = 0.02;
 
 /// A word as the configuration spells it.
 fn spelt<T: DeserializeOwned>(text: &str) -> Result<T, String> {
     serde_json::from_value(text.into()).map_err(|error| error.to_string())
+}
+
+fn identifier(text: &str) -> Result<String, String> {
+    if config::is_identifier(text) {
+        return Ok(text.to_owned());
+    }
+    Err("give 1 to 64 of the characters A-Z, a-z, 0-9, '_' and '-'".to_owned())
+}
+
+fn expectation(text: &str) -> Result<Expectation, String> {
+    let (low, high) = range(text)?;
+    let decimals = text
+        .trim()
+        .split_once('.')
+        .map_or(0, |(_, digits)| digits.len());
+    let last_digit = 0.1_f64.powi(decimals.try_into().unwrap_or(i32::MAX));
+    let display = text.trim().parse().ok().map(|shown| (shown, last_digit));
+    Ok(Expectation { low, high, display })
 }
 
 fn range(text: &str) -> Result<(f64, f64), String> {
@@ -82,15 +112,59 @@ impl Wanted {
 
     /// Least and greatest that are expected, if anything tells.
     pub fn expected(&self) -> Option<(f64, f64)> {
-        self.expect.or_else(|| usual(self.measures?, self.unit()))
+        let told = self.expect.map(|expected| (expected.low, expected.high));
+        told.or_else(|| usual(self.measures?, self.unit()))
+    }
+
+    /// How far a reading lies from what the instrument shows; not nearer than its last digit, and 0 where nobody told.
+    pub fn distance(&self, value: f64) -> f64 {
+        let display = self.expect.and_then(|expected| expected.display);
+        display.map_or(0.0, |(shown, last_digit)| {
+            (value - shown).abs().max(last_digit)
+        })
+    }
+
+    /// Whether the nearer of two readings, by their distances, cannot be told to be the right one.
+    pub fn leaves_open(&self, nearer: f64, other: f64) -> bool {
+        other <= CLEARLY_NEARER * nearer
+    }
+
+    /// What every instrument of the quantity must be able to show, if the quantity is told.
+    pub fn must_reach(&self) -> Option<f64> {
+        must_reach(self.measures?, self.unit())
     }
 
     pub fn number(&self) -> usize {
-        usize::from(self.pick)
+        usize::from(self.pick.unwrap_or(1))
     }
 
-    /// The file to add the table to, if one is named and has room for it.
+    /// Where several fit equally well, only a person can tell: what is read wrongly from now on is not to be found out later.
+    pub fn settled(&self, equals: usize) -> Result<(), Failure> {
+        if self.pick.is_some() || self.into.is_none() || equals < 2 {
+            return Ok(());
+        }
+        let words = format!(
+            "nothing was added: the first {equals} fit equally well. Let the instrument move and watch it (--watch), narrow \
+             --expect or the range, or say which it is with --pick"
+        );
+        Err(Failure::new(Kind::Data, words))
+    }
+
+    /// The file to add the table to, if one is named and has room for it. Quantity and unit must fit each other.
     pub fn file(&self) -> Result<Option<Unfinished>, Failure> {
+        let unit = self.unit();
+        if let Some(measures) = self.measures
+            && unit != Unit::Milliampere
+            && unit.dimension() != measures.dimension()
+        {
+            let words = format!(
+                "--unit-of-value {}: {} is not measured in it; usual is {}",
+                unit.name(),
+                config::spelt(measures),
+                usual_unit(measures).name()
+            );
+            return Err(Failure::new(Kind::Usage, words));
+        }
         let Some(path) = &self.into else {
             return Ok(None);
         };
@@ -125,7 +199,7 @@ impl Wanted {
         let words = format!(
             "{}: nothing was added: there is no number {} to pick; look at the list without --into",
             path.display(),
-            self.pick
+            self.number()
         );
         Err(Failure::new(Kind::Data, words))
     }
@@ -162,7 +236,49 @@ impl Wanted {
 
 #[cfg(test)]
 mod tests {
-    use super::range;
+    use clap::Parser;
+
+    use super::*;
+
+    #[derive(Parser)]
+    struct Line {
+        #[command(flatten)]
+        wanted: Wanted,
+    }
+
+    fn asked(words: &[&str]) -> Result<Wanted, clap::Error> {
+        Line::try_parse_from(["probe"].iter().chain(words)).map(|line| line.wanted)
+    }
+
+    const FLOW: [&str; 6] = [
+        "--id",
+        "flow",
+        "--measures",
+        "runoff-flow",
+        "--into",
+        "tun.toml",
+    ];
+
+    #[test]
+    fn of_several_that_fit_equally_well_none_is_added_until_somebody_picks() {
+        let wanted = asked(&FLOW).unwrap();
+        let refused = wanted.settled(3).expect_err("three fit");
+        assert_eq!(refused.kind, Kind::Data);
+        assert!(refused.message.contains("--pick"), "{refused}");
+        wanted.settled(1).expect("one fits best");
+        let picked = asked(&[&FLOW[..], &["--pick", "2"]].concat()).unwrap();
+        picked.settled(3).expect("somebody picked");
+        asked(&[]).unwrap().settled(3).expect("nothing is added");
+    }
+
+    #[test]
+    fn an_id_that_no_configuration_takes_and_a_unit_of_another_quantity_are_refused() {
+        assert!(asked(&["--id", "bad id/x"]).is_err());
+        let wanted = asked(&[&FLOW[..], &["--unit-of-value", "degC"]].concat()).unwrap();
+        let refused = wanted.file().expect_err("a flow in degC");
+        assert_eq!(refused.kind, Kind::Usage);
+        assert!(refused.message.contains("L/min"), "{refused}");
+    }
 
     #[test]
     fn what_an_instrument_shows_stands_for_a_little_around_it() {
@@ -172,6 +288,19 @@ mod tests {
             assert!(high - low < 0.05 * value.abs(), "{low} {high}");
         }
         assert_eq!(range("0"), Ok((0.0, 0.0)));
+    }
+
+    #[test]
+    fn the_nearer_of_two_readings_is_clear_where_the_other_is_much_further_from_the_display() {
+        let wanted = asked(&["--expect", "1048.9"]).unwrap();
+        let leaves_open =
+            |one, other| wanted.leaves_open(wanted.distance(one), wanted.distance(other));
+        assert!(!leaves_open(1048.93, 1050.2));
+        // Both round to what is shown, or nearly.
+        assert!(leaves_open(1048.93, 1048.87));
+        assert!(leaves_open(1049.4, 1048.1));
+        let range = asked(&["--expect", "1000..1100"]).unwrap();
+        assert!(range.leaves_open(range.distance(1048.9), range.distance(1001.0)));
     }
 
     #[test]

@@ -229,4 +229,16 @@ impl Instrument {
         let ends = ends.map(|current_ma| loop_to_span(current_ma, span.at_4_ma, span.at_20_ma));
         Some((ends[0].min(ends[1]), ends[0].max(ends[1])))
     }
+
+    /// What it is set to measure, in that unit: the span of a current loop, whose limits reach beyond it (NAMUR NE 43);
+    /// else its limits. None for a switch.
+    pub fn range(&self) -> Option<(f64, f64)> {
+        match self.span {
+            Some(span) => {
+                let (one, other) = (span.at_4_ma, span.at_20_ma);
+                Some((one.min(other), one.max(other)))
+            }
+            None => self.limits(),
+        }
+    }
 }

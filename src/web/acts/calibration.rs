@@ -11,7 +11,7 @@ use crate::store::{MadeCorrection, NewCheck};
 use crate::web::problem::Problem;
 use crate::web::wire::Fault;
 use crate::web::wire::calibration::{
-    CorrectionBody, CorrectionRecord, LoopCheckBody, LoopCheckRecord, due,
+    CorrectionBody, CorrectionRecord, LoopCheckBody, LoopCheckRecord, WhoQuery, due,
 };
 
 impl Actor<'_> {
@@ -38,7 +38,7 @@ impl Actor<'_> {
         Ok(stored.into())
     }
 
-    /// Corrects an instrument's readings from now on by what one or two points tell.
+    /// Corrects an instrument's readings from now on by what some points tell.
     pub async fn correct(
         &self,
         instrument: &str,
@@ -74,13 +74,16 @@ impl Actor<'_> {
     pub async fn take_correction_back(
         &self,
         instrument: &str,
+        by: &WhoQuery,
     ) -> Result<CorrectionRecord, Problem> {
         self.caller.may(Role::Engineer)?;
+        by.check()
+            .map_err(|faults| Problem::unprocessable("correction", faults))?;
         let new = NewCorrection {
             instrument: self.instrument(instrument)?.id.clone(),
             correction: None,
             due: None,
-            who: self.caller.who_or_somebody(None),
+            who: self.caller.who_or_somebody(by.who.as_deref()),
         };
         let stored = self.ask(|reply| Request::Correct { new, reply }).await?;
         Ok(stored.into())

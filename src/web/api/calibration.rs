@@ -19,7 +19,7 @@ use crate::display::Voice;
 use crate::runtime::request::Calibrated;
 use crate::web::acts::{answered, configured};
 use crate::web::problem::{Answer, Problem};
-use crate::web::wire::calibration::{CorrectionRecord, InstrumentState, LoopCheckRecord};
+use crate::web::wire::calibration::{CorrectionRecord, InstrumentState, LoopCheckRecord, WhoQuery};
 
 /// Site, tun and one more name.
 type Below = Path<(String, String, String)>;
@@ -173,10 +173,11 @@ pub async fn take_correction_back(
     State(service): State<Arc<Service>>,
     Extension(caller): Extension<Caller>,
     Path((site, tun, instrument)): Below,
+    Query(by): Query<WhoQuery>,
 ) -> Answer<CorrectionRecord> {
     let path = Path((site, tun));
     let actor = service.actor(&caller, &path)?;
-    Ok(Json(actor.take_correction_back(&instrument).await?))
+    Ok(Json(actor.take_correction_back(&instrument, &by).await?))
 }
 
 /// The errors of an instrument from check to check, as SVG.

@@ -182,7 +182,7 @@ fn rows(instrument: &Instrument) -> Vec<(&'static str, Vec<(&'static str, String
         Dimension::Gravity => vec![("up", blank(&["gravity_p", "temperature_c"])); 3],
         Dimension::Flow => vec![("up", blank(&["mass_kg", "seconds", "temperature_c"])); 3],
         _ => {
-            let (low, high) = instrument.limits().unwrap_or((0.0, 1.0));
+            let (low, high) = instrument.range().unwrap_or((0.0, 1.0));
             let at = |share: f64| {
                 let value = low + share * (high - low);
                 vec![("value", format!("{}", (1e6 * value).round() / 1e6))]

@@ -2,7 +2,8 @@
 
 use jiff::{SignedDuration, Timestamp};
 use lauter_core::calibration::{
-    Evaluation, LoopCheck, MeasuredPoint, Parameters, Point, Reference, Rule, evaluate,
+    Evaluation, LoopCheck, MeasuredPoint, POINTS_BOUND, Parameters, Point, Reference, Rule,
+    evaluate,
 };
 use lauter_core::reading::{Instrument, Measures};
 use lauter_core::supervisor::ConditionedReading;
@@ -42,11 +43,11 @@ pub struct LoopCheckBody {
     pub who: Option<String>,
 }
 
-/// Points that an instrument is to be corrected by: one or two, each with what it read before any correction.
+/// Points that an instrument is to be corrected by, of one applied value or more, each with what it read before any correction.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct CorrectionBody {
-    #[schemars(length(min = 1, max = 2))]
+    #[schemars(length(min = 1, max = POINTS_BOUND))]
     pub points: Vec<MeasuredPoint>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(range(min = 1.0, max = LONGEST_INTERVAL_DAYS))]
@@ -54,6 +55,20 @@ pub struct CorrectionBody {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(length(max = 200), regex(pattern = ONE_LINE))]
     pub who: Option<String>,
+}
+
+/// Who takes a correction back.
+#[derive(Clone, Debug, Default, PartialEq, Deserialize, JsonSchema)]
+pub struct WhoQuery {
+    /// Where nobody signs in: who does it.
+    #[schemars(length(max = 200), regex(pattern = ONE_LINE))]
+    pub who: Option<String>,
+}
+
+impl WhoQuery {
+    pub fn check(&self) -> Result<(), Vec<Fault>> {
+        found_right(|faults| check_common(None, self.who.as_deref(), faults))
+    }
 }
 
 /// An instrument as it stands now.
@@ -66,6 +81,9 @@ pub struct InstrumentState {
     /// Its physical limits in that unit; null for a switch.
     pub low: Option<f64>,
     pub high: Option<f64>,
+    /// What it is set to measure, in that unit: a current loop's span, else its limits; null for a switch.
+    pub lower_range_value: Option<f64>,
+    pub upper_range_value: Option<f64>,
     pub wort_factor: f64,
     /// Null until something was read.
     pub reading: Option<ConditionedReading>,
@@ -77,7 +95,7 @@ pub struct InstrumentState {
 
 impl InstrumentState {
     pub fn of(instrument: &Instrument, wort_factor: f64, status: TunStatus) -> Self {
-        let limits = instrument.limits();
+        let (limits, range) = (instrument.limits(), instrument.range());
         let mut readings = status.readings.into_iter();
         let mut calibration = status.calibration.into_iter();
         Self {
@@ -86,6 +104,8 @@ impl InstrumentState {
             unit: instrument.reads_in(),
             low: limits.map(|(low, _)| low),
             high: limits.map(|(_, high)| high),
+            lower_range_value: range.map(|(lower, _)| lower),
+            upper_range_value: range.map(|(_, upper)| upper),
             wort_factor,
             reading: readings.find(|it| it.instrument == instrument.id),
             calibration: calibration.find(|it| it.instrument == instrument.id),
@@ -193,13 +213,17 @@ impl LoopCheckBody {
 
 impl CorrectionBody {
     pub fn check(&self) -> Result<(), Vec<Fault>> {
-        let mut faults = Vec::new();
-        check_common(self.due_days, self.who.as_deref(), &mut faults);
-        if faults.is_empty() {
-            Ok(())
-        } else {
-            Err(faults)
-        }
+        found_right(|faults| check_common(self.due_days, self.who.as_deref(), faults))
+    }
+}
+
+fn found_right(look: impl FnOnce(&mut Vec<Fault>)) -> Result<(), Vec<Fault>> {
+    let mut faults = Vec::new();
+    look(&mut faults);
+    if faults.is_empty() {
+        Ok(())
+    } else {
+        Err(faults)
     }
 }
 

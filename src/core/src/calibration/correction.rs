@@ -46,6 +46,9 @@ pub struct MeasuredPoint {
     pub reading: f64,
 }
 
+/// Points of one correction at most: five approaches of four applied values.
+pub const POINTS_BOUND: usize = 20;
+
 /// Which kind of correction an instrument can have.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Method {
@@ -72,7 +75,7 @@ pub enum CorrectionFault {
          check as-found and as-left"
     )]
     NotForThis,
-    #[error("{given} points were given; needed are one or two")]
+    #[error("{given} points were given; needed are 1 to {POINTS_BOUND}")]
     Points { given: usize },
     #[error("point {number}: {error}")]
     Reference {
@@ -125,8 +128,8 @@ pub struct Subject {
 }
 
 impl Rule {
-    /// The correction that makes the readings of one or two points right. One point moves all readings alike; two also
-    /// set the slope.
+    /// The correction that makes the readings of some points right, by least squares where they are more than two. Points
+    /// of one applied value, once or repeated, move all readings alike; those of two or more also set the slope.
     ///
     /// # Errors
     /// [`CorrectionFault`]: which point is wrong, or that no sound instrument can be so far off.
@@ -136,6 +139,11 @@ impl Rule {
         parameters: &Parameters,
     ) -> Result<Self, CorrectionFault> {
         let method = Method::of(subject.measures).ok_or(CorrectionFault::NotForThis)?;
+        if !(1..=POINTS_BOUND).contains(&points.len()) {
+            return Err(CorrectionFault::Points {
+                given: points.len(),
+            });
+        }
         if points.iter().any(|point| !point.reading.is_finite()) {
             return Err(CorrectionFault::NotFinite);
         }
@@ -215,22 +223,20 @@ fn electrode(
         )
     });
     let potentials: Vec<(f64, f64)> = potentials.collect();
-    let slope = match potentials.as_slice() {
-        [_] => 1.0,
-        [(ideal_1, real_1), (ideal_2, real_2)] => {
-            let distance = (measured[0].0 - measured[1].0).abs();
-            if distance < parameters.buffer_gap_ph {
-                return Err(CorrectionFault::TooClose {
-                    distance,
-                    needed: parameters.buffer_gap_ph,
-                    unit: Unit::Ph,
-                });
-            }
-            (real_2 - real_1) / (ideal_2 - ideal_1)
+    let needed = parameters.buffer_gap_ph;
+    let slope = match spread(measured.iter().map(|point| point.0)) {
+        distance if distance <= parameters.same_value_share * needed => 1.0,
+        distance if distance < needed => {
+            return Err(CorrectionFault::TooClose {
+                distance,
+                needed,
+                unit: Unit::Ph,
+            });
         }
-        other => return Err(CorrectionFault::Points { given: other.len() }),
+        _ => slope(&potentials),
     };
-    let offset_mv = potentials[0].1 - slope * potentials[0].0;
+    let (ideal, real) = centre(&potentials);
+    let offset_mv = real - slope * ideal;
     let slope_percent = 100.0 * slope;
     let believable = (parameters.slope_low_percent..=parameters.slope_high_percent)
         .contains(&slope_percent)
@@ -250,31 +256,59 @@ fn electrode(
     })
 }
 
+/// Greatest less least.
+fn spread(values: impl Iterator<Item = f64> + Clone) -> f64 {
+    values.clone().fold(f64::NEG_INFINITY, f64::max) - values.fold(f64::INFINITY, f64::min)
+}
+
+/// Means of both sides.
+fn centre(pairs: &[(f64, f64)]) -> (f64, f64) {
+    let count = pairs.len() as f64;
+    let sums = pairs
+        .iter()
+        .fold((0.0, 0.0), |sums, pair| (sums.0 + pair.0, sums.1 + pair.1));
+    (sums.0 / count, sums.1 / count)
+}
+
+/// Slope of the second on the first by least squares: what was applied is taken to be right, what was read to err.
+fn slope(pairs: &[(f64, f64)]) -> f64 {
+    let (mean_x, mean_y) = centre(pairs);
+    let (mut products, mut squares) = (0.0, 0.0);
+    for (x, y) in pairs {
+        products += (x - mean_x) * (y - mean_y);
+        squares += (x - mean_x).powi(2);
+    }
+    products / squares
+}
+
 fn line(
     subject: &Subject,
     measured: &[(f64, f64, f64)],
     parameters: &Parameters,
 ) -> Result<Rule, CorrectionFault> {
     let range = subject.high - subject.low;
-    let slope = match measured {
-        [_] => 1.0,
-        [(applied_1, reading_1, _), (applied_2, reading_2, _)] => {
-            let needed = parameters.gravity_gap_share * range;
-            let distance = (applied_2 - applied_1)
-                .abs()
-                .min((reading_2 - reading_1).abs());
-            if distance.is_nan() || distance < needed {
-                return Err(CorrectionFault::TooClose {
-                    distance,
-                    needed,
-                    unit: subject.unit,
-                });
-            }
-            (applied_2 - applied_1) / (reading_2 - reading_1)
+    let pairs: Vec<(f64, f64)> = measured
+        .iter()
+        .map(|(applied, reading, _)| (*applied, *reading))
+        .collect();
+    let needed = parameters.gravity_gap_share * range;
+    let applied_spread = spread(pairs.iter().map(|pair| pair.0));
+    let slope = if applied_spread <= parameters.same_value_share * needed {
+        1.0
+    } else {
+        // An instrument that stands still has no slope.
+        let distance = applied_spread.min(spread(pairs.iter().map(|pair| pair.1)));
+        if distance.is_nan() || distance < needed {
+            return Err(CorrectionFault::TooClose {
+                distance,
+                needed,
+                unit: subject.unit,
+            });
         }
-        other => return Err(CorrectionFault::Points { given: other.len() }),
+        1.0 / slope(&pairs)
     };
-    let offset = measured[0].0 - slope * measured[0].1;
+    let (applied, reading) = centre(&pairs);
+    let offset = applied - slope * reading;
     let rule = Rule::Line { slope, offset };
     // Where the two points stand and at the ends of the range alike.
     let shift = [subject.low, subject.high]

@@ -14,7 +14,9 @@ mod tests;
 mod uncertainty;
 
 pub use applied::{Applied, ReferenceError};
-pub use correction::{Correction, CorrectionFault, MeasuredPoint, Method, Rule, Subject};
+pub use correction::{
+    Correction, CorrectionFault, MeasuredPoint, Method, POINTS_BOUND, Rule, Subject,
+};
 pub use evaluation::{Evaluation, Level, Series, Verdict, evaluate};
 pub use loop_check::{CheckFault, Direction, LoopCheck, Point, Reference};
 pub use parameters::Parameters;

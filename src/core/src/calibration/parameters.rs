@@ -26,6 +26,9 @@ pub struct Parameters {
     pub worn_offset_mv: f64,
     /// Least distance between two buffers, pH, 0.5 to 6. DIN 19268 asks for more than 2 where possible.
     pub buffer_gap_ph: f64,
+    /// Share of these least distances within which two applied values are one that was repeated, 0.01 to 0.5. Own choice:
+    /// a buffer varies by less with its temperature, a solution by less from one drawing to the next.
+    pub same_value_share: f64,
     /// Greatest correction of a gravity as a share of the instrument's range, 0.001 to 0.2. Own choice: 0.05 of 900 to
     /// 1150 kg/m³ is about 3 °P; an instrument that is further off needs mending.
     pub shift_share: f64,
@@ -46,6 +49,7 @@ impl Default for Parameters {
             worn_slope_percent: 90.0,
             worn_offset_mv: 30.0,
             buffer_gap_ph: 1.5,
+            same_value_share: 0.1,
             shift_share: 0.05,
             gravity_gap_share: 0.05,
         }
@@ -65,6 +69,7 @@ impl Parameters {
             ("worn_slope_percent", self.worn_slope_percent, 50.0, 100.0),
             ("worn_offset_mv", self.worn_offset_mv, 5.0, 60.0),
             ("buffer_gap_ph", self.buffer_gap_ph, 0.5, 6.0),
+            ("same_value_share", self.same_value_share, 0.01, 0.5),
             ("shift_share", self.shift_share, 0.001, 0.2),
             ("gravity_gap_share", self.gravity_gap_share, 0.001, 0.5),
         ])

@@ -231,12 +231,59 @@ fn swapped_buffers_and_a_dead_electrode_are_refused_with_what_they_would_give() 
         buffer(Buffer::Phthalate, 25.0, 7.0),
     ];
     assert!(fault(&dead).to_string().contains("slope of"));
-    let alike = [
+    let close = [
         buffer(Buffer::Phosphate, 20.0, 6.9),
-        buffer(Buffer::Phosphate, 40.0, 6.9),
+        MeasuredPoint {
+            applied: Applied::Value { value: 6.0 },
+            reading: 6.0,
+        },
     ];
-    assert!(matches!(fault(&alike), CorrectionFault::TooClose { .. }));
+    assert!(matches!(fault(&close), CorrectionFault::TooClose { .. }));
     assert_eq!(fault(&[]), CorrectionFault::Points { given: 0 });
+    let many = [buffer(Buffer::Phosphate, 20.0, 6.9); 21];
+    assert_eq!(fault(&many), CorrectionFault::Points { given: 21 });
+}
+
+#[test]
+fn every_approach_of_a_repeated_value_counts_for_the_correction() {
+    let rule = |points: &[MeasuredPoint]| {
+        Rule::of_points(&electrode_subject(), points, &Parameters::default()).unwrap()
+    };
+    let (phosphate, phthalate) = (Buffer::Phosphate, Buffer::Phthalate);
+    let repeated = [
+        buffer(phosphate, 25.0, 6.60),
+        buffer(phthalate, 25.0, 3.90),
+        buffer(phosphate, 25.0, 6.70),
+        buffer(phthalate, 25.0, 3.94),
+    ];
+    let means = [buffer(phosphate, 25.0, 6.65), buffer(phthalate, 25.0, 3.92)];
+    for shown in [3.92, 5.3, 6.65] {
+        let (of_all, of_means) = (rule(&repeated), rule(&means));
+        assert!((of_all.apply(shown, 25.0) - of_means.apply(shown, 25.0)).abs() < 1e-9);
+    }
+    // The same buffer at the temperatures of two approaches is one applied value: it moves all readings alike.
+    let one = rule(&[buffer(phosphate, 20.0, 6.8), buffer(phosphate, 24.0, 6.8)]);
+    assert!(matches!(one, Rule::Electrode { slope_percent, .. } if slope_percent == 100.0));
+}
+
+#[test]
+fn three_solutions_give_the_line_that_lies_between_them() {
+    let points = [
+        solution(0.0, 999.203),
+        solution(12.0, 1047.926),
+        solution(6.0, 1023.0),
+    ];
+    let rule = Rule::of_points(&density_subject(), &points, &Parameters::default()).unwrap();
+    let error = |point: &MeasuredPoint| {
+        let applied = point
+            .applied
+            .value(Unit::KilogramPerCubicMetre, 1.04)
+            .unwrap();
+        rule.apply(point.reading, 20.0) - applied
+    };
+    let errors = points.each_ref().map(error);
+    assert!(errors.iter().sum::<f64>().abs() < 1e-6, "{errors:?}");
+    assert!(errors.iter().all(|each| each.abs() < 0.5), "{errors:?}");
 }
 
 fn density_subject() -> Subject {

@@ -5,7 +5,7 @@ use crate::runtime::request::Calibrated;
 use crate::web::api::catalogue::{Catalogue, delete, get, post};
 use crate::web::api::{calibration, report};
 use crate::web::wire::calibration::{
-    CorrectionBody, CorrectionRecord, InstrumentState, LoopCheckBody, LoopCheckRecord,
+    CorrectionBody, CorrectionRecord, InstrumentState, LoopCheckBody, LoopCheckRecord, WhoQuery,
 };
 
 pub fn all(catalogue: Catalogue) -> Catalogue {
@@ -87,7 +87,7 @@ fn of_corrections(catalogue: Catalogue) -> Catalogue {
             post(
                 "/api/v1/tuns/{site}/{tun}/instruments/{instrument}/correction",
                 "correct",
-                "Corrects an instrument's readings from now on by what one or two applied values tell",
+                "Corrects an instrument's readings from now on by what applied values tell",
             )
             .needs(Role::Engineer)
             .takes::<CorrectionBody>()
@@ -102,6 +102,7 @@ fn of_corrections(catalogue: Catalogue) -> Catalogue {
                 "Lets an instrument's readings pass as they come",
             )
             .needs(Role::Engineer)
+            .query::<WhoQuery>()
             .answers::<CorrectionRecord>(),
             calibration::take_correction_back,
         )

@@ -103,7 +103,7 @@ async function send() {
 }
 
 async function correct() {
-  const found = points("as_found").slice(0, 2).map((point) => ({
+  const found = points("as_found").map((point) => ({
     applied: point.applied,
     reading: point.uncorrected ?? point.reading,
   }));
@@ -116,7 +116,8 @@ async function correct() {
 
 async function takeBack(button) {
   const csrf = document.querySelector('meta[name="csrf"]').content;
-  const answer = await fetch(`${api}instruments/${encodeURIComponent(button.dataset.instrument)}/correction`, {
+  const by = encodeURIComponent(await who());
+  const answer = await fetch(`${api}instruments/${encodeURIComponent(button.dataset.instrument)}/correction?who=${by}`, {
     method: "DELETE",
     credentials: "same-origin",
     headers: { "X-Lauterd-Csrf": csrf },
@@ -130,12 +131,13 @@ document.addEventListener("click", async (event) => {
   const button = event.target.closest("button[data-check]");
   const act = button && does[button.dataset.check];
   if (!act) return;
-  try { await act(button); } catch (error) { say(words.failed + " " + error.message, true); }
+  try { await once(button, () => act(button)); } catch (error) { say(words.failed + " " + error.message, true); }
 });
 
 if (form) {
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
-    try { await send(); } catch (error) { say(words.failed + " " + error.message, true); }
+    const save = form.querySelector('button[type="submit"]');
+    try { await once(save, send); } catch (error) { say(words.failed + " " + error.message, true); }
   });
 }
