@@ -1,9 +1,9 @@
-//! Every operation of the interface: its route, what it needs, and its place in the OpenAPI document.
+//! Every operation of the interface: its route, what it needs, and what is said of it.
 //!
 //! Owns that the three cannot drift apart: a route is made from its description and in no other way. Must not know
 //! what an operation does.
 
-use std::collections::BTreeMap;
+use std::fmt;
 use std::sync::Arc;
 
 use axum::Router;
@@ -12,56 +12,92 @@ use axum::handler::Handler;
 use axum::middleware::{self, Next};
 use axum::response::{IntoResponse, Response};
 use axum::routing::{MethodFilter, on};
-use lauter_core::alarm::AlarmId;
-use schemars::generate::{Contract, SchemaSettings};
+use schemars::generate::SchemaSettings;
 use schemars::{JsonSchema, SchemaGenerator};
-use serde_json::{Map, Value, json};
+use serde_json::Value;
 
 use super::Service;
-use super::charts::CHARTS;
 use crate::access::{Caller, Role};
 use crate::web::guard::not_a_form;
-use crate::web::identity::{CSRF, cookie_name};
 use crate::web::problem::Problem;
-use crate::web::wire::ErrorBody;
 
-const JSON: &str = "application/json";
+pub const JSON: &str = "application/json";
+
+/// Makes the shape of what may be sent.
+pub type Taken = fn() -> Value;
+/// Makes the shape of what is answered.
+pub type Given = fn(&mut SchemaGenerator) -> Value;
+
+/// How much is kept of an operation's description. The service needs no more than the routes: the shapes of all bodies
+/// would be a tenth of its memory.
+pub trait Detail {
+    /// What makes a shape, where shapes are kept.
+    type Shape<F: Copy + fmt::Debug>: Copy + fmt::Debug;
+
+    fn keep<F: Copy + fmt::Debug>(shape: F) -> Self::Shape<F>;
+}
+
+/// Only what a route needs.
+#[derive(Debug)]
+pub struct Routed;
+
+impl Detail for Routed {
+    type Shape<F: Copy + fmt::Debug> = ();
+
+    fn keep<F: Copy + fmt::Debug>(_: F) {}
+}
+
+/// With the shapes of all bodies, for the document.
+#[derive(Debug)]
+pub struct Described;
+
+impl Detail for Described {
+    type Shape<F: Copy + fmt::Debug> = F;
+
+    fn keep<F: Copy + fmt::Debug>(shape: F) -> F {
+        shape
+    }
+}
 
 /// What is said about one operation.
 #[derive(Debug)]
-pub struct Operation {
-    method: &'static str,
-    path: &'static str,
-    name: &'static str,
-    summary: &'static str,
-    needs: Option<Role>,
-    query: Option<fn() -> Value>,
-    body: Option<Body>,
-    answer: Answered,
+pub struct Operation<D: Detail> {
+    pub method: &'static str,
+    pub path: &'static str,
+    pub name: &'static str,
+    pub summary: &'static str,
+    pub needs: Option<Role>,
+    pub query: Option<D::Shape<Taken>>,
+    pub body: Option<Body<D>>,
+    pub answer: Answered<D>,
 }
 
 #[derive(Debug)]
-struct Body {
-    schema: fn() -> Value,
-    media_types: &'static [&'static str],
+pub struct Body<D: Detail> {
+    pub schema: D::Shape<Taken>,
+    pub media_types: &'static [&'static str],
 }
 
 #[derive(Debug)]
-struct Answered {
-    status: &'static str,
-    description: &'static str,
+pub struct Answered<D: Detail> {
+    pub status: &'static str,
+    pub description: &'static str,
     /// None for an answer without a body.
-    content: Option<Content>,
+    pub content: Option<Content<D>>,
 }
 
 #[derive(Debug)]
-enum Content {
-    Json(fn(&mut SchemaGenerator) -> Value),
+pub enum Content<D: Detail> {
+    Json(D::Shape<Given>),
     Text(&'static [&'static str]),
 }
 
 /// An operation that only looks: `watch` may ask for it.
-pub fn get(path: &'static str, name: &'static str, summary: &'static str) -> Operation {
+pub fn get<D: Detail>(
+    path: &'static str,
+    name: &'static str,
+    summary: &'static str,
+) -> Operation<D> {
     Operation {
         method: "get",
         path,
@@ -79,7 +115,11 @@ pub fn get(path: &'static str, name: &'static str, summary: &'static str) -> Ope
 }
 
 /// An operation that changes something: `operate` may ask for it, unless `needs` says otherwise.
-pub fn post(path: &'static str, name: &'static str, summary: &'static str) -> Operation {
+pub fn post<D: Detail>(
+    path: &'static str,
+    name: &'static str,
+    summary: &'static str,
+) -> Operation<D> {
     Operation {
         method: "post",
         needs: Some(Role::Operate),
@@ -87,14 +127,18 @@ pub fn post(path: &'static str, name: &'static str, summary: &'static str) -> Op
     }
 }
 
-pub fn delete(path: &'static str, name: &'static str, summary: &'static str) -> Operation {
+pub fn delete<D: Detail>(
+    path: &'static str,
+    name: &'static str,
+    summary: &'static str,
+) -> Operation<D> {
     Operation {
         method: "delete",
         ..post(path, name, summary)
     }
 }
 
-impl Operation {
+impl<D: Detail> Operation<D> {
     pub fn needs(self, role: Role) -> Self {
         Self {
             needs: Some(role),
@@ -112,14 +156,14 @@ impl Operation {
 
     pub fn query<T: JsonSchema>(self) -> Self {
         Self {
-            query: Some(taken::<T>),
+            query: Some(D::keep(taken::<T> as Taken)),
             ..self
         }
     }
 
     pub fn takes<T: JsonSchema>(self) -> Self {
         let body = Body {
-            schema: taken::<T>,
+            schema: D::keep(taken::<T> as Taken),
             media_types: &[JSON],
         };
         Self {
@@ -131,7 +175,7 @@ impl Operation {
     /// As [`Self::takes`], also written as TOML.
     pub fn takes_toml<T: JsonSchema>(self) -> Self {
         let body = Body {
-            schema: taken::<T>,
+            schema: D::keep(taken::<T> as Taken),
             media_types: &[JSON, "application/toml"],
         };
         Self {
@@ -141,7 +185,7 @@ impl Operation {
     }
 
     pub fn answers<T: JsonSchema>(mut self) -> Self {
-        self.answer.content = Some(Content::Json(given::<T>));
+        self.answer.content = Some(Content::Json(D::keep(given::<T> as Given)));
         self
     }
 
@@ -169,34 +213,27 @@ fn taken<T: JsonSchema>() -> Value {
         .to_value()
 }
 
-fn given<T: JsonSchema>(generator: &mut SchemaGenerator) -> Value {
+pub fn given<T: JsonSchema>(generator: &mut SchemaGenerator) -> Value {
     generator.subschema_for::<T>().to_value()
 }
 
 /// The operations so far.
 #[derive(Debug)]
-pub struct Catalogue {
+pub struct Catalogue<D: Detail> {
     router: Router<Arc<Service>>,
-    paths: BTreeMap<&'static str, Map<String, Value>>,
-    generator: SchemaGenerator,
+    operations: Vec<Operation<D>>,
 }
 
-impl Catalogue {
+impl<D: Detail> Catalogue<D> {
     pub fn new() -> Self {
-        let settings = SchemaSettings::draft2020_12().with(|settings| {
-            settings.definitions_path = "/components/schemas".into();
-            settings.meta_schema = None;
-            settings.contract = Contract::Serialize;
-        });
         Self {
             router: Router::new(),
-            paths: BTreeMap::new(),
-            generator: settings.into_generator(),
+            operations: Vec::new(),
         }
     }
 
     #[must_use]
-    pub fn with<H, T>(mut self, operation: Operation, handler: H) -> Self
+    pub fn with<H, T>(mut self, operation: Operation<D>, handler: H) -> Self
     where
         H: Handler<T, Arc<Service>>,
         T: 'static,
@@ -214,128 +251,13 @@ impl Catalogue {
             route = route.route_layer(middleware::from_fn_with_state(role, need));
         }
         self.router = self.router.route(operation.path, route);
-        let (path, method) = (operation.path, operation.method.to_owned());
-        let described = self.described(operation);
-        self.paths
-            .entry(path)
-            .or_default()
-            .insert(method, described);
+        self.operations.push(operation);
         self
     }
 
-    fn described(&mut self, operation: Operation) -> Value {
-        let mut described = Map::new();
-        let needs = match operation.needs {
-            Some(role) => format!("Needs the role `{}`.", role.name()),
-            None => "Needs no role.".to_owned(),
-        };
-        described.insert("operationId".into(), json!(operation.name));
-        described.insert("summary".into(), json!(operation.summary));
-        described.insert("description".into(), json!(needs));
-        let mut parameters = path_parameters(operation.path);
-        parameters.extend(
-            operation
-                .query
-                .map(|schema| query_parameters(&schema()))
-                .into_iter()
-                .flatten(),
-        );
-        if !parameters.is_empty() {
-            described.insert("parameters".into(), json!(parameters));
-        }
-        if let Some(body) = operation.body {
-            let content: Map<String, Value> = body
-                .media_types
-                .iter()
-                .map(|kind| ((*kind).to_owned(), json!({ "schema": (body.schema)() })))
-                .collect();
-            described.insert(
-                "requestBody".into(),
-                json!({ "required": true, "content": content }),
-            );
-        }
-        let mut answer = json!({ "description": operation.answer.description });
-        match operation.answer.content {
-            Some(Content::Json(schema)) => {
-                let schema = schema(&mut self.generator);
-                answer["content"] = json!({ JSON: { "schema": schema } });
-            }
-            Some(Content::Text(kinds)) => {
-                let content: Map<String, Value> = kinds
-                    .iter()
-                    .map(|kind| ((*kind).to_owned(), json!({ "schema": text_of(kind) })))
-                    .collect();
-                answer["content"] = json!(content);
-            }
-            None => {}
-        }
-        described.insert(
-            "responses".into(),
-            json!({
-                operation.answer.status: answer,
-                "4XX": { "$ref": "#/components/responses/Refused" },
-                "5XX": { "$ref": "#/components/responses/Refused" },
-            }),
-        );
-        match operation.needs {
-            Some(role) => described.insert("x-needs".into(), json!(role)),
-            None => described.insert("security".into(), json!([])),
-        };
-        Value::Object(described)
-    }
-
-    /// The routes, and the document that describes them.
-    pub fn finish(mut self) -> (Router<Arc<Service>>, Value) {
-        let refused = given::<ErrorBody>(&mut self.generator);
-        let schemas = self.generator.take_definitions(true);
-        let document = json!({
-            "openapi": "3.1.0",
-            "info": {
-                "title": "lauterd",
-                "version": env!("CARGO_PKG_VERSION"),
-                "summary": "The watch over lauter run-offs",
-                "description": DESCRIPTION,
-                "license": { "name": "MIT OR Apache-2.0", "identifier": "MIT OR Apache-2.0" },
-            },
-            "servers": [{ "url": "/" }],
-            "security": [{ "token": [] }, { "session": [], "csrf": [] }],
-            "paths": self.paths,
-            "components": {
-                "schemas": schemas,
-                "responses": {
-                    "Refused": {
-                        "description": "Not done, and why",
-                        "content": { JSON: { "schema": refused } },
-                    },
-                },
-                "securitySchemes": {
-                    "token": { "type": "http", "scheme": "bearer", "description": "A program's token (lauterd token add)" },
-                    "session": {
-                        "type": "apiKey", "in": "cookie", "name": cookie_name(true),
-                        "description": "A person's session; without TLS the cookie is called lauterd",
-                    },
-                    "csrf": {
-                        "type": "apiKey", "in": "header", "name": CSRF,
-                        "description": "With a session, what changes something must bear its own value: csrf of GET /api/v1/session",
-                    },
-                },
-            },
-        });
-        (self.router, document)
-    }
-}
-
-const DESCRIPTION: &str = "\
-Numbers are in the units at the end of their names; times are RFC 3339. Where nobody signs in ([web] users_file is not \
-set), this machine may do everything and others may watch. Every refusal is an object with `error` in plain words and, \
-where a body's values are wrong, every fault. It advises; people and interlocks act.";
-
-/// JSON among other forms is any JSON; everything else is text.
-fn text_of(kind: &str) -> Value {
-    if kind == JSON {
-        json!({})
-    } else {
-        json!({ "type": "string" })
+    /// The routes, and what was said of them.
+    pub fn finish(self) -> (Router<Arc<Service>>, Vec<Operation<D>>) {
+        (self.router, self.operations)
     }
 }
 
@@ -350,51 +272,4 @@ async fn need(
         Ok(()) => next.run(request).await,
         Err(refused) => Problem::from(refused).into_response(),
     }
-}
-
-fn path_parameters(path: &str) -> Vec<Value> {
-    path.split('/')
-        .filter_map(|segment| segment.strip_prefix('{')?.strip_suffix('}'))
-        .map(|name| {
-            let meaning = match name {
-                "site" => "Name of the site",
-                "tun" => "Name of the tun",
-                "brew" => "Id of the brew",
-                "alarm" => "Identifier of the alarm",
-                "chart" => "Name of the chart",
-                "instrument" => "Id of the instrument",
-                "check" => "Number of the loop check",
-                _ => "Name of the file",
-            };
-            let schema = match name {
-                "alarm" => json!({ "type": "string", "enum": AlarmId::ALL.map(AlarmId::name) }),
-                "chart" => json!({ "type": "string", "enum": CHARTS }),
-                _ => json!({ "type": "string", "minLength": 1 }),
-            };
-            json!({
-                "name": name, "in": "path", "required": true, "description": meaning, "schema": schema,
-            })
-        })
-        .collect()
-}
-
-/// One parameter for each member of a query's shape.
-fn query_parameters(schema: &Value) -> Vec<Value> {
-    let none = Map::new();
-    let members = schema["properties"].as_object().unwrap_or(&none);
-    members
-        .iter()
-        .map(|(name, member)| {
-            let mut member = member.clone();
-            let description = member.as_object_mut().and_then(|m| m.remove("description"));
-            // A query has no null: what is left out is not there.
-            if let Some(Value::Array(kinds)) = member.get_mut("type") {
-                kinds.retain(|kind| kind != "null");
-                if let [only] = kinds.as_slice() {
-                    member["type"] = only.clone();
-                }
-            }
-            json!({ "name": name, "in": "query", "description": description, "schema": member })
-        })
-        .collect()
 }

@@ -7,7 +7,7 @@ mod instruments;
 use lauter_core::projection::Plan;
 use lauter_core::supervisor::{AlarmLine, FanPoint, Line, Occurrence, ProjectionLine, TableLine};
 
-use super::catalogue::{Catalogue, delete, get, post};
+use super::catalogue::{Catalogue, Detail, delete, get, post};
 use super::{alarms, charts, crush, export, health, operate, profile, record, report, tuns};
 use crate::access::Role;
 use crate::runtime::request::TunStatus;
@@ -19,12 +19,12 @@ use crate::web::wire::{
 };
 use crate::web::{events, metrics, sign_in};
 
-pub fn all() -> Catalogue {
+pub fn all<D: Detail>() -> Catalogue<D> {
     let now = instruments::all(of_page(of_tun(of_service(Catalogue::new()))));
     of_charts(of_record(now))
 }
 
-fn of_service(catalogue: Catalogue) -> Catalogue {
+fn of_service<D: Detail>(catalogue: Catalogue<D>) -> Catalogue<D> {
     catalogue
         .with(
             get("/healthz", "alive", "Whether the service answers at all")
@@ -85,7 +85,7 @@ fn of_service(catalogue: Catalogue) -> Catalogue {
         )
 }
 
-fn of_tun(catalogue: Catalogue) -> Catalogue {
+fn of_tun<D: Detail>(catalogue: Catalogue<D>) -> Catalogue<D> {
     catalogue
         .with(
             get("/api/v1/tuns/{site}/{tun}", "status", "The tun as it stands now").answers::<TunStatus>(),
@@ -174,7 +174,7 @@ fn of_tun(catalogue: Catalogue) -> Catalogue {
         )
 }
 
-fn of_record(catalogue: Catalogue) -> Catalogue {
+fn of_record<D: Detail>(catalogue: Catalogue<D>) -> Catalogue<D> {
     catalogue
         .with(
             get(
@@ -242,7 +242,7 @@ fn of_record(catalogue: Catalogue) -> Catalogue {
         )
 }
 
-fn of_page(catalogue: Catalogue) -> Catalogue {
+fn of_page<D: Detail>(catalogue: Catalogue<D>) -> Catalogue<D> {
     catalogue
         .with(
             get(
@@ -284,7 +284,7 @@ fn of_page(catalogue: Catalogue) -> Catalogue {
         )
 }
 
-fn of_charts(catalogue: Catalogue) -> Catalogue {
+fn of_charts<D: Detail>(catalogue: Catalogue<D>) -> Catalogue<D> {
     catalogue
         .with(
             get(

@@ -2,13 +2,13 @@
 
 use crate::access::Role;
 use crate::runtime::request::Calibrated;
-use crate::web::api::catalogue::{Catalogue, delete, get, post};
+use crate::web::api::catalogue::{Catalogue, Detail, delete, get, post};
 use crate::web::api::{calibration, report};
 use crate::web::wire::calibration::{
     CorrectionBody, CorrectionRecord, InstrumentState, LoopCheckBody, LoopCheckRecord, WhoQuery,
 };
 
-pub fn all(catalogue: Catalogue) -> Catalogue {
+pub fn all<D: Detail>(catalogue: Catalogue<D>) -> Catalogue<D> {
     let checked = catalogue
         .with(
             get(
@@ -72,7 +72,7 @@ pub fn all(catalogue: Catalogue) -> Catalogue {
     of_corrections(checked)
 }
 
-fn of_corrections(catalogue: Catalogue) -> Catalogue {
+fn of_corrections<D: Detail>(catalogue: Catalogue<D>) -> Catalogue<D> {
     catalogue
         .with(
             get(
