@@ -117,6 +117,8 @@ fn default_strength() -> f64 {
 pub enum FaultError {
     #[error("no instrument \"{0}\" in this scenario; its instruments are: {1}")]
     UnknownInstrument(String, String),
+    #[error("\"{0}\" is no current loop; those of this scenario are: {1}")]
+    NoCurrentLoop(String, String),
     #[error("no link \"{0}\" in this scenario; its links are: {1}")]
     UnknownLink(String, String),
     #[error("a channel needs a second lane to take its flow from; set bed.lanes to 2 or more")]

@@ -198,8 +198,23 @@ impl Instruments {
             let known = ids().collect::<Vec<_>>().join(", ");
             return Err(FaultError::UnknownInstrument(id.to_owned(), known));
         };
-        self.meters[index].condition.change(fault, now_s);
+        let meter = &mut self.meters[index];
+        if matches!(fault, Fault::Current { .. }) && meter.keys.span.is_none() {
+            return Err(FaultError::NoCurrentLoop(id.to_owned(), self.loops()));
+        }
+        meter.condition.change(fault, now_s);
         Ok(())
+    }
+
+    /// The names of the current loops.
+    fn loops(&self) -> String {
+        let loops = self.meters.iter().filter(|meter| meter.keys.span.is_some());
+        let ids: Vec<&str> = loops.map(|meter| meter.keys.id.as_str()).collect();
+        if ids.is_empty() {
+            "none".to_owned()
+        } else {
+            ids.join(", ")
+        }
     }
 
     fn links_named(&self, link: Option<&str>) -> Result<Vec<String>, FaultError> {

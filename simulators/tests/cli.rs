@@ -135,6 +135,10 @@ fn the_console_takes_commands_and_says_what_it_did_not_understand() {
         ),
         ("stir", "\"stir\" is not a command"),
         ("freeze nothing", "no instrument \"nothing\""),
+        (
+            "current runnings_ph ma=3.5",
+            "\"runnings_ph\" is no current loop; those of this scenario are: ",
+        ),
         ("channel share=2", "share is 2; allowed is 0.05 to 0.95"),
         ("truth", "\"runnings_gravity_p\":"),
     ] {

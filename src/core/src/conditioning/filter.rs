@@ -1,7 +1,7 @@
 //! The level-and-trend Kalman filter behind every conditioned value.
 //!
 //! Owns the two-state filter (level and its rate) for irregular times. Its noises are arguments: it does not
-//! know instruments. The model is Harvey's local linear trend: a level that random-walks and a rate that
+//! know instruments. A division costs as much as all sums of an update together, so each quotient is taken once. The model is Harvey's local linear trend: a level that random-walks and a rate that
 //! random-walks; with the rate switched off it is the local level model of Durbin & Koopman.
 
 use serde::{Deserialize, Serialize};
@@ -33,13 +33,14 @@ pub struct LevelTrend {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Innovation {
     pub difference: f64,
-    pub variance: f64,
+    /// One over its variance.
+    pub precision: f64,
 }
 
 impl Innovation {
     /// The difference in its own standard deviations.
     pub fn standardised(&self) -> f64 {
-        self.difference / self.variance.sqrt()
+        self.difference * self.precision.sqrt()
     }
 }
 
@@ -62,6 +63,13 @@ impl LevelTrend {
         if step_s <= 0.0 {
             return *self;
         }
+        self.carried(step_s, now, noise)
+    }
+
+    /// The same by a step that is known to lead to `now`, and to be above nought.
+    #[must_use]
+    pub(super) fn carried(&self, step_s: f64, now: Moment, noise: ProcessNoise) -> Self {
+        const THIRD: f64 = 1.0 / 3.0;
         let (s, q) = (step_s, noise.rate_per_s);
         Self {
             level: self.level + self.rate * s,
@@ -70,8 +78,8 @@ impl LevelTrend {
                 + 2.0 * s * self.covariance
                 + s * s * self.rate_variance
                 + noise.level_per_s * s
-                + q * s * s * s / 3.0,
-            covariance: self.covariance + s * self.rate_variance + q * s * s / 2.0,
+                + q * s * s * s * THIRD,
+            covariance: self.covariance + s * self.rate_variance + 0.5 * q * s * s,
             rate_variance: self.rate_variance + q * s,
             at: now,
         }
@@ -79,10 +87,10 @@ impl LevelTrend {
 
     /// Takes a measurement at the state's own moment.
     pub fn update(&mut self, value: f64, measurement_variance: f64) -> Innovation {
-        let variance = self.level_variance + measurement_variance;
+        let precision = (self.level_variance + measurement_variance).recip();
         let difference = value - self.level;
-        let level_gain = self.level_variance / variance;
-        let rate_gain = self.covariance / variance;
+        let level_gain = self.level_variance * precision;
+        let rate_gain = self.covariance * precision;
         self.level += level_gain * difference;
         self.rate += rate_gain * difference;
         self.rate_variance -= rate_gain * self.covariance;
@@ -90,7 +98,7 @@ impl LevelTrend {
         self.level_variance -= level_gain * self.level_variance;
         Innovation {
             difference,
-            variance,
+            precision,
         }
     }
 }

@@ -289,7 +289,7 @@ impl Conditioner {
         if gap_s <= 0.0 {
             return;
         }
-        let mut state = filter.predicted(reading.at, self.process_noise());
+        let mut state = filter.carried(gap_s, reading.at, self.process_noise());
         if gap_s > 3.0 * self.stale_after_s() {
             // After a long silence neither level nor rate is worth more than the new reading.
             state.level_variance += ((self.high - self.low) * 0.05).powi(2);
@@ -336,6 +336,7 @@ struct NoiseEstimate {
 /// Differences after which the estimate follows at the same pace, and that pace: a division less for each reading.
 const LEARNT: u32 = 60;
 const LEARNT_WEIGHT: f64 = 1.0 / 60.0;
+const SIXTH: f64 = 1.0 / 6.0;
 
 impl NoiseEstimate {
     fn new(least_variance: f64) -> Self {
@@ -351,7 +352,7 @@ impl NoiseEstimate {
     fn observe(&mut self, value: f64) {
         if let (Some(last), Some(before)) = (self.last, self.before) {
             let difference = value - 2.0 * last + before;
-            let sample = (difference * difference / 6.0).min(6.0 * self.variance());
+            let sample = (difference * difference * SIXTH).min(6.0 * self.variance());
             self.count = (self.count + 1).min(LEARNT);
             let weight = if self.count == LEARNT {
                 LEARNT_WEIGHT
