@@ -10,7 +10,6 @@ use std::path::{Path, PathBuf};
 
 use jiff::Timestamp;
 use lauter_core::reading::Moment;
-use lauter_core::supervisor::Unwatched;
 use rusqlite::{Connection, OpenFlags};
 
 use super::backup;
@@ -40,6 +39,8 @@ pub struct Database {
     pub(super) thinned: u64,
     /// A record of an earlier version that is only read has none.
     pub(super) has_blocks: bool,
+    /// Whether everything this version asks for is in it.
+    pub(super) is_current: bool,
     /// Brews whose rows could not be packed since opening.
     pub(super) left_as_rows: HashSet<BrewId>,
     /// Whether a brew to which nothing is added any more may have rows to pack.
@@ -69,10 +70,7 @@ impl Database {
     }
 
     pub fn open_with(directory: &Path, parameters: StoreParameters) -> Result<Self, StoreError> {
-        fs::create_dir_all(directory).map_err(|source| StoreError::Directory {
-            path: directory.to_owned(),
-            source,
-        })?;
+        fs::create_dir_all(directory).map_err(|source| StoreError::directory(directory, source))?;
         let beside = Beside::lock(directory)?;
         let path = directory.join(FILE_NAME);
         if path.is_dir() {
@@ -83,6 +81,13 @@ impl Database {
         }
         let lost = lost_before(&beside, directory)?;
         let mut connection = connect(&path, parameters, OpenFlags::default())?;
+        // What may not be written is opened for reading, silently, and would stay so when it may be written again.
+        if connection
+            .is_readonly("main")
+            .map_err(|source| StoreError::sql(&path, "opening it", source))?
+        {
+            return Err(StoreError::not_writable(&path, "opening it"));
+        }
         prepare_for_writing(&connection)
             .map_err(|source| StoreError::sql(&path, "opening it", source))?;
         schema::migrate(&mut connection, &path)?;
@@ -128,6 +133,7 @@ impl Database {
         };
         let mut database = Self::around(connection, path, parameters, None);
         database.has_blocks = version >= schema::WITH_BLOCKS;
+        database.is_current = version == schema::NEWEST;
         Ok(database)
     }
 
@@ -147,6 +153,7 @@ impl Database {
             waiting: HashMap::new(),
             thinned: 0,
             has_blocks: true,
+            is_current: true,
             left_as_rows: HashSet::new(),
             may_have_unpacked: true,
             beside,
@@ -205,24 +212,6 @@ impl Database {
             while rows.next().map_err(&failed)?.is_some() {}
         }
         Ok(())
-    }
-
-    /// Leaves word for the next start about what could not be written.
-    pub fn leave_words(&mut self, tun: &str, words: String) {
-        if let Some(beside) = &mut self.beside {
-            beside.leave_words(tun, words);
-        }
-    }
-
-    /// How the service before ended, as far as it shows here; told once for each tun.
-    pub fn last_end(&mut self, tun: &str) -> Unwatched {
-        let beside = self.beside.as_mut();
-        beside.map_or(Unwatched::NotRunning, |beside| beside.last_end(tun))
-    }
-
-    /// What the service before left word about, once.
-    pub fn take_words(&mut self, tun: &str) -> Option<String> {
-        self.beside.as_mut()?.take_words(tun)
     }
 
     /// Outbox rows given up since opening.

@@ -1,7 +1,7 @@
 //! What can go wrong with the record, and what to do about it.
 
-use std::io;
 use std::path::{Path, PathBuf};
+use std::{fs, io};
 
 use rusqlite::ErrorCode;
 
@@ -45,6 +45,11 @@ pub enum StoreError {
         "no permission for store {path} while {doing}; give the service's user the right to write there"
     )]
     Permission { path: PathBuf, doing: &'static str },
+    #[error(
+        "the file system of store {path} is read-only (found while {doing}); look for the disk's fault in the system's log, \
+         then mount it writable again"
+    )]
+    ReadOnlyDisk { path: PathBuf, doing: &'static str },
     #[error("store {path}, {doing}: {source}")]
     Sql {
         path: PathBuf,
@@ -105,13 +110,18 @@ fn directory_remedy(source: &io::Error) -> &'static str {
             "a directory stands where the record's file should be: move it away"
         }
         io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => "free disk space",
-        io::ErrorKind::ReadOnlyFilesystem => "make its disk writable again",
         _ => "create it, or give the service's user the right to write there",
     }
 }
 
 /// The system's number for a disk that cannot be read or written.
 const EIO: i32 = 5;
+
+/// Whether the file system takes nothing, whoever asks. Nothing is written to find out.
+fn is_on_read_only_disk(path: &Path) -> bool {
+    let opened = fs::OpenOptions::new().append(true).open(path);
+    opened.is_err_and(|error| error.kind() == io::ErrorKind::ReadOnlyFilesystem)
+}
 
 /// SQLite could read less than there should be: the file has lost its end.
 fn is_short(error: &rusqlite::Error) -> bool {
@@ -136,6 +146,13 @@ impl StoreError {
                 detail: "the file ends too early".to_owned(),
             },
             Some(ErrorCode::DiskFull) => Self::DiskFull { path, doing },
+            // A disk that fails is first an error of reading or writing, and then mounted read-only by the kernel.
+            Some(
+                ErrorCode::ReadOnly
+                | ErrorCode::PermissionDenied
+                | ErrorCode::CannotOpen
+                | ErrorCode::SystemIoFailure,
+            ) if is_on_read_only_disk(&path) => Self::ReadOnlyDisk { path, doing },
             Some(ErrorCode::ReadOnly | ErrorCode::PermissionDenied | ErrorCode::CannotOpen) => {
                 Self::Permission { path, doing }
             }
@@ -144,6 +161,28 @@ impl StoreError {
                 doing,
                 source,
             },
+        }
+    }
+
+    /// A directory, or a file in it, that cannot be used.
+    pub(super) fn directory(path: &Path, source: io::Error) -> Self {
+        let path = path.to_owned();
+        match source.kind() {
+            io::ErrorKind::ReadOnlyFilesystem => Self::ReadOnlyDisk {
+                path,
+                doing: "opening it",
+            },
+            _ => Self::Directory { path, source },
+        }
+    }
+
+    /// A file that was opened and may only be read.
+    pub(super) fn not_writable(path: &Path, doing: &'static str) -> Self {
+        let path = path.to_owned();
+        if is_on_read_only_disk(&path) {
+            Self::ReadOnlyDisk { path, doing }
+        } else {
+            Self::Permission { path, doing }
         }
     }
 
@@ -162,7 +201,10 @@ impl StoreError {
     /// Whether the same call may succeed later without anyone changing the configuration.
     pub fn is_passing(&self) -> bool {
         match self {
-            Self::DiskFull { .. } | Self::Permission { .. } | Self::Stalled => true,
+            Self::DiskFull { .. }
+            | Self::Permission { .. }
+            | Self::ReadOnlyDisk { .. }
+            | Self::Stalled => true,
             // A service that is reloaded still closes what it had open.
             Self::InUse { process, .. } => *process == Some(std::process::id()),
             Self::Directory { source, .. } => {
@@ -170,7 +212,6 @@ impl StoreError {
                     source.kind(),
                     io::ErrorKind::StorageFull
                         | io::ErrorKind::QuotaExceeded
-                        | io::ErrorKind::ReadOnlyFilesystem
                         | io::ErrorKind::TimedOut
                         | io::ErrorKind::StaleNetworkFileHandle
                 ) || source.raw_os_error() == Some(EIO)

@@ -66,7 +66,9 @@ impl Store {
         let store = Self::around(directory, StoreParameters::default(), None)?;
         match store.within(limit).flush().await {
             Err(error) if error.is_passing() => {
-                tracing::error!("there is no record yet: {error}; the watch begins without it");
+                tracing::error!(
+                    "the record cannot be written: {error}; the watch begins without it"
+                );
             }
             other => other?,
         }

@@ -37,10 +37,7 @@ pub(super) fn lost_before(beside: &Beside, directory: &Path) -> Result<Option<St
             String::new()
         } else {
             let renamed = rename_record(directory, "damaged", crate::clock::wall_now());
-            let aside = renamed.map_err(|source| StoreError::Directory {
-                path: directory.to_owned(),
-                source,
-            })?;
+            let aside = renamed.map_err(|source| StoreError::directory(directory, source))?;
             format!(" What was left of it is kept as {}.", aside.display())
         };
         return Ok(Some(format!(
