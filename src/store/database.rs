@@ -41,8 +41,10 @@ pub struct Database {
     pub(super) has_blocks: bool,
     /// Whether everything this version asks for is in it.
     pub(super) is_current: bool,
-    /// Brews whose rows could not be packed since opening.
+    /// Brews whose rows fit into no block.
     pub(super) left_as_rows: HashSet<BrewId>,
+    /// Brews whose block could not be written, until that is tried again.
+    pub(super) put_off: HashSet<BrewId>,
     /// Whether a brew to which nothing is added any more may have rows to pack.
     pub(super) may_have_unpacked: bool,
     /// Held for its lock as well, which ends with the process whatever happens to it.
@@ -155,6 +157,7 @@ impl Database {
             has_blocks: true,
             is_current: true,
             left_as_rows: HashSet::new(),
+            put_off: HashSet::new(),
             may_have_unpacked: true,
             beside,
             lost: None,

@@ -83,11 +83,7 @@ impl Store {
         let (orders, receiver) = mpsc::channel(JOBS_BOUND);
         let ended = CancellationToken::new();
         let guard = ended.clone().drop_guard();
-        let keeper = Keeper {
-            directory: directory.to_owned(),
-            parameters,
-            database,
-        };
+        let keeper = Keeper::new(directory.to_owned(), parameters, database);
         thread::Builder::new()
             .name("store".to_owned())
             .spawn(move || {
@@ -181,6 +177,7 @@ impl Store {
                 shared.note_success(database.thinned());
                 Ok(learnt)
             });
+            keeper.note(written.as_ref().map(drop));
             if let Err(error) = &written {
                 shared.note_failure(error);
             }
