@@ -13,7 +13,7 @@ use rusqlite::backup::Backup;
 use rusqlite::{Connection, OpenFlags};
 
 use super::beside::Beside;
-use super::remains::rename_record;
+use super::remains::{PART_NAME, rename_record};
 use super::{Database, FILE_NAME, StoreError, schema};
 
 /// Pages copied at one time, and the pause between, so that the service's own writes get to the disk. Own choice.
@@ -45,7 +45,7 @@ impl Database {
                 std::io::ErrorKind::AlreadyExists,
             )));
         }
-        let part = to.join(format!("{FILE_NAME}.part"));
+        let part = to.join(PART_NAME);
         // What an earlier try left behind.
         if part.exists() {
             fs::remove_file(&part).map_err(failed)?;
@@ -68,7 +68,7 @@ impl Database {
         if copied.is_err() {
             // Half a copy is none, and would only take up room.
             let _ = fs::remove_file(&part);
-            let _ = fs::remove_file(to.join(format!("{FILE_NAME}.part-journal")));
+            let _ = fs::remove_file(to.join(format!("{PART_NAME}-journal")));
         }
         let bytes = copied?.len();
         Ok(Copied { path, bytes })
@@ -91,7 +91,7 @@ impl Database {
         drop(copy);
         fs::create_dir_all(directory).map_err(failed)?;
         let mut beside = Beside::lock(directory)?;
-        let part = directory.join(format!("{FILE_NAME}.part"));
+        let part = directory.join(PART_NAME);
         let path = directory.join(FILE_NAME);
         let prepared = fs::copy(from.join(FILE_NAME), &part)
             .map_err(failed)
@@ -117,7 +117,7 @@ impl Database {
         placed
     }
 
-    fn copy_into(&self, part: &Path) -> Result<(), StoreError> {
+    pub(super) fn copy_into(&self, part: &Path) -> Result<(), StoreError> {
         let failed = |source| StoreError::sql(part, "copying the record", source);
         let reading = |source| StoreError::sql(&self.path, "reading it for a copy", source);
         let mut copy = Connection::open(part).map_err(failed)?;

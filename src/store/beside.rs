@@ -11,6 +11,7 @@ use std::path::Path;
 use lauter_core::supervisor::Unwatched;
 use serde::{Deserialize, Serialize};
 
+use super::in_place::Identity;
 use super::{Database, LOCK_NAME, StoreError};
 
 /// One block of every usual file system.
@@ -117,6 +118,21 @@ impl Beside {
         };
         beside.write();
         Ok(beside)
+    }
+
+    /// The lock for the same directory, after its lock file was removed or replaced: with what this one knows. None while
+    /// this one still locks it.
+    pub fn renewed(&self, directory: &Path) -> Result<Option<Self>, StoreError> {
+        let own = Identity::of_file(&self.file);
+        if own.is_some() && own == Identity::of(&directory.join(LOCK_NAME)) {
+            return Ok(None);
+        }
+        let mut renewed = Self::lock(directory)?;
+        renewed.notes = self.notes.clone();
+        renewed.own = self.own;
+        renewed.asked.clone_from(&self.asked);
+        renewed.write();
+        Ok(Some(renewed))
     }
 
     pub fn was_opened(&self) -> bool {

@@ -15,6 +15,7 @@ use rusqlite::{Connection, OpenFlags};
 use super::backup;
 use super::beside::Beside;
 use super::brews::{BrewId, TunId};
+use super::in_place::Identity;
 use super::outbox::Publisher;
 use super::remains::{LOG_NAME, escaped, is_empty, lost_before, rename_record};
 use super::schema;
@@ -49,6 +50,8 @@ pub struct Database {
     pub(super) may_have_unpacked: bool,
     /// Held for its lock as well, which ends with the process whatever happens to it.
     pub(super) beside: Option<Beside>,
+    /// The file that was opened for writing.
+    pub(super) file: Option<Identity>,
     /// What was lost before this opening, in words.
     lost: Option<String>,
 }
@@ -74,6 +77,15 @@ impl Database {
     pub fn open_with(directory: &Path, parameters: StoreParameters) -> Result<Self, StoreError> {
         fs::create_dir_all(directory).map_err(|source| StoreError::directory(directory, source))?;
         let beside = Beside::lock(directory)?;
+        Self::open_beside(directory, parameters, beside)
+    }
+
+    /// Opens the record of a directory that is locked already.
+    pub(super) fn open_beside(
+        directory: &Path,
+        parameters: StoreParameters,
+        beside: Beside,
+    ) -> Result<Self, StoreError> {
         let path = directory.join(FILE_NAME);
         if path.is_dir() {
             return Err(StoreError::Directory {
@@ -97,7 +109,9 @@ impl Database {
         if small {
             backup::check(&connection, &path)?;
         }
+        let file = Identity::of(&path);
         let mut database = Self::around(connection, path, parameters, Some(beside));
+        database.file = file;
         database.lost = lost;
         if !small {
             database.probe()?;
@@ -158,6 +172,7 @@ impl Database {
             is_current: true,
             left_as_rows: HashSet::new(),
             put_off: HashSet::new(),
+            file: None,
             may_have_unpacked: true,
             beside,
             lost: None,

@@ -93,6 +93,11 @@ pub enum StoreError {
     )]
     DamagedSource { path: PathBuf, detail: String },
     #[error(
+        "the record {path} was removed or replaced while the service had it open; it is put back from what is open as soon as \
+         that can be done: free its directory and disk, and do not stop the service before"
+    )]
+    Gone { path: PathBuf },
+    #[error(
         "the disk of the record does not answer; look at the disk and its cables. What waits is tried again"
     )]
     Stalled,
@@ -204,6 +209,7 @@ impl StoreError {
             Self::DiskFull { .. }
             | Self::Permission { .. }
             | Self::ReadOnlyDisk { .. }
+            | Self::Gone { .. }
             | Self::Stalled => true,
             // A service that is reloaded still closes what it had open.
             Self::InUse { process, .. } => *process == Some(std::process::id()),

@@ -23,6 +23,7 @@ mod events;
 mod export;
 mod handle;
 mod health;
+mod in_place;
 mod learning;
 mod outbox;
 mod outputs;

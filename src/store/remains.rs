@@ -17,6 +17,9 @@ pub(super) fn is_empty(path: &Path) -> bool {
     fs::metadata(path).map_or(true, |file| file.len() == 0)
 }
 
+/// The copy of a record that is not whole yet.
+pub(super) const PART_NAME: &str = "lauterd.sqlite3.part";
+
 /// A path as it stands in an address for SQLite.
 pub(super) fn escaped(path: &Path) -> String {
     let text = path.display().to_string();

@@ -7,7 +7,7 @@ use std::path::PathBuf;
 
 use tokio::sync::{mpsc, oneshot};
 
-use super::{Database, StoreError, StoreParameters};
+use super::{Database, FILE_NAME, StoreError, StoreParameters};
 use crate::clock::{Pace, wall_now};
 
 pub(super) type Job = Box<dyn FnOnce(&mut Keeper) + Send>;
@@ -22,6 +22,9 @@ pub(super) struct Keeper {
     pub directory: PathBuf,
     pub parameters: StoreParameters,
     pub database: Option<Database>,
+    /// When it was last seen in its place, and whether it was not.
+    looked: Pace,
+    is_gone: bool,
     /// When packing could last not be written.
     packed: Pace,
     /// The disk took nothing for want of room when it was last asked.
@@ -38,6 +41,8 @@ impl Keeper {
             directory,
             parameters,
             database,
+            looked: Pace::started(),
+            is_gone: false,
             packed: Pace::started(),
             is_full: false,
         }
@@ -45,6 +50,12 @@ impl Keeper {
 
     /// The open record; opens it where it is not.
     pub fn database(&mut self) -> Result<&mut Database, StoreError> {
+        if self.looked.is_due(self.parameters.looked_after) {
+            self.look_after()?;
+        } else if self.is_gone {
+            let path = self.directory.join(FILE_NAME);
+            return Err(StoreError::Gone { path });
+        }
         if self.database.is_none() {
             let database = self.open()?;
             if let Some(lost) = database.lost() {
@@ -53,6 +64,40 @@ impl Keeper {
             return Ok(self.database.insert(database));
         }
         self.database.as_mut().ok_or(StoreError::Closed)
+    }
+
+    /// Puts the record back where it has gone from its place.
+    fn look_after(&mut self) -> Result<(), StoreError> {
+        let Some(gone) = self.database.take_if(|database| !database.is_in_place()) else {
+            self.is_gone = false;
+            return Ok(());
+        };
+        let path = gone.path().to_owned();
+        if !self.is_gone {
+            self.is_gone = true;
+            let path = path.clone();
+            tracing::error!("{}", StoreError::Gone { path });
+        }
+        match gone.put_back(wall_now()) {
+            Ok((database, aside)) => {
+                self.database = Some(database);
+                self.is_gone = false;
+                let aside = aside.map_or_else(String::new, |aside| {
+                    format!(". What stood there is kept as {}", aside.display())
+                });
+                tracing::error!(
+                    "the record {} was removed or replaced; it has been put back from what was open, and nothing is missing \
+                     in it{aside}",
+                    path.display()
+                );
+                Ok(())
+            }
+            Err((database, error)) => {
+                self.is_gone = database.is_some();
+                self.database = database;
+                Err(error)
+            }
+        }
     }
 
     /// What became of something that was to be written.
@@ -74,6 +119,9 @@ impl Keeper {
         let Some(database) = &mut self.database else {
             return;
         };
+        if self.is_gone {
+            return;
+        }
         if database.has_put_off() && self.packed.is_due(self.parameters.pack_again) {
             database.pack_again();
         }

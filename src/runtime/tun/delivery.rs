@@ -83,6 +83,10 @@ impl Tun {
         if self.unwritten.since.is_some() {
             return;
         }
+        // The record is looked after even while there is nothing to write.
+        if let Err(error) = self.setting.store.flush().await {
+            tracing::debug!("the record: {error}");
+        }
         for (publisher, refused) in self.setting.publishers.refusals() {
             let Ok(backlog) = self.setting.store.backlog(self.tun(), publisher).await else {
                 continue;
