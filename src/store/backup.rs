@@ -14,7 +14,7 @@ use rusqlite::{Connection, OpenFlags};
 
 use super::beside::Beside;
 use super::remains::{PART_NAME, rename_record};
-use super::{Database, FILE_NAME, StoreError, schema};
+use super::{DamagedBlock, Database, FILE_NAME, StoreError, schema};
 
 /// Pages copied at one time, and the pause between, so that the service's own writes get to the disk. Own choice.
 const PAGES: i32 = 512;
@@ -28,6 +28,8 @@ const NUMBERS_AHEAD: i64 = 100_000_000;
 pub struct Copied {
     pub path: PathBuf,
     pub bytes: u64,
+    /// What cannot be read in it, nor in the record it is made of.
+    pub damaged: Vec<DamagedBlock>,
 }
 
 impl Database {
@@ -71,7 +73,13 @@ impl Database {
             let _ = fs::remove_file(to.join(format!("{PART_NAME}-journal")));
         }
         let bytes = copied?.len();
-        Ok(Copied { path, bytes })
+        // A damaged block costs its own readings; the rest is worth having.
+        let damaged = Self::open_read_only(to)?.damaged_blocks(None)?;
+        Ok(Copied {
+            path,
+            bytes,
+            damaged,
+        })
     }
 
     /// Puts the copy in the directory `from` in place of the record in `directory`, which is kept under another name, and
@@ -88,6 +96,7 @@ impl Database {
         let copy = Self::open_read_only(from)?;
         // A damaged block costs its own readings; the rest is worth having back.
         check(&copy.connection, &copy.path)?;
+        let damaged = copy.damaged_blocks(None)?;
         drop(copy);
         fs::create_dir_all(directory).map_err(failed)?;
         let mut beside = Beside::lock(directory)?;
@@ -107,7 +116,12 @@ impl Database {
             let aside = before.then(|| rename_record(directory, "replaced", now));
             let aside = aside.transpose().map_err(failed)?;
             fs::rename(&part, &path).map_err(failed)?;
-            Ok((Copied { path, bytes }, aside))
+            let copied = Copied {
+                path,
+                bytes,
+                damaged,
+            };
+            Ok((copied, aside))
         });
         if placed.is_err() {
             let _ = fs::remove_file(&part);

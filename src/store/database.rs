@@ -188,7 +188,7 @@ impl Database {
     /// files, beside the service's work.
     pub fn check(&self) -> Result<(), StoreError> {
         backup::check(&self.connection, &self.path)?;
-        self.check_blocks(None)
+        self.check_blocks()
     }
 
     /// Puts a damaged record out of the way, so that the watch can go on with a new one. Gives its new name. Nobody else

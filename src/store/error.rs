@@ -5,6 +5,7 @@ use std::{fs, io};
 
 use rusqlite::ErrorCode;
 
+use super::DamagedBlocks;
 use crate::exit::{Failure, Kind};
 
 /// Each names the file at fault and the remedy.
@@ -69,6 +70,14 @@ pub enum StoreError {
          until the next start tries again"
     )]
     NotPacked { path: PathBuf, brew: i64 },
+    #[error(
+        "store {path}: readings are missing since the blocks that held them are damaged: {blocks}. An earlier copy may have \
+         them (lauterd backup --restore); everything else is there"
+    )]
+    DamagedBlocks {
+        path: PathBuf,
+        blocks: DamagedBlocks,
+    },
     #[error(
         "store {path} has no brew with record number {brew}; it was replaced or its time is over"
     )]

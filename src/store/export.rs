@@ -68,7 +68,7 @@ impl Database {
             write_lines(out, lines.iter().filter(is_alarm))
         })?;
         // All that can be read has been written; that it is not all must not go unnoticed.
-        self.check_blocks(Some(brew))
+        self.none_of(self.damaged_blocks(Some(brew))?)
     }
 }
 

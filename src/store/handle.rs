@@ -330,7 +330,10 @@ impl Store {
     /// were written; what is wrong shows in `health` as well.
     pub async fn check(&self) -> Result<(), StoreError> {
         let checked = self.read(|database| database.check()).await;
-        if let Err(error) = &checked {
+        if let Err(StoreError::DamagedBlocks { blocks, .. }) = &checked {
+            // The record can be written all the same.
+            let _ = self.shared.damaged_blocks.set(blocks.clone());
+        } else if let Err(error) = &checked {
             self.shared.note_failure(error);
             if matches!(error, StoreError::Corrupt { .. }) {
                 // Only the first finding counts.
@@ -352,6 +355,7 @@ impl Store {
                 .clone()
                 .or_else(|| shared.damage.get().cloned()),
             damage: shared.damage.get().cloned(),
+            damaged_blocks: shared.damaged_blocks.get().map(ToString::to_string),
         }
     }
 }

@@ -268,6 +268,7 @@ impl Tun {
                     "failed": store.failed,
                     "last_error": store.last_error,
                     "damage": store.damage,
+                    "damaged_blocks": store.damaged_blocks,
                     "queued": store.queued,
                     "thinned": store.thinned,
                     "unwritten_s": self.unwritten_s(),

@@ -48,13 +48,18 @@ enum Found {
 
 /// The files that can be had. The raw readings are not among them once their time is over.
 pub async fn files(State(service): State<Arc<Service>>, path: BrewPath) -> Answer<ExportFiles> {
-    let readings_kept = of_brew(&service, path, |_, brew| Ok(brew.readings_kept)).await?;
+    let (readings_kept, missing) = of_brew(&service, path, |database, brew| {
+        let missing = database.damaged_blocks(Some(brew.id))?;
+        Ok((brew.readings_kept, missing))
+    })
+    .await?;
     let files = FILES
         .iter()
         .filter(|(name, _)| readings_kept || *name != export_files::RUN)
         .map(|(name, _)| (*name).to_owned());
     Ok(Json(ExportFiles {
         files: files.collect(),
+        missing: missing.iter().map(ToString::to_string).collect(),
     }))
 }
 
