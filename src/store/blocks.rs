@@ -177,7 +177,8 @@ pub(super) fn unpacked(
         block.rows.last().map(|row| row.seq),
         i64::try_from(block.rows.len()).ok(),
     );
-    if found != (Some(first), Some(last), Some(count)) {
+    let in_order = block.rows.is_sorted_by(|one, next| one.seq < next.seq);
+    if found != (Some(first), Some(last), Some(count)) || !in_order {
         return Err(Damage::Senseless);
     }
     Ok(block)
