@@ -12,11 +12,11 @@ use crate::exit::{Failure, Kind};
 use crate::store::export_files;
 use crate::web::wire::ExportFiles;
 
-/// Writes a brew's record into a directory: plan, readings, samples, corrections, table, alarms and lines
+/// Writes a brew's record into a directory: plan, readings, samples, corrections, gaps, table, alarms and lines
 ///
 /// Files of the same names are replaced. Where readings are missing since their block in the record is damaged, the files are
 /// written without them, the stretch is named, and the exit code is 74. `lauterd replay --plan plan.toml --data RUN.csv --samples samples.csv
-/// --corrections corrections.jsonl` runs them again. Notes and rakings that people reported are not among them;
+/// --corrections corrections.jsonl --gaps gaps.csv` runs them again. Notes and rakings that people reported are not among them;
 /// `lauterd report` has those.
 #[derive(Debug, Args)]
 #[command(after_help = "\

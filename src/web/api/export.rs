@@ -15,18 +15,19 @@ use lauter_core::supervisor::Line;
 use super::Service;
 use super::record::{BrewPath, of_brew};
 use crate::store::{
-    Brew, Database, StoreError, changes, export_files, write_changes, write_lines, write_run,
-    write_samples, write_table,
+    Brew, Database, StoreError, changes, export_files, gaps, write_changes, write_gaps,
+    write_lines, write_run, write_samples, write_table,
 };
 use crate::web::problem::{Answer, Problem};
 use crate::web::wire::ExportFiles;
 
 /// Every file with its content type, in the order in which a person would want them.
-const FILES: [(&str, &str); 7] = [
+const FILES: [(&str, &str); 8] = [
     (export_files::PLAN, "application/toml"),
     (export_files::RUN, CSV),
     (export_files::SAMPLES, CSV),
     (export_files::CORRECTIONS, JSON_LINES),
+    (export_files::GAPS, CSV),
     (export_files::TABLE, CSV),
     (export_files::ALARMS, JSON_LINES),
     (export_files::LINES, JSON_LINES),
@@ -128,6 +129,10 @@ fn write(
         }
         export_files::CORRECTIONS => {
             write_changes(out, &changes(header, &database.other_events(brew.id)?))
+        }
+        export_files::GAPS => {
+            let gaps = gaps(&database.other_events(brew.id)?);
+            write_gaps(out, header.origin, &gaps)
         }
         export_files::TABLE => write_table(out, &database.table(brew.id)?),
         export_files::ALARMS => {
