@@ -46,38 +46,8 @@ impl Database {
         self.file.is_some() && self.file == Identity::of(&self.path)
     }
 
-    /// Copies the record into its place again and opens it there; where that cannot be, the one that is open comes back with
-    /// the cause. Gives the new name of what stood there, if anything did.
-    pub(super) fn put_back(
-        mut self,
-        now: Timestamp,
-    ) -> Result<(Self, Option<PathBuf>), (Option<Self>, StoreError)> {
-        let aside = match self.copy_back(now) {
-            Ok(aside) => aside,
-            Err(error) => return Err((Some(self), error)),
-        };
-        let (path, parameters, thinned) = (self.path.clone(), self.parameters, self.thinned);
-        let beside = self.beside.take();
-        // Its file has another name or none, and SQLite leaves alone what has its name now.
-        drop(self);
-        let directory = path.parent().unwrap_or(&path);
-        let opened = match beside {
-            Some(mut beside) => {
-                // The copy is whole: it has no log.
-                beside.set_in_use(false);
-                Self::open_beside(directory, parameters, beside)
-            }
-            None => Self::open_with(directory, parameters),
-        };
-        let mut opened = opened.map_err(|error| (None, error))?;
-        opened.thinned = thinned;
-        if let Some(beside) = &mut opened.beside {
-            beside.set_in_use(true);
-        }
-        Ok((opened, aside))
-    }
-
-    fn copy_back(&mut self, now: Timestamp) -> Result<Option<PathBuf>, StoreError> {
+    /// Copies the record into its place again, from what is open. Gives the new name of what stood there, if anything did.
+    pub(super) fn copy_back(&mut self, now: Timestamp) -> Result<Option<PathBuf>, StoreError> {
         let directory = self.path.parent().unwrap_or(&self.path).to_owned();
         let failed = |source| StoreError::directory(&directory, source);
         fs::create_dir_all(&directory).map_err(failed)?;
@@ -116,5 +86,26 @@ impl Database {
             tracing::debug!("{}: {error}", directory.display());
         }
         Ok(aside)
+    }
+    /// Opens what stands in the record's place now, a copy of this one.
+    pub(super) fn opened_again(mut self) -> Result<Self, StoreError> {
+        let (path, parameters, thinned) = (self.path.clone(), self.parameters, self.thinned);
+        let beside = self.beside.take();
+        // Its file has another name or none, and SQLite leaves alone what has its name now.
+        drop(self);
+        let directory = path.parent().unwrap_or(&path);
+        let mut opened = match beside {
+            Some(mut beside) => {
+                // The copy is whole: it has no log.
+                beside.set_in_use(false);
+                Self::open_beside(directory, parameters, beside)
+            }
+            None => Self::open_with(directory, parameters),
+        }?;
+        opened.thinned = thinned;
+        if let Some(beside) = &mut opened.beside {
+            beside.set_in_use(true);
+        }
+        Ok(opened)
     }
 }

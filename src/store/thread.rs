@@ -68,7 +68,8 @@ impl Keeper {
 
     /// Puts the record back where it has gone from its place.
     fn look_after(&mut self) -> Result<(), StoreError> {
-        let Some(gone) = self.database.take_if(|database| !database.is_in_place()) else {
+        let database = self.database.as_mut();
+        let Some(gone) = database.filter(|database| !database.is_in_place()) else {
             self.is_gone = false;
             return Ok(());
         };
@@ -78,26 +79,19 @@ impl Keeper {
             let path = path.clone();
             tracing::error!("{}", StoreError::Gone { path });
         }
-        match gone.put_back(wall_now()) {
-            Ok((database, aside)) => {
-                self.database = Some(database);
-                self.is_gone = false;
-                let aside = aside.map_or_else(String::new, |aside| {
-                    format!(". What stood there is kept as {}", aside.display())
-                });
-                tracing::error!(
-                    "the record {} was removed or replaced; it has been put back from what was open, and nothing is missing \
-                     in it{aside}",
-                    path.display()
-                );
-                Ok(())
-            }
-            Err((database, error)) => {
-                self.is_gone = database.is_some();
-                self.database = database;
-                Err(error)
-            }
-        }
+        let aside = gone.copy_back(wall_now())?;
+        let copied = self.database.take().map(Database::opened_again);
+        self.is_gone = false;
+        self.database = copied.transpose()?;
+        let aside = aside.map_or_else(String::new, |aside| {
+            format!(". What stood there is kept as {}", aside.display())
+        });
+        tracing::error!(
+            "the record {} was removed or replaced; it has been put back from what was open, and nothing is missing in \
+             it{aside}",
+            path.display()
+        );
+        Ok(())
     }
 
     /// What became of something that was to be written.

@@ -54,10 +54,9 @@ pub(super) fn said(line: &AlarmLine, voice: Voice) -> Option<String> {
     if line.instrument.as_deref() != Some(RECORD) {
         return None;
     }
-    let heads = HEADS.iter();
-    let (rest, head) = heads
-        .filter_map(|(from, to)| Some((line.message.strip_prefix(from)?, to)))
-        .next()?;
+    let (rest, head) = HEADS
+        .iter()
+        .find_map(|(from, to)| Some((line.message.strip_prefix(from)?, to)))?;
     let depth = line.evidence.get("depth").copied().unwrap_or(0.0);
     let (cause, waits) = match rest.split_once(&format!(". {depth:.0} rows wait in memory.")) {
         Some((cause, _)) => {
