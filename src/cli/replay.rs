@@ -23,7 +23,8 @@ use crate::replay::{self, Beside, Job, Results};
   lauterd replay brews/ --config tun.toml             (every brew in a folder; one table)
   lauterd replay brews/ --results lines/              (and each brew's lines, in lines/NAME.jsonl)")]
 pub struct Arguments {
-    /// Folder of brews: in each folder RUN.csv, plan.toml and perhaps samples.csv and config.toml.
+    /// Folder of brews: in each folder RUN.csv, plan.toml and perhaps samples.csv, corrections.jsonl, gaps.csv and
+    /// config.toml.
     #[arg(value_name = "FOLDER", conflicts_with_all = ["plan", "data", "samples", "corrections", "gaps"])]
     folder: Option<PathBuf>,
     /// Configuration of the tun whose instruments were recorded; of a folder, for brews without a config.toml of
