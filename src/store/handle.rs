@@ -187,6 +187,18 @@ impl Store {
         Ok(Writing(answered))
     }
 
+    /// Has the thread look whether the record is where it belongs, which it also does before it writes. Waits for nothing;
+    /// the thread logs what it finds.
+    pub fn look_after(&self) {
+        if let Ok(permit) = self.orders.try_reserve() {
+            permit.send(Order::Run(Box::new(|keeper| {
+                if let Err(error) = keeper.database() {
+                    tracing::debug!("looking after the record: {error}");
+                }
+            })));
+        }
+    }
+
     /// Says in `health` that the disk does not answer.
     pub fn note_stall(&self) {
         self.shared.note_failure(&StoreError::Stalled);
