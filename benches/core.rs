@@ -13,7 +13,7 @@ use lauter_core::conditioning::{Conditioner, Parameters};
 use lauter_core::reading::{Measures, Moment};
 use lauter_core::supervisor::Event;
 use lauterd::config;
-use lauterd::replay::{self, Job, Results};
+use lauterd::replay::{self, Beside, Job, Results};
 
 use paired::{Case, compare, figure, median, rate, rounds, sized};
 use simulated::Brew;
@@ -130,8 +130,7 @@ fn replayed(brew: &Brew) -> f64 {
         configuration: config::load_offline(&brew.path("config.toml")).expect("right"),
         plan: config::load_plan(&brew.path("plan.toml")).expect("right"),
         data: brew.path("RUN.csv"),
-        samples: None,
-        corrections: None,
+        beside: Beside::default(),
         store: None,
         results: Results::File(brew.path("OUT.jsonl")),
     };

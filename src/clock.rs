@@ -162,6 +162,30 @@ impl Clock {
     }
 }
 
+/// The monotonic clock, for what is done now and then and dates nothing.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Pace {
+    last: Option<Instant>,
+}
+
+impl Pace {
+    /// Counts from now on.
+    pub fn started() -> Self {
+        Self {
+            last: Some(Instant::now()),
+        }
+    }
+
+    /// Whether `every` has passed since it was last due; then it counts anew.
+    pub fn is_due(&mut self, every: Duration) -> bool {
+        let due = self.last.is_none_or(|last| last.elapsed() >= every);
+        if due {
+            *self = Self::started();
+        }
+        due
+    }
+}
+
 /// Both clocks at one moment: what is compared must be placed by the same glance.
 #[derive(Clone, Copy, Debug)]
 pub struct Glance {

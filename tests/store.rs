@@ -12,6 +12,8 @@ mod delivery;
 mod export;
 #[path = "store/fixtures.rs"]
 mod fixtures;
+#[path = "store/in_place.rs"]
+mod in_place;
 #[path = "store/opening.rs"]
 mod opening;
 #[path = "store/packing.rs"]

@@ -3755,7 +3755,7 @@ _lauterd() {
             return 0
             ;;
         lauterd__subcmd__replay)
-            opts="-h -V --config --plan --data --samples --corrections --store --results --jobs --help --version"
+            opts="-h -V --config --plan --data --samples --corrections --gaps --store --results --jobs --help --version"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -3778,6 +3778,10 @@ _lauterd() {
                     return 0
                     ;;
                 --corrections)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --gaps)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;

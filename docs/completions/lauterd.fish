@@ -170,7 +170,7 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and not __fish_see
 complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and not __fish_seen_subcommand_from start end list table export help" -f -a "end" -d 'Ends the brew under way'
 complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and not __fish_seen_subcommand_from start end list table export help" -f -a "list" -d 'Lists the brews of the record, newest first'
 complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and not __fish_seen_subcommand_from start end list table export help" -f -a "table" -d 'Shows the brewer\'s table of a brew, by default of the newest'
-complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and not __fish_seen_subcommand_from start end list table export help" -f -a "export" -d 'Writes a brew\'s record into a directory: plan, readings, samples, corrections, table, alarms and lines'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and not __fish_seen_subcommand_from start end list table export help" -f -a "export" -d 'Writes a brew\'s record into a directory: plan, readings, samples, corrections, gaps, table, alarms and lines'
 complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and not __fish_seen_subcommand_from start end list table export help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
 complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from start" -l plan -d 'Run-off plan (TOML)' -r -F
 complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from start" -l config -d 'The service\'s configuration file: its [web] listen, site and tun are used' -r -F
@@ -217,7 +217,7 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_su
 complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from help" -f -a "end" -d 'Ends the brew under way'
 complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from help" -f -a "list" -d 'Lists the brews of the record, newest first'
 complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from help" -f -a "table" -d 'Shows the brewer\'s table of a brew, by default of the newest'
-complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from help" -f -a "export" -d 'Writes a brew\'s record into a directory: plan, readings, samples, corrections, table, alarms and lines'
+complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from help" -f -a "export" -d 'Writes a brew\'s record into a directory: plan, readings, samples, corrections, gaps, table, alarms and lines'
 complete -c lauterd -n "__fish_lauterd_using_subcommand brew; and __fish_seen_subcommand_from help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
 complete -c lauterd -n "__fish_lauterd_using_subcommand sample; and not __fish_seen_subcommand_from withdraw help" -l place -d 'Where it was taken' -r -f -a "runnings\t'The wort leaving the tun'
 kettle\t'The kettle, well mixed'"
@@ -565,6 +565,7 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l plan -d 'Run-
 complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l data -d 'Recording: first column elapsed_s or time, the others instrument ids' -r -F
 complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l samples -d 'Hand samples: elapsed_s,place,gravity_p,ph,volume_l' -r -F
 complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l corrections -d 'Corrections of instruments, as `lauterd brew export` writes them: corrections.jsonl' -r -F
+complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l gaps -d 'Times in which nobody watched, as `lauterd brew export` writes them: gaps.csv' -r -F
 complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l store -d 'Directory of a store in which the brew is kept; made if it is not there. A folder\'s brews teach the tun one after the other' -r -F
 complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l results -d 'File for the lines instead of standard output; of a folder, a directory' -r -F
 complete -c lauterd -n "__fish_lauterd_using_subcommand replay" -l jobs -d 'Brews at a time; as many as there are processors unless given' -r
@@ -688,7 +689,7 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_su
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from brew" -f -a "end" -d 'Ends the brew under way'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from brew" -f -a "list" -d 'Lists the brews of the record, newest first'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from brew" -f -a "table" -d 'Shows the brewer\'s table of a brew, by default of the newest'
-complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from brew" -f -a "export" -d 'Writes a brew\'s record into a directory: plan, readings, samples, corrections, table, alarms and lines'
+complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from brew" -f -a "export" -d 'Writes a brew\'s record into a directory: plan, readings, samples, corrections, gaps, table, alarms and lines'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from sample" -f -a "withdraw" -d 'Takes a hand sample back that was a slip: it counts no more'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from loop-check" -f -a "guide" -d 'Leads through a loop check: asks for each applied value, takes the readings, says pass or fail'
 complete -c lauterd -n "__fish_lauterd_using_subcommand help; and __fish_seen_subcommand_from loop-check" -f -a "enter" -d 'Enters a loop check that was written down: a file of JSON'

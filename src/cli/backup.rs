@@ -8,14 +8,15 @@ use super::text::print;
 use crate::clock::wall_now;
 use crate::config;
 use crate::exit::Failure;
-use crate::store::Database;
+use crate::store::{Copied, DamagedBlocks, Database, StoreError};
 
 /// Copies the record to another directory, while the service may be running; or puts a copy back.
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:
   lauterd backup --config tun-1.toml --to /mnt/backup/2026-04-12
   systemctl stop lauterd && lauterd backup --config tun-1.toml --restore /mnt/backup/2026-04-12
-The copy is of one moment and has been checked. It is put back with --restore and not by hand: the log beside the old file \
+The copy is of one moment and has been checked. Where blocks of readings are damaged, the copy is made all the same, the \
+brews and stretches are named, and the exit code is 74. It is put back with --restore and not by hand: the log beside the old file \
 would spoil it. What it replaces is kept beside it under another name.")]
 pub struct Arguments {
     /// Configuration whose [store] directory is copied, or gets the copy back.
@@ -34,11 +35,17 @@ pub fn run(arguments: &Arguments) -> Result<(), Failure> {
     let directory = &configuration.store.directory;
     if let Some(to) = &arguments.to {
         let copied = Database::open_read_only(directory)?.backup(to)?;
+        let checked = if copied.damaged.is_empty() {
+            "checked"
+        } else {
+            "made, and as damaged as the record"
+        };
         print(&format!(
-            "{} ({:.1} MB), checked\n",
+            "{} ({:.1} MB), {checked}\n",
             copied.path.display(),
             copied.bytes as f64 / 1e6
         ))?;
+        whole(copied)?;
     }
     if let Some(from) = &arguments.restore {
         restore(directory, from)?;
@@ -60,5 +67,17 @@ fn restore(directory: &Path, from: &Path) -> Result<(), Failure> {
             aside.display()
         ))?;
     }
-    Ok(())
+    whole(placed)
+}
+
+/// A copy is worth having whatever is missing in it, but nobody must take it for the whole.
+fn whole(copied: Copied) -> Result<(), Failure> {
+    if copied.damaged.is_empty() {
+        return Ok(());
+    }
+    let error = StoreError::DamagedBlocks {
+        path: copied.path,
+        blocks: DamagedBlocks(copied.damaged),
+    };
+    Err(error.into())
 }

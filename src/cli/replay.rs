@@ -9,7 +9,7 @@ use clap::Args;
 
 use crate::config::{self, Configuration};
 use crate::exit::{Failure, Kind};
-use crate::replay::{self, Job, Results};
+use crate::replay::{self, Beside, Job, Results};
 
 /// Runs recorded instruments through the same watch as the live service, as fast as it can.
 ///
@@ -23,8 +23,9 @@ use crate::replay::{self, Job, Results};
   lauterd replay brews/ --config tun.toml             (every brew in a folder; one table)
   lauterd replay brews/ --results lines/              (and each brew's lines, in lines/NAME.jsonl)")]
 pub struct Arguments {
-    /// Folder of brews: in each folder RUN.csv, plan.toml and perhaps samples.csv and config.toml.
-    #[arg(value_name = "FOLDER", conflicts_with_all = ["plan", "data", "samples", "corrections"])]
+    /// Folder of brews: in each folder RUN.csv, plan.toml and perhaps samples.csv, corrections.jsonl, gaps.csv and
+    /// config.toml.
+    #[arg(value_name = "FOLDER", conflicts_with_all = ["plan", "data", "samples", "corrections", "gaps"])]
     folder: Option<PathBuf>,
     /// Configuration of the tun whose instruments were recorded; of a folder, for brews without a config.toml of
     /// their own.
@@ -42,6 +43,9 @@ pub struct Arguments {
     /// Corrections of instruments, as `lauterd brew export` writes them: corrections.jsonl.
     #[arg(long, value_name = "JSONL")]
     corrections: Option<PathBuf>,
+    /// Times in which nobody watched, as `lauterd brew export` writes them: gaps.csv.
+    #[arg(long, value_name = "CSV")]
+    gaps: Option<PathBuf>,
     /// Directory of a store in which the brew is kept; made if it is not there. A folder's brews teach the tun one
     /// after the other.
     #[arg(long, value_name = "DIR")]
@@ -78,8 +82,11 @@ fn one(config: &Path, plan: &Path, data: &Path, arguments: &Arguments) -> Result
         config::load_offline(config)?,
         plan,
         data,
-        arguments.samples.clone(),
-        arguments.corrections.clone(),
+        Beside {
+            samples: arguments.samples.clone(),
+            corrections: arguments.corrections.clone(),
+            gaps: arguments.gaps.clone(),
+        },
         arguments.store.clone(),
         match &arguments.results {
             Some(path) => Results::File(path.clone()),
@@ -107,8 +114,7 @@ fn job(
     configuration: Configuration,
     plan: &Path,
     data: &Path,
-    samples: Option<PathBuf>,
-    corrections: Option<PathBuf>,
+    beside: Beside,
     store: Option<PathBuf>,
     results: Results,
 ) -> Result<Job, Failure> {
@@ -122,8 +128,7 @@ fn job(
         configuration,
         plan,
         data: data.to_owned(),
-        samples,
-        corrections,
+        beside,
         store,
         results,
     })

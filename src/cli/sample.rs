@@ -92,10 +92,17 @@ pub fn run(arguments: &Arguments) -> Result<(), Failure> {
     };
     let taken: SampleTaken = client.post(&tun_path(&tun, &["samples"]), &sample)?;
     let (number, what) = (taken.number, described(&taken));
-    print(&if taken.repeated {
-        format!("{tun}: sample {number} of the {what} was given a moment ago and counts once\n")
+    let kept = if taken.recorded {
+        ""
     } else {
-        format!("{tun}: sample {number} of the {what} taken\n")
+        "; the record cannot be written now: it is kept in memory and will be written, do not enter it again"
+    };
+    print(&if taken.repeated {
+        format!(
+            "{tun}: sample {number} of the {what} was given a moment ago and counts once{kept}\n"
+        )
+    } else {
+        format!("{tun}: sample {number} of the {what} taken{kept}\n")
     })
 }
 

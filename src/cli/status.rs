@@ -79,6 +79,9 @@ fn page(state: &TunStatus) -> String {
         page.push('\n');
         page.push_str(&readings_text(&state.readings));
     }
+    if let Some(blocks) = state.health["store"]["damaged_blocks"].as_str() {
+        let _ = writeln!(page, "In the record readings are lost: {blocks}.");
+    }
     for calibrated in &state.calibration {
         if let Some(hint) = &calibrated.hint {
             let _ = writeln!(page, "{}: {hint}", calibrated.instrument);

@@ -9,7 +9,7 @@ use crate::config::model::Language;
 /// A refusal, what an English page says of it, and what a German one does.
 type Refused = (&'static str, &'static str, &'static str);
 
-const REFUSED: [Refused; 28] = [
+const REFUSED: [Refused; 29] = [
     (
         "brew {} is under way; end it first (lauterd brew end)",
         "brew {0} is under way; end it first",
@@ -84,6 +84,11 @@ const REFUSED: [Refused; 28] = [
         "the record cannot be written: {}",
         "the record cannot be written: {0}",
         "das Protokoll lässt sich nicht schreiben: {0}",
+    ),
+    (
+        "it is done and kept in memory, and written as soon as the record can be; do not enter it again. The record cannot be written now: {}",
+        "it is done and kept in memory, and will be written: do not enter it again. The record cannot be written now: {0}",
+        "das ist geschehen, im Arbeitsspeicher aufbewahrt und wird noch aufgezeichnet: nicht noch einmal eingeben. Das Protokoll lässt sich gerade nicht schreiben: {0}",
     ),
     (
         "the service is stopping",
@@ -198,6 +203,7 @@ mod tests {
                 longest_min: 15.0,
             }),
             Refusal::Store("disk full".to_owned()),
+            Refusal::Unwritten("disk full".to_owned()),
             Refusal::Stopping,
         ] {
             let error = refusal.to_string();

@@ -3,6 +3,8 @@
 //! Owns the German of alarms. The record itself stays English, which other programs rely on; what has no German
 //! here is shown as it stands and marked as English.
 
+mod record;
+
 use lauter_core::alarm::{AlarmId, AlarmState};
 use lauter_core::reading::Cause;
 use lauter_core::supervisor::{AlarmLine, cause_in_words};
@@ -182,6 +184,9 @@ fn of_instruments(line: &AlarmLine, voice: Voice) -> Option<String> {
             format!("Die Verbindung „{about}“ {fault}; alle ihre Messgeräte schweigen.")
         }),
         AlarmId::DeliveryDelayed => {
+            if let Some(said) = record::said(line, voice) {
+                return Some(said);
+            }
             let refused = line.message.contains("refuses the service");
             let wait = format!(
                 "{} Zeilen warten auf {about}, die älteste seit {}.",

@@ -17,6 +17,7 @@ pub const DATA: &str = "RUN.csv";
 pub const PLAN: &str = "plan.toml";
 pub const SAMPLES: &str = "samples.csv";
 pub const CORRECTIONS: &str = "corrections.jsonl";
+pub const GAPS: &str = "gaps.csv";
 pub const CONFIGURATION: &str = "config.toml";
 
 /// Answers that wait for whoever shows them. Own choice: a few brews a thread.

@@ -6,6 +6,7 @@
 mod corrections;
 mod fault;
 pub mod folder;
+mod gaps;
 mod keep;
 mod recording;
 mod samples;
@@ -35,11 +36,19 @@ pub struct Job {
     pub configuration: Configuration,
     pub plan: Plan,
     pub data: PathBuf,
+    pub beside: Beside,
+    pub store: Option<PathBuf>,
+    pub results: Results,
+}
+
+/// Files beside the recording; each may be left out.
+#[derive(Clone, Debug, Default)]
+pub struct Beside {
     pub samples: Option<PathBuf>,
     /// Without them the instruments are taken as they were recorded.
     pub corrections: Option<PathBuf>,
-    pub store: Option<PathBuf>,
-    pub results: Results,
+    /// Without them a time in which nobody watched is one in which every instrument was silent.
+    pub gaps: Option<PathBuf>,
 }
 
 /// Where the lines go.
@@ -71,7 +80,7 @@ pub fn run(job: &Job, progress: &mut dyn FnMut(f64)) -> Result<Told, Failure> {
         .map(|each| each.instrument.id.as_str())
         .collect();
     let mut recording = Recording::open(&job.data, &ids)?;
-    let samples = match &job.samples {
+    let samples = match &job.beside.samples {
         Some(path) => samples::read(path)?,
         None => Vec::new(),
     };
@@ -88,12 +97,17 @@ pub fn run(job: &Job, progress: &mut dyn FnMut(f64)) -> Result<Told, Failure> {
     } else {
         row.at
     };
-    let corrections = match &job.corrections {
+    let gaps = match &job.beside.gaps {
+        Some(path) => gaps::read(path)?,
+        None => Vec::new(),
+    };
+    let corrections = match &job.beside.corrections {
         Some(path) => corrections::read(path, &ids, start)?,
         None => Corrections::default(),
     };
     let mut beside = samples;
     beside.extend(corrections.changes);
+    beside.extend(gaps);
     beside.sort_by_key(|(at, _)| *at);
     let mut player = Player {
         supervisor: engine::supervisor(&job.configuration),
@@ -127,7 +141,7 @@ struct Player {
     writer: Writer,
     told: Told,
     keeper: Option<Keeper>,
-    /// What people did beside the readings: samples and corrections.
+    /// What there was beside the readings: samples, corrections, gaps.
     beside: std::iter::Peekable<std::vec::IntoIter<(Moment, Event)>>,
 }
 

@@ -44,8 +44,15 @@ pub enum Refusal {
     NoSample(usize),
     #[error("there is no instrument {0}")]
     NoInstrument(String),
+    /// Nothing was done.
     #[error("the record cannot be written: {0}")]
     Store(String),
+    /// It was done, and is not on the disk yet.
+    #[error(
+        "it is done and kept in memory, and written as soon as the record can be; do not enter it again. The record cannot be \
+         written now: {0}"
+    )]
+    Unwritten(String),
     #[error("the service is stopping")]
     Stopping,
 }
@@ -57,6 +64,8 @@ pub struct SampleReceipt {
     pub number: usize,
     /// It had been given within the last minute, and was not taken a second time.
     pub repeated: bool,
+    /// It is on the disk. Else it counts all the same, is kept in memory, and is written as soon as the record can be.
+    pub recorded: bool,
 }
 
 pub type Reply<T> = oneshot::Sender<Result<T, Refusal>>;

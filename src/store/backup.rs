@@ -13,8 +13,8 @@ use rusqlite::backup::Backup;
 use rusqlite::{Connection, OpenFlags};
 
 use super::beside::Beside;
-use super::remains::rename_record;
-use super::{Database, FILE_NAME, StoreError, schema};
+use super::remains::{PART_NAME, rename_record};
+use super::{DamagedBlock, Database, FILE_NAME, StoreError, schema};
 
 /// Pages copied at one time, and the pause between, so that the service's own writes get to the disk. Own choice.
 const PAGES: i32 = 512;
@@ -28,6 +28,8 @@ const NUMBERS_AHEAD: i64 = 100_000_000;
 pub struct Copied {
     pub path: PathBuf,
     pub bytes: u64,
+    /// What cannot be read in it, nor in the record it is made of.
+    pub damaged: Vec<DamagedBlock>,
 }
 
 impl Database {
@@ -45,7 +47,7 @@ impl Database {
                 std::io::ErrorKind::AlreadyExists,
             )));
         }
-        let part = to.join(format!("{FILE_NAME}.part"));
+        let part = to.join(PART_NAME);
         // What an earlier try left behind.
         if part.exists() {
             fs::remove_file(&part).map_err(failed)?;
@@ -68,10 +70,16 @@ impl Database {
         if copied.is_err() {
             // Half a copy is none, and would only take up room.
             let _ = fs::remove_file(&part);
-            let _ = fs::remove_file(to.join(format!("{FILE_NAME}.part-journal")));
+            let _ = fs::remove_file(to.join(format!("{PART_NAME}-journal")));
         }
         let bytes = copied?.len();
-        Ok(Copied { path, bytes })
+        // A damaged block costs its own readings; the rest is worth having.
+        let damaged = Self::open_read_only(to)?.damaged_blocks(None)?;
+        Ok(Copied {
+            path,
+            bytes,
+            damaged,
+        })
     }
 
     /// Puts the copy in the directory `from` in place of the record in `directory`, which is kept under another name, and
@@ -88,10 +96,11 @@ impl Database {
         let copy = Self::open_read_only(from)?;
         // A damaged block costs its own readings; the rest is worth having back.
         check(&copy.connection, &copy.path)?;
+        let damaged = copy.damaged_blocks(None)?;
         drop(copy);
         fs::create_dir_all(directory).map_err(failed)?;
         let mut beside = Beside::lock(directory)?;
-        let part = directory.join(format!("{FILE_NAME}.part"));
+        let part = directory.join(PART_NAME);
         let path = directory.join(FILE_NAME);
         let prepared = fs::copy(from.join(FILE_NAME), &part)
             .map_err(failed)
@@ -107,7 +116,12 @@ impl Database {
             let aside = before.then(|| rename_record(directory, "replaced", now));
             let aside = aside.transpose().map_err(failed)?;
             fs::rename(&part, &path).map_err(failed)?;
-            Ok((Copied { path, bytes }, aside))
+            let copied = Copied {
+                path,
+                bytes,
+                damaged,
+            };
+            Ok((copied, aside))
         });
         if placed.is_err() {
             let _ = fs::remove_file(&part);
@@ -117,7 +131,7 @@ impl Database {
         placed
     }
 
-    fn copy_into(&self, part: &Path) -> Result<(), StoreError> {
+    pub(super) fn copy_into(&self, part: &Path) -> Result<(), StoreError> {
         let failed = |source| StoreError::sql(part, "copying the record", source);
         let reading = |source| StoreError::sql(&self.path, "reading it for a copy", source);
         let mut copy = Connection::open(part).map_err(failed)?;

@@ -4,14 +4,15 @@
 //! not write. All of it fills one block that is written over in its place, which works on a full disk as well.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::fs::{File, OpenOptions, TryLockError};
+use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io::{self, Read, Seek, Write};
 use std::path::Path;
 
 use lauter_core::supervisor::Unwatched;
 use serde::{Deserialize, Serialize};
 
-use super::{LOCK_NAME, StoreError};
+use super::in_place::Identity;
+use super::{Database, LOCK_NAME, StoreError};
 
 /// One block of every usual file system.
 const LENGTH: usize = 4096;
@@ -31,6 +32,33 @@ struct Notes {
     last_words: BTreeMap<String, String>,
 }
 
+impl Notes {
+    fn of(text: &str, path: &Path) -> Self {
+        match text.split_once('\n') {
+            Some((_, notes)) if !notes.trim().is_empty() => serde_json::from_str(notes)
+                .unwrap_or_else(|error| {
+                    tracing::warn!("{} cannot be read: {error}", path.display());
+                    Self::default()
+                }),
+            // An earlier version left its process there and nothing else.
+            _ => Self {
+                opened: !text.is_empty(),
+                ..Self::default()
+            },
+        }
+    }
+
+    fn last_end(&self, tun: &str, cut_off: bool) -> Unwatched {
+        if self.last_words.contains_key(tun) {
+            Unwatched::Unrecorded
+        } else if cut_off {
+            Unwatched::CutOff
+        } else {
+            Unwatched::NotRunning
+        }
+    }
+}
+
 /// The lock file of a record, locked.
 #[derive(Debug)]
 pub(super) struct Beside {
@@ -48,10 +76,7 @@ impl Beside {
     /// Locks the directory for this process. On a disk that takes nothing the lock holds all the same.
     pub fn lock(directory: &Path) -> Result<Self, StoreError> {
         let path = directory.join(LOCK_NAME);
-        let failed = |source| StoreError::Directory {
-            path: directory.to_owned(),
-            source,
-        };
+        let failed = |source| StoreError::directory(directory, source);
         let mut file = OpenOptions::new()
             .read(true)
             .write(true)
@@ -59,7 +84,7 @@ impl Beside {
             .truncate(false)
             .open(&path)
             .or_else(|error| match error.kind() {
-                io::ErrorKind::ReadOnlyFilesystem => File::open(&path),
+                io::ErrorKind::ReadOnlyFilesystem => File::open(&path).map_err(|_| error),
                 _ => Err(error),
             })
             .map_err(failed)?;
@@ -80,18 +105,9 @@ impl Beside {
             }
             Err(TryLockError::Error(source)) => return Err(failed(source)),
         }
-        let notes = match text.split_once('\n') {
-            _ if read.is_err() => Notes::default(),
-            Some((_, notes)) if !notes.trim().is_empty() => serde_json::from_str(notes)
-                .unwrap_or_else(|error| {
-                    tracing::warn!("{} cannot be read: {error}", path.display());
-                    Notes::default()
-                }),
-            // An earlier version left its process there and nothing else.
-            _ => Notes {
-                opened: !text.is_empty(),
-                ..Notes::default()
-            },
+        let notes = match read {
+            Ok(_) => Notes::of(&text, &path),
+            Err(_) => Notes::default(),
         };
         let mut beside = Self {
             file,
@@ -102,6 +118,21 @@ impl Beside {
         };
         beside.write();
         Ok(beside)
+    }
+
+    /// The lock for the same directory, after its lock file was removed or replaced: with what this one knows. None while
+    /// this one still locks it.
+    pub fn renewed(&self, directory: &Path) -> Result<Option<Self>, StoreError> {
+        let own = Identity::of_file(&self.file);
+        if own.is_some() && own == Identity::of(&directory.join(LOCK_NAME)) {
+            return Ok(None);
+        }
+        let mut renewed = Self::lock(directory)?;
+        renewed.notes = self.notes.clone();
+        renewed.own = self.own;
+        renewed.asked.clone_from(&self.asked);
+        renewed.write();
+        Ok(Some(renewed))
     }
 
     pub fn was_opened(&self) -> bool {
@@ -140,13 +171,15 @@ impl Beside {
         if !self.asked.insert(tun.to_owned()) {
             return Unwatched::NotRunning;
         }
-        if self.notes.last_words.contains_key(tun) {
-            Unwatched::Unrecorded
-        } else if self.cut_off {
-            Unwatched::CutOff
-        } else {
-            Unwatched::NotRunning
-        }
+        self.notes.last_end(tun, self.cut_off)
+    }
+
+    /// How the process before ended, where nothing can be opened for writing.
+    pub fn read_last_end(directory: &Path, tun: &str) -> Unwatched {
+        let path = directory.join(LOCK_NAME);
+        let notes = fs::read_to_string(&path)
+            .map_or_else(|_| Notes::default(), |text| Notes::of(&text, &path));
+        notes.last_end(tun, notes.in_use)
     }
 
     pub fn leave_words(&mut self, tun: &str, words: String) {
@@ -187,6 +220,33 @@ impl Drop for Beside {
         if self.own {
             self.set_in_use(false);
         }
+    }
+}
+
+impl Database {
+    /// Leaves word for the next start about what could not be written.
+    pub fn leave_words(&mut self, tun: &str, words: String) {
+        if let Some(beside) = &mut self.beside {
+            beside.leave_words(tun, words);
+        }
+    }
+
+    /// How the service before ended, as far as it shows here; told once for each tun.
+    pub fn last_end(&mut self, tun: &str) -> Unwatched {
+        let beside = self.beside.as_mut();
+        beside.map_or(Unwatched::NotRunning, |beside| beside.last_end(tun))
+    }
+
+    /// The same, asked of a record that can only be read. None where this version could not go on from it.
+    pub fn last_end_read(&self, tun: &str) -> Option<Unwatched> {
+        let directory = self.path.parent()?;
+        self.is_current
+            .then(|| Beside::read_last_end(directory, tun))
+    }
+
+    /// What the service before left word about, once.
+    pub fn take_words(&mut self, tun: &str) -> Option<String> {
+        self.beside.as_mut()?.take_words(tun)
     }
 }
 
@@ -257,7 +317,7 @@ mod tests {
     #[test]
     fn the_lock_file_of_an_earlier_version_says_that_there_was_a_record() {
         let directory = tempfile::tempdir().unwrap();
-        std::fs::write(directory.path().join(LOCK_NAME), "4711\n").unwrap();
+        fs::write(directory.path().join(LOCK_NAME), "4711\n").unwrap();
         assert!(Beside::lock(directory.path()).unwrap().was_opened());
     }
 }

@@ -35,6 +35,21 @@ impl Kind {
         }
     }
 
+    pub fn of_number(number: i64) -> Self {
+        match number {
+            0 => Self::Events,
+            _ => Self::Conditioned,
+        }
+    }
+
+    /// In words.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Events => "readings as they came",
+            Self::Conditioned => "conditioned readings",
+        }
+    }
+
     /// The table that holds them as rows.
     pub fn table(self) -> &'static str {
         match self {
@@ -148,49 +163,22 @@ impl Database {
             })
             .map_err(self.failed("reading packed readings"))
     }
-
-    /// Whether every block is as it was written, of one brew or of all.
-    pub(super) fn check_blocks(&self, of: Option<BrewId>) -> Result<(), StoreError> {
-        if !self.has_blocks {
-            return Ok(());
-        }
-        let failed = self.failed("checking packed readings");
-        let mut statement = self
-            .connection
-            .prepare_cached(
-                "SELECT brew_id, kind, first_seq, last_seq, body FROM packed \
-                 WHERE ?1 IS NULL OR brew_id = ?1",
-            )
-            .map_err(&failed)?;
-        let mut rows = statement.query([of.map(|brew| brew.0)]).map_err(&failed)?;
-        while let Some(row) = rows.next().map_err(&failed)? {
-            let body = row.get_ref(4).map_err(&failed)?;
-            let checked = body
-                .as_blob()
-                .map_err(|error| error.to_string())
-                .and_then(|bytes| Block::check(bytes).map_err(|damage| damage.to_string()));
-            let Err(detail) = checked else { continue };
-            let kind = match row.get::<_, i64>(1).map_err(&failed)? {
-                0 => Kind::Events,
-                _ => Kind::Conditioned,
-            };
-            let brew = BrewId(row.get(0).map_err(&failed)?);
-            let ends = (row.get(2).map_err(&failed)?, row.get(3).map_err(&failed)?);
-            return Err(unreadable(&self.path, name(brew, kind, ends), detail));
-        }
-        Ok(())
-    }
 }
 
 /// A block whose content is what its row says.
-fn unpacked(bytes: &[u8], (first, last): (i64, i64), count: i64) -> Result<Block, Damage> {
+pub(super) fn unpacked(
+    bytes: &[u8],
+    (first, last): (i64, i64),
+    count: i64,
+) -> Result<Block, Damage> {
     let block = Block::unpack(bytes)?;
     let found = (
         block.rows.first().map(|row| row.seq),
         block.rows.last().map(|row| row.seq),
         i64::try_from(block.rows.len()).ok(),
     );
-    if found != (Some(first), Some(last), Some(count)) {
+    let in_order = block.rows.is_sorted_by(|one, next| one.seq < next.seq);
+    if found != (Some(first), Some(last), Some(count)) || !in_order {
         return Err(Damage::Senseless);
     }
     Ok(block)
@@ -198,12 +186,9 @@ fn unpacked(bytes: &[u8], (first, last): (i64, i64), count: i64) -> Result<Block
 
 /// A block in words.
 fn name(brew: BrewId, kind: Kind, (first, last): (i64, i64)) -> String {
-    let what = match kind {
-        Kind::Events => "readings as they came",
-        Kind::Conditioned => "conditioned readings",
-    };
     format!(
-        "the block with the {what} {first} to {last} of brew {}",
+        "the block with the {} {first} to {last} of brew {}",
+        kind.name(),
         brew.0
     )
 }

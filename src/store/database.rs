@@ -10,12 +10,12 @@ use std::path::{Path, PathBuf};
 
 use jiff::Timestamp;
 use lauter_core::reading::Moment;
-use lauter_core::supervisor::Unwatched;
 use rusqlite::{Connection, OpenFlags};
 
 use super::backup;
 use super::beside::Beside;
 use super::brews::{BrewId, TunId};
+use super::in_place::Identity;
 use super::outbox::Publisher;
 use super::remains::{LOG_NAME, escaped, is_empty, lost_before, rename_record};
 use super::schema;
@@ -40,12 +40,18 @@ pub struct Database {
     pub(super) thinned: u64,
     /// A record of an earlier version that is only read has none.
     pub(super) has_blocks: bool,
-    /// Brews whose rows could not be packed since opening.
+    /// Whether everything this version asks for is in it.
+    pub(super) is_current: bool,
+    /// Brews whose rows fit into no block.
     pub(super) left_as_rows: HashSet<BrewId>,
+    /// Brews whose block could not be written, until that is tried again.
+    pub(super) put_off: HashSet<BrewId>,
     /// Whether a brew to which nothing is added any more may have rows to pack.
     pub(super) may_have_unpacked: bool,
     /// Held for its lock as well, which ends with the process whatever happens to it.
     pub(super) beside: Option<Beside>,
+    /// The file that was opened for writing.
+    pub(super) file: Option<Identity>,
     /// What was lost before this opening, in words.
     lost: Option<String>,
 }
@@ -69,11 +75,17 @@ impl Database {
     }
 
     pub fn open_with(directory: &Path, parameters: StoreParameters) -> Result<Self, StoreError> {
-        fs::create_dir_all(directory).map_err(|source| StoreError::Directory {
-            path: directory.to_owned(),
-            source,
-        })?;
+        fs::create_dir_all(directory).map_err(|source| StoreError::directory(directory, source))?;
         let beside = Beside::lock(directory)?;
+        Self::open_beside(directory, parameters, beside)
+    }
+
+    /// Opens the record of a directory that is locked already.
+    pub(super) fn open_beside(
+        directory: &Path,
+        parameters: StoreParameters,
+        beside: Beside,
+    ) -> Result<Self, StoreError> {
         let path = directory.join(FILE_NAME);
         if path.is_dir() {
             return Err(StoreError::Directory {
@@ -83,6 +95,13 @@ impl Database {
         }
         let lost = lost_before(&beside, directory)?;
         let mut connection = connect(&path, parameters, OpenFlags::default())?;
+        // What may not be written is opened for reading, silently, and would stay so when it may be written again.
+        if connection
+            .is_readonly("main")
+            .map_err(|source| StoreError::sql(&path, "opening it", source))?
+        {
+            return Err(StoreError::not_writable(&path, "opening it"));
+        }
         prepare_for_writing(&connection)
             .map_err(|source| StoreError::sql(&path, "opening it", source))?;
         schema::migrate(&mut connection, &path)?;
@@ -90,7 +109,9 @@ impl Database {
         if small {
             backup::check(&connection, &path)?;
         }
+        let file = Identity::of(&path);
         let mut database = Self::around(connection, path, parameters, Some(beside));
+        database.file = file;
         database.lost = lost;
         if !small {
             database.probe()?;
@@ -128,6 +149,7 @@ impl Database {
         };
         let mut database = Self::around(connection, path, parameters, None);
         database.has_blocks = version >= schema::WITH_BLOCKS;
+        database.is_current = version == schema::NEWEST;
         Ok(database)
     }
 
@@ -147,7 +169,10 @@ impl Database {
             waiting: HashMap::new(),
             thinned: 0,
             has_blocks: true,
+            is_current: true,
             left_as_rows: HashSet::new(),
+            put_off: HashSet::new(),
+            file: None,
             may_have_unpacked: true,
             beside,
             lost: None,
@@ -163,7 +188,7 @@ impl Database {
     /// files, beside the service's work.
     pub fn check(&self) -> Result<(), StoreError> {
         backup::check(&self.connection, &self.path)?;
-        self.check_blocks(None)
+        self.check_blocks()
     }
 
     /// Puts a damaged record out of the way, so that the watch can go on with a new one. Gives its new name. Nobody else
@@ -205,24 +230,6 @@ impl Database {
             while rows.next().map_err(&failed)?.is_some() {}
         }
         Ok(())
-    }
-
-    /// Leaves word for the next start about what could not be written.
-    pub fn leave_words(&mut self, tun: &str, words: String) {
-        if let Some(beside) = &mut self.beside {
-            beside.leave_words(tun, words);
-        }
-    }
-
-    /// How the service before ended, as far as it shows here; told once for each tun.
-    pub fn last_end(&mut self, tun: &str) -> Unwatched {
-        let beside = self.beside.as_mut();
-        beside.map_or(Unwatched::NotRunning, |beside| beside.last_end(tun))
-    }
-
-    /// What the service before left word about, once.
-    pub fn take_words(&mut self, tun: &str) -> Option<String> {
-        self.beside.as_mut()?.take_words(tun)
     }
 
     /// Outbox rows given up since opening.

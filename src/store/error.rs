@@ -1,10 +1,11 @@
 //! What can go wrong with the record, and what to do about it.
 
-use std::io;
 use std::path::{Path, PathBuf};
+use std::{fs, io};
 
 use rusqlite::ErrorCode;
 
+use super::DamagedBlocks;
 use crate::exit::{Failure, Kind};
 
 /// Each names the file at fault and the remedy.
@@ -45,6 +46,11 @@ pub enum StoreError {
         "no permission for store {path} while {doing}; give the service's user the right to write there"
     )]
     Permission { path: PathBuf, doing: &'static str },
+    #[error(
+        "the file system of store {path} is read-only (found while {doing}); look for the disk's fault in the system's log, \
+         then mount it writable again"
+    )]
+    ReadOnlyDisk { path: PathBuf, doing: &'static str },
     #[error("store {path}, {doing}: {source}")]
     Sql {
         path: PathBuf,
@@ -64,6 +70,14 @@ pub enum StoreError {
          until the next start tries again"
     )]
     NotPacked { path: PathBuf, brew: i64 },
+    #[error(
+        "store {path}: readings are missing since the blocks that held them are damaged: {blocks}. An earlier copy may have \
+         them (lauterd backup --restore); everything else is there"
+    )]
+    DamagedBlocks {
+        path: PathBuf,
+        blocks: DamagedBlocks,
+    },
     #[error(
         "store {path} has no brew with record number {brew}; it was replaced or its time is over"
     )]
@@ -88,6 +102,11 @@ pub enum StoreError {
     )]
     DamagedSource { path: PathBuf, detail: String },
     #[error(
+        "the record {path} was removed or replaced while the service had it open; it is put back from what is open as soon as \
+         that can be done: free its directory and disk, and do not stop the service before"
+    )]
+    Gone { path: PathBuf },
+    #[error(
         "the disk of the record does not answer; look at the disk and its cables. What waits is tried again"
     )]
     Stalled,
@@ -105,13 +124,18 @@ fn directory_remedy(source: &io::Error) -> &'static str {
             "a directory stands where the record's file should be: move it away"
         }
         io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => "free disk space",
-        io::ErrorKind::ReadOnlyFilesystem => "make its disk writable again",
         _ => "create it, or give the service's user the right to write there",
     }
 }
 
 /// The system's number for a disk that cannot be read or written.
 const EIO: i32 = 5;
+
+/// Whether the file system takes nothing, whoever asks. Nothing is written to find out.
+fn is_on_read_only_disk(path: &Path) -> bool {
+    let opened = fs::OpenOptions::new().append(true).open(path);
+    opened.is_err_and(|error| error.kind() == io::ErrorKind::ReadOnlyFilesystem)
+}
 
 /// SQLite could read less than there should be: the file has lost its end.
 fn is_short(error: &rusqlite::Error) -> bool {
@@ -136,6 +160,13 @@ impl StoreError {
                 detail: "the file ends too early".to_owned(),
             },
             Some(ErrorCode::DiskFull) => Self::DiskFull { path, doing },
+            // A disk that fails is first an error of reading or writing, and then mounted read-only by the kernel.
+            Some(
+                ErrorCode::ReadOnly
+                | ErrorCode::PermissionDenied
+                | ErrorCode::CannotOpen
+                | ErrorCode::SystemIoFailure,
+            ) if is_on_read_only_disk(&path) => Self::ReadOnlyDisk { path, doing },
             Some(ErrorCode::ReadOnly | ErrorCode::PermissionDenied | ErrorCode::CannotOpen) => {
                 Self::Permission { path, doing }
             }
@@ -144,6 +175,28 @@ impl StoreError {
                 doing,
                 source,
             },
+        }
+    }
+
+    /// A directory, or a file in it, that cannot be used.
+    pub(super) fn directory(path: &Path, source: io::Error) -> Self {
+        let path = path.to_owned();
+        match source.kind() {
+            io::ErrorKind::ReadOnlyFilesystem => Self::ReadOnlyDisk {
+                path,
+                doing: "opening it",
+            },
+            _ => Self::Directory { path, source },
+        }
+    }
+
+    /// A file that was opened and may only be read.
+    pub(super) fn not_writable(path: &Path, doing: &'static str) -> Self {
+        let path = path.to_owned();
+        if is_on_read_only_disk(&path) {
+            Self::ReadOnlyDisk { path, doing }
+        } else {
+            Self::Permission { path, doing }
         }
     }
 
@@ -162,7 +215,11 @@ impl StoreError {
     /// Whether the same call may succeed later without anyone changing the configuration.
     pub fn is_passing(&self) -> bool {
         match self {
-            Self::DiskFull { .. } | Self::Permission { .. } | Self::Stalled => true,
+            Self::DiskFull { .. }
+            | Self::Permission { .. }
+            | Self::ReadOnlyDisk { .. }
+            | Self::Gone { .. }
+            | Self::Stalled => true,
             // A service that is reloaded still closes what it had open.
             Self::InUse { process, .. } => *process == Some(std::process::id()),
             Self::Directory { source, .. } => {
@@ -170,7 +227,6 @@ impl StoreError {
                     source.kind(),
                     io::ErrorKind::StorageFull
                         | io::ErrorKind::QuotaExceeded
-                        | io::ErrorKind::ReadOnlyFilesystem
                         | io::ErrorKind::TimedOut
                         | io::ErrorKind::StaleNetworkFileHandle
                 ) || source.raw_os_error() == Some(EIO)

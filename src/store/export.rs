@@ -3,7 +3,8 @@
 //! Owns the columns and the spelling of numbers: a value is printed with the fewest digits that give back every
 //! bit of it, so that a replay of the files computes with the same numbers as the service did.
 //!
-//! Corrections have a file of their own, since RUN.csv holds the readings as they came.
+//! Corrections have a file of their own, since RUN.csv holds the readings as they came; so have the gaps in which nobody
+//! watched, since no instrument was silent in them.
 //!
 //! What RUN.csv cannot carry: why a reading is missing (the cell is empty, a replay sees no reading), an
 //! instrument's status, its own time where it has one, and links going up and down. The store keeps all of it;
@@ -26,6 +27,8 @@ pub mod files {
     pub const SAMPLES: &str = "samples.csv";
     /// Which corrections were in force from when on, one JSON object a line; empty where none were.
     pub const CORRECTIONS: &str = "corrections.jsonl";
+    /// When nobody watched: `elapsed_s,since_s,why`.
+    pub const GAPS: &str = "gaps.csv";
     pub const PLAN: &str = "plan.toml";
     /// The brewer's table.
     pub const TABLE: &str = "table.csv";
@@ -55,7 +58,11 @@ impl Database {
         write_file(directory, files::SAMPLES, |out| {
             write_samples(out, origin, &samples)
         })?;
-        let changes = super::changes(&self.brew(brew)?.header, &self.other_events(brew)?);
+        let others = self.other_events(brew)?;
+        write_file(directory, files::GAPS, |out| {
+            super::write_gaps(out, origin, &super::gaps(&others))
+        })?;
+        let changes = super::changes(&header, &others);
         write_file(directory, files::CORRECTIONS, |out| {
             super::write_changes(out, &changes)
         })?;
@@ -68,7 +75,7 @@ impl Database {
             write_lines(out, lines.iter().filter(is_alarm))
         })?;
         // All that can be read has been written; that it is not all must not go unnoticed.
-        self.check_blocks(Some(brew))
+        self.none_of(self.damaged_blocks(Some(brew))?)
     }
 }
 
@@ -244,7 +251,7 @@ fn optional(value: Option<f64>) -> String {
 }
 
 /// Seconds with six decimals, by whole microseconds so that nothing is rounded.
-fn elapsed_s(at: Moment, origin: Moment) -> String {
+pub(super) fn elapsed_s(at: Moment, origin: Moment) -> String {
     let elapsed = i128::from(at.0) - i128::from(origin.0);
     let sign = if elapsed < 0 { "-" } else { "" };
     let (seconds, microseconds) = (elapsed.abs() / 1_000_000, elapsed.abs() % 1_000_000);

@@ -66,7 +66,9 @@ impl Store {
         let store = Self::around(directory, StoreParameters::default(), None)?;
         match store.within(limit).flush().await {
             Err(error) if error.is_passing() => {
-                tracing::error!("there is no record yet: {error}; the watch begins without it");
+                tracing::error!(
+                    "the record cannot be written: {error}; the watch begins without it"
+                );
             }
             other => other?,
         }
@@ -81,11 +83,7 @@ impl Store {
         let (orders, receiver) = mpsc::channel(JOBS_BOUND);
         let ended = CancellationToken::new();
         let guard = ended.clone().drop_guard();
-        let keeper = Keeper {
-            directory: directory.to_owned(),
-            parameters,
-            database,
-        };
+        let keeper = Keeper::new(directory.to_owned(), parameters, database);
         thread::Builder::new()
             .name("store".to_owned())
             .spawn(move || {
@@ -179,6 +177,7 @@ impl Store {
                 shared.note_success(database.thinned());
                 Ok(learnt)
             });
+            keeper.note(written.as_ref().map(drop));
             if let Err(error) = &written {
                 shared.note_failure(error);
             }
@@ -186,6 +185,18 @@ impl Store {
             let _ = answer.send((stretch, written));
         })));
         Ok(Writing(answered))
+    }
+
+    /// Has the thread look whether the record is where it belongs, which it also does before it writes. Waits for nothing;
+    /// the thread logs what it finds.
+    pub fn look_after(&self) {
+        if let Ok(permit) = self.orders.try_reserve() {
+            permit.send(Order::Run(Box::new(|keeper| {
+                if let Err(error) = keeper.database() {
+                    tracing::debug!("looking after the record: {error}");
+                }
+            })));
+        }
     }
 
     /// Says in `health` that the disk does not answer.
@@ -331,7 +342,10 @@ impl Store {
     /// were written; what is wrong shows in `health` as well.
     pub async fn check(&self) -> Result<(), StoreError> {
         let checked = self.read(|database| database.check()).await;
-        if let Err(error) = &checked {
+        if let Err(StoreError::DamagedBlocks { blocks, .. }) = &checked {
+            // The record can be written all the same.
+            let _ = self.shared.damaged_blocks.set(blocks.clone());
+        } else if let Err(error) = &checked {
             self.shared.note_failure(error);
             if matches!(error, StoreError::Corrupt { .. }) {
                 // Only the first finding counts.
@@ -353,6 +367,7 @@ impl Store {
                 .clone()
                 .or_else(|| shared.damage.get().cloned()),
             damage: shared.damage.get().cloned(),
+            damaged_blocks: shared.damaged_blocks.get().map(ToString::to_string),
         }
     }
 }

@@ -5,7 +5,7 @@
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Mutex, MutexGuard, OnceLock, PoisonError};
 
-use super::StoreError;
+use super::{DamagedBlocks, StoreError};
 
 #[derive(Debug, Default)]
 pub(super) struct Shared {
@@ -15,6 +15,8 @@ pub(super) struct Shared {
     last_error: Mutex<Option<String>>,
     /// What the check of the whole file found; stays until the service ends.
     pub damage: OnceLock<String>,
+    /// Blocks of readings that it found damaged.
+    pub damaged_blocks: OnceLock<DamagedBlocks>,
 }
 
 /// How the record fares.
@@ -32,6 +34,8 @@ pub struct StoreHealth {
     pub last_error: Option<String>,
     /// What is wrong with the file itself.
     pub damage: Option<String>,
+    /// Blocks of readings that cannot be read, in words; what they held is lost, and the record takes new readings as ever.
+    pub damaged_blocks: Option<String>,
 }
 
 impl Shared {

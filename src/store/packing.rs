@@ -29,11 +29,34 @@ impl Database {
             return Ok(false);
         };
         let packed = self.pack(due);
-        if packed.is_err() {
+        match &packed {
+            Ok(_) => {}
             // Its rows are as good as a block; the next start tries again.
-            self.left_as_rows.insert(due.brew);
+            Err(StoreError::NotPacked { .. }) => {
+                self.left_as_rows.insert(due.brew);
+            }
+            // That may be another brew's luck already, and its own later.
+            Err(_) => {
+                self.put_off.insert(due.brew);
+            }
         }
         packed.map(|_| true)
+    }
+
+    /// Whether a brew was put off since a slice of it could not be written.
+    pub(super) fn has_put_off(&self) -> bool {
+        !self.put_off.is_empty()
+    }
+
+    /// Takes up again what was put off.
+    pub(super) fn pack_again(&mut self) {
+        self.put_off.clear();
+        self.may_have_unpacked = true;
+    }
+
+    /// Whether it is not to be packed now.
+    fn rests(&self, brew: BrewId) -> bool {
+        self.left_as_rows.contains(&brew) || self.put_off.contains(&brew)
     }
 
     /// Packs all of an ended brew. Not for the service, whose batches would wait.
@@ -45,7 +68,7 @@ impl Database {
     fn next_to_pack(&mut self) -> Result<Option<Due>, StoreError> {
         let full = i64::from(self.parameters.packed_rows);
         let running = self.progress.iter().find(|(brew, progress)| {
-            progress.live.iter().any(|rows| *rows >= full) && !self.left_as_rows.contains(brew)
+            progress.live.iter().any(|rows| *rows >= full) && !self.rests(**brew)
         });
         if let Some((brew, _)) = running {
             return Ok(Some(Due {
@@ -75,7 +98,7 @@ impl Database {
         let mut rows = statement.query([]).map_err(&failed)?;
         while let Some(row) = rows.next().map_err(&failed)? {
             let brew = BrewId(row.get(0).map_err(&failed)?);
-            if !self.left_as_rows.contains(&brew) {
+            if !self.rests(brew) {
                 return Ok(Some(brew));
             }
         }

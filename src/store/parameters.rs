@@ -21,6 +21,12 @@ pub struct StoreParameters {
     /// Files up to this size are checked before the service starts, bytes; larger ones while it runs. 32 MB take about
     /// a tenth of a second. Own choice.
     pub checked_bytes: u64,
+    /// How long packing rests after a slice that could not be written, 1 s or more. It begins again at once when the disk was
+    /// full and is not any more. A slice is tried once a minute: too little to be in a full disk's way. Own choice.
+    pub pack_again: Duration,
+    /// Time between two looks whether the record's file is still the one in its directory, 0 s or more. What is written in
+    /// between is not lost as long as the machine runs. Two calls of the system each. Own choice.
+    pub looked_after: Duration,
     /// How long to wait for a reader of the same file that holds a lock. Own choice.
     pub busy_timeout: Duration,
 }
@@ -33,6 +39,8 @@ impl Default for StoreParameters {
             retention_rows: 2_000,
             packed_rows: 4_096,
             checked_bytes: 32 << 20,
+            pack_again: Duration::from_secs(60),
+            looked_after: Duration::from_secs(10),
             busy_timeout: Duration::from_secs(5),
         }
     }

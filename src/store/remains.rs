@@ -17,6 +17,9 @@ pub(super) fn is_empty(path: &Path) -> bool {
     fs::metadata(path).map_or(true, |file| file.len() == 0)
 }
 
+/// The copy of a record that is not whole yet.
+pub(super) const PART_NAME: &str = "lauterd.sqlite3.part";
+
 /// A path as it stands in an address for SQLite.
 pub(super) fn escaped(path: &Path) -> String {
     let text = path.display().to_string();
@@ -37,10 +40,7 @@ pub(super) fn lost_before(beside: &Beside, directory: &Path) -> Result<Option<St
             String::new()
         } else {
             let renamed = rename_record(directory, "damaged", crate::clock::wall_now());
-            let aside = renamed.map_err(|source| StoreError::Directory {
-                path: directory.to_owned(),
-                source,
-            })?;
+            let aside = renamed.map_err(|source| StoreError::directory(directory, source))?;
             format!(" What was left of it is kept as {}.", aside.display())
         };
         return Ok(Some(format!(

@@ -22,6 +22,9 @@ const MIGRATIONS: [&str; 6] = [
     include_str!("migrations/006.sql"),
 ];
 
+/// The version that every record has that was opened for writing.
+pub(super) const NEWEST: usize = MIGRATIONS.len();
+
 /// The first version in which readings stand in blocks.
 pub(super) const WITH_BLOCKS: usize = 6;
 

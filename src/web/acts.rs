@@ -110,9 +110,7 @@ impl Actor<'_> {
             reply,
         };
         match self.asked(request, answer).await? {
-            Ok(SampleReceipt { number, repeated }) => {
-                Ok(SampleTaken::new(number, repeated, sample))
-            }
+            Ok(receipt) => Ok(SampleTaken::new(receipt, sample)),
             Err(Refusal::FarSample(doubts)) => {
                 let voice = Voice::new(configuration.web.display);
                 let words: Vec<String> = doubts.iter().map(|it| voice.doubt(it)).collect();
@@ -143,7 +141,12 @@ impl Actor<'_> {
         let sample = self
             .ask(|reply| Request::WithdrawSample { number, who, reply })
             .await?;
-        Ok(SampleTaken::new(number, false, sample))
+        let receipt = SampleReceipt {
+            number,
+            repeated: false,
+            recorded: true,
+        };
+        Ok(SampleTaken::new(receipt, sample))
     }
 
     /// Does what somebody asks about an alarm.

@@ -115,7 +115,9 @@ impl From<Refusal> for Problem {
             }
             Refusal::NoSample(_) | Refusal::NoInstrument(_) => StatusCode::NOT_FOUND,
             Refusal::Plan(_) => StatusCode::UNPROCESSABLE_ENTITY,
-            Refusal::Store(_) | Refusal::Stopping => StatusCode::SERVICE_UNAVAILABLE,
+            Refusal::Store(_) | Refusal::Unwritten(_) | Refusal::Stopping => {
+                StatusCode::SERVICE_UNAVAILABLE
+            }
         };
         Self::new(status, refusal.to_string())
     }
@@ -181,6 +183,7 @@ mod tests {
             (refused(too_long), 422),
             (Refusal::Plan("no pH instrument".to_owned()), 422),
             (Refusal::Store("disk full".to_owned()), 503),
+            (Refusal::Unwritten("disk full".to_owned()), 503),
             (Refusal::Stopping, 503),
         ];
         for (refusal, status) in cases {

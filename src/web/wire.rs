@@ -145,6 +145,9 @@ pub struct RecordedBrews {
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ExportFiles {
     pub files: Vec<String>,
+    /// What is missing in them since it cannot be read, in words; empty where they are whole.
+    #[serde(default)]
+    pub missing: Vec<String>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]

@@ -8,6 +8,7 @@ mod answers;
 mod corrections;
 mod folder;
 mod forms;
+mod gaps;
 mod kept;
 mod recorded;
 mod samples;

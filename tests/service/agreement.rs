@@ -173,6 +173,7 @@ fn replayed(site: &Site) -> Output {
         .args(["--data", &path("export/RUN.csv")])
         .args(["--samples", &path("export/samples.csv")])
         .args(["--corrections", &path("export/corrections.jsonl")])
+        .args(["--gaps", &path("export/gaps.csv")])
         .output()
         .expect("the binary runs")
 }

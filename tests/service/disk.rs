@@ -108,9 +108,9 @@ async fn on_a_full_disk_alarms_keep_coming_and_afterwards_the_record_has_one_mar
         told("delivery-delayed", "unacknowledged")
     })
     .await;
-    // What is typed now is taken into the balance, but nobody is told that it is safe.
+    // What is typed now is taken into the balance, and whoever typed it is told that it is not on the disk yet.
     let during = sample(18.4);
-    let refused = tun
+    let kept = tun
         .ask(|reply| Request::Sample {
             ask: false,
             who: "brewer".to_owned(),
@@ -118,11 +118,21 @@ async fn on_a_full_disk_alarms_keep_coming_and_afterwards_the_record_has_one_mar
             reply,
         })
         .await;
+    let kept = kept.expect("it counts");
+    assert!(!kept.recorded && !kept.repeated);
+    let noted = tun
+        .ask(|reply| Request::Report {
+            event: Event::Note {
+                who: "brewer".to_owned(),
+                text: "the disk".to_owned(),
+            },
+            reply,
+        })
+        .await;
+    let said = noted.expect_err("not on the disk").to_string();
     assert!(
-        refused
-            .expect_err("not on the disk")
-            .to_string()
-            .contains("the disk is full")
+        said.contains("do not enter it again") && said.contains("the disk is full"),
+        "{said}"
     );
     brewhouse.inject("step runnings_density by=400").await;
     eventually("an alarm from the full disk", || {
@@ -163,14 +173,15 @@ async fn on_a_full_disk_alarms_keep_coming_and_afterwards_the_record_has_one_mar
     })
     .await;
     let after = sample(18.3);
-    tun.ask(|reply| Request::Sample {
-        ask: false,
-        who: "brewer".to_owned(),
-        sample: after,
-        reply,
-    })
-    .await
-    .expect("it is kept");
+    let written = tun
+        .ask(|reply| Request::Sample {
+            ask: false,
+            who: "brewer".to_owned(),
+            sample: after,
+            reply,
+        })
+        .await;
+    assert!(written.expect("it is kept").recorded);
     tokio::time::sleep(std::time::Duration::from_secs(2)).await;
     tun.ask(|reply| Request::EndBrew {
         who: "brewer".to_owned(),
@@ -191,7 +202,7 @@ async fn on_a_full_disk_alarms_keep_coming_and_afterwards_the_record_has_one_mar
         .collect();
     assert_eq!(marks.len(), 1, "{marks:?}");
     println!("{dropped} given up; {}", marks[0].1.text);
-    // Everything that is no reading is there: each sample, also the one that was refused, and each alarm told.
+    // Everything that is no reading is there: each sample, also the one that waited, and each alarm told.
     let samples = database.samples(brew.id).expect("samples");
     let typed: Vec<_> = samples.iter().map(|(_, sample)| sample.gravity_p).collect();
     assert_eq!(typed, [Some(18.5), Some(18.4), Some(18.3)]);
@@ -295,12 +306,8 @@ async fn on_a_full_disk_a_service_starts_takes_a_brew_keeps_its_settings_and_say
     assert_eq!(status.code(), Some(0), "{log}");
     assert!(log.contains("The record has a gap"), "{log}");
     let mut program = Program::start(&site).await;
+    assert_eq!(program.status().await["brew"], "2026-0412", "it goes on");
     disk.free();
-    program
-        .until_status("the brew goes on", |status| {
-            (status["brew"] == "2026-0412").then_some(())
-        })
-        .await;
     program.until_status("it is written", is_written).await;
     let answer = program.post("/brew/end", ("application/json", "")).await;
     assert_eq!(answer.status, 200, "{}", answer.body);

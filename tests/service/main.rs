@@ -13,6 +13,7 @@ mod clocks;
 mod commands;
 mod commissioning;
 mod corrected;
+mod damaged;
 mod databases;
 mod disk;
 mod endings;

@@ -53,8 +53,12 @@ fn a_damaged_block_is_named_and_costs_its_own_readings_only() {
     assert_eq!(database.events(brews[1]).unwrap().len(), 1005);
     assert_eq!(database.readings(brews[1]).unwrap(), whole);
 
-    let error = database.check().unwrap_err();
-    assert!(error.to_string().contains("of brew"), "{error}");
+    let error = database.check().unwrap_err().to_string();
+    assert_eq!(
+        error.matches("brew 2026-0412 of north-yard/tun-1").count(),
+        2,
+        "{error}"
+    );
 }
 
 #[test]
@@ -63,14 +67,23 @@ fn a_record_with_a_damaged_block_is_opened_exported_copied_and_put_back() {
     spoil(directory.path(), brews[0], 0);
     let out = directory.path().join("export");
     let error = database.export(brews[0], &out).unwrap_err();
-    assert!(matches!(error, StoreError::Unreadable { .. }), "{error}");
+    assert!(matches!(error, StoreError::DamagedBlocks { .. }), "{error}");
     let run = fs::read_to_string(out.join("RUN.csv")).unwrap();
     assert_eq!(run.lines().count(), 1 + 450);
     assert!(out.join("alarms.jsonl").is_file());
     let copy = directory.path().join("copy");
-    database.backup(&copy).unwrap();
+    let copied = database.backup(&copy).unwrap();
+    let damaged: Vec<String> = copied.damaged.iter().map(ToString::to_string).collect();
+    let stretch = "from 2026-04-23 12:00:49 to 12:01:39 UTC";
+    assert_eq!(
+        damaged,
+        [format!(
+            "brew 2026-0412 of north-yard/tun-1, readings as they came {stretch}: its checksum does not fit"
+        )]
+    );
     database.close().unwrap();
-    Database::restore(directory.path(), &copy, wall(0.0)).unwrap();
+    let (placed, _) = Database::restore(directory.path(), &copy, wall(0.0)).unwrap();
+    assert_eq!(placed.damaged, copied.damaged);
     let database = Database::open(directory.path()).unwrap();
     assert_eq!(database.raw_readings(brews[0]).unwrap().len(), 900);
 }

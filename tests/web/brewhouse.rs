@@ -267,6 +267,7 @@ fn sampled(brew: Option<&Plan>, sample: &Sample, ask: bool) -> Result<SampleRece
         (Some(_), None) => Ok(SampleReceipt {
             number: 0,
             repeated: false,
+            recorded: true,
         }),
     }
 }

@@ -12,10 +12,11 @@ use crate::exit::{Failure, Kind};
 use crate::store::export_files;
 use crate::web::wire::ExportFiles;
 
-/// Writes a brew's record into a directory: plan, readings, samples, corrections, table, alarms and lines
+/// Writes a brew's record into a directory: plan, readings, samples, corrections, gaps, table, alarms and lines
 ///
-/// Files of the same names are replaced. `lauterd replay --plan plan.toml --data RUN.csv --samples samples.csv
-/// --corrections corrections.jsonl` runs them again. Notes and rakings that people reported are not among them;
+/// Files of the same names are replaced. Where readings are missing since their block in the record is damaged, the files are
+/// written without them, the stretch is named, and the exit code is 74. `lauterd replay --plan plan.toml --data RUN.csv --samples samples.csv
+/// --corrections corrections.jsonl --gaps gaps.csv` runs them again. Notes and rakings that people reported are not among them;
 /// `lauterd report` has those.
 #[derive(Debug, Args)]
 #[command(after_help = "\
@@ -62,7 +63,16 @@ pub fn run(arguments: &Arguments, client: &Client) -> Result<(), Failure> {
             export_files::RUN
         );
     }
-    print(&page)
+    print(&page)?;
+    if listed.missing.is_empty() {
+        return Ok(());
+    }
+    let message = format!(
+        "the files are not the whole brew, since blocks of its readings are damaged: {}. An earlier copy of the record may have \
+         them (lauterd backup --restore)",
+        listed.missing.join("; ")
+    );
+    Err(Failure::new(Kind::Io, message))
 }
 
 fn is_plain_name(name: &str) -> bool {

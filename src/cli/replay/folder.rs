@@ -12,8 +12,8 @@ use crate::cli::text::{Align, NONE, columns, elapsed, optional, print, words};
 use crate::clock;
 use crate::config::{self, Configuration};
 use crate::exit::{Failure, Kind};
-use crate::replay::folder::{self, CONFIGURATION, CORRECTIONS, DATA, Outcome, PLAN, SAMPLES};
-use crate::replay::{self, Results, Told};
+use crate::replay::folder::{self, CONFIGURATION, CORRECTIONS, DATA, GAPS, Outcome, PLAN, SAMPLES};
+use crate::replay::{self, Beside, Results, Told};
 
 /// Cells of the line of progress.
 const BAR: usize = 30;
@@ -78,8 +78,11 @@ fn replay(brew: &Path, shared: Option<&Configuration>, arguments: &Arguments) ->
         configuration,
         &brew.join(PLAN),
         &brew.join(DATA),
-        beside(SAMPLES),
-        beside(CORRECTIONS),
+        Beside {
+            samples: beside(SAMPLES),
+            corrections: beside(CORRECTIONS),
+            gaps: beside(GAPS),
+        },
         arguments.store.clone(),
         results,
     )?;

@@ -4,6 +4,7 @@ use lauter_core::alarm::definition;
 
 use super::*;
 use crate::config::model::{DecimalMark, Display};
+use crate::store::StoreError;
 
 fn german() -> Voice {
     Voice::new(Display {
@@ -100,4 +101,72 @@ fn every_alarm_has_german_words_and_what_became_of_it_keeps_its_name() {
         said,
         "Zurückgestellt für 30 min (pump seal) von anna; kommt von selbst wieder."
     );
+}
+
+/// An alarm about the record, in German.
+fn of_the_record(message: &str, depth: f64) -> String {
+    let evidence = [("oldest_age_s", 3.0), ("depth", depth)];
+    let mut line = line(
+        AlarmId::DeliveryDelayed,
+        AlarmState::Unacknowledged,
+        message,
+        &evidence,
+    );
+    line.instrument = Some(lauter_core::supervisor::RECORD.to_owned());
+    alarm_said(&line, german()).text
+}
+
+#[test]
+fn a_record_that_takes_nothing_is_told_apart_from_rows_that_wait_for_a_broker() {
+    let full =
+        "Nothing is being recorded: the disk is full; free disk space. 12 rows wait in memory.";
+    assert_eq!(
+        of_the_record(full, 12.0),
+        "Es wird nichts aufgezeichnet: die Platte ist voll; Platz schaffen. 12 Zeilen warten im Arbeitsspeicher."
+    );
+    let unknown = "Nothing is being recorded: e.g. this. 0 rows wait in memory.";
+    assert_eq!(
+        of_the_record(unknown, 0.0),
+        "Es wird nichts aufgezeichnet: e.g. this. 0 Zeilen warten im Arbeitsspeicher."
+    );
+    let unsafe_file = "The record is not safe: something.";
+    assert_eq!(
+        of_the_record(unsafe_file, 0.0),
+        "Das Protokoll ist nicht sicher: something."
+    );
+}
+
+#[test]
+fn every_cause_why_nothing_is_recorded_has_its_german() {
+    let path = std::path::PathBuf::from("/var/lib/lauterd");
+    let doing = "opening it";
+    for cause in [
+        StoreError::ReadOnlyDisk {
+            path: path.clone(),
+            doing,
+        },
+        StoreError::Permission {
+            path: path.clone(),
+            doing,
+        },
+        StoreError::Gone { path: path.clone() },
+        StoreError::Stalled,
+        StoreError::InUse {
+            path: path.clone(),
+            process: Some(7),
+        },
+        StoreError::Corrupt {
+            path: path.clone(),
+            doing,
+            detail: "a page".to_owned(),
+        },
+    ] {
+        let message = format!("Nothing is being recorded: {cause}. 12 rows wait in memory.");
+        let said = of_the_record(&message, 12.0);
+        assert!(!said.contains(&cause.to_string()), "{said}");
+        assert!(
+            said.ends_with(". 12 Zeilen warten im Arbeitsspeicher."),
+            "{said}"
+        );
+    }
 }

@@ -83,6 +83,8 @@ impl Tun {
         if self.unwritten.since.is_some() {
             return;
         }
+        // Even while there is nothing to write.
+        self.setting.store.look_after();
         for (publisher, refused) in self.setting.publishers.refusals() {
             let Ok(backlog) = self.setting.store.backlog(self.tun(), publisher).await else {
                 continue;

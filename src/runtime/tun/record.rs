@@ -365,9 +365,10 @@ impl Tun {
         self.unwritten.since.map(|since| self.last.since(since))
     }
 
+    /// Whether what was just done is on the disk.
     pub(super) fn written(&self) -> Result<(), Refusal> {
         if self.unwritten.since.is_some() {
-            return Err(Refusal::Store(self.unwritten.reason.clone()));
+            return Err(Refusal::Unwritten(self.unwritten.reason.clone()));
         }
         Ok(())
     }

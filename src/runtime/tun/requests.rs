@@ -86,6 +86,12 @@ impl Tun {
 
     /// What people tell of the brew under way.
     async fn report<const N: usize>(&mut self, events: [Event; N]) -> Result<(), Refusal> {
+        self.tell(events).await?;
+        self.written()
+    }
+
+    /// The same, whether it is on the disk or waits for it.
+    async fn tell<const N: usize>(&mut self, events: [Event; N]) -> Result<(), Refusal> {
         if self.supervisor.plan().is_none() {
             return Err(Refusal::NoBrew);
         }
@@ -94,10 +100,11 @@ impl Tun {
             self.give(event, now);
         }
         self.flush().await;
-        self.written()
+        Ok(())
     }
 
-    /// A sample that is given once more within a minute is a second tap, and is not taken again.
+    /// A sample that is given once more within a minute is a second tap, and is not taken again. One that the disk does not
+    /// take counts: the balance has it, and whoever drew it must not draw another.
     async fn take_sample(
         &mut self,
         sample: Sample,
@@ -107,10 +114,10 @@ impl Tun {
         let now = self.setting.clock.now().max(self.last);
         if let Some(number) = self.supervisor.same_sample(&sample, SECOND_TAP_S, now) {
             self.flush().await;
-            self.written()?;
             return Ok(SampleReceipt {
                 number,
                 repeated: true,
+                recorded: self.written().is_ok(),
             });
         }
         let doubts = self.supervisor.doubts_of_sample(&sample, now);
@@ -118,11 +125,12 @@ impl Tun {
             return Err(Refusal::FarSample(doubts));
         }
         let number = self.supervisor.samples_taken();
-        self.report([Event::Sample(sample), deed(who, "sample")])
+        self.tell([Event::Sample(sample), deed(who, "sample")])
             .await?;
         Ok(SampleReceipt {
             number,
             repeated: false,
+            recorded: self.written().is_ok(),
         })
     }
 
@@ -268,6 +276,7 @@ impl Tun {
                     "failed": store.failed,
                     "last_error": store.last_error,
                     "damage": store.damage,
+                    "damaged_blocks": store.damaged_blocks,
                     "queued": store.queued,
                     "thinned": store.thinned,
                     "unwritten_s": self.unwritten_s(),

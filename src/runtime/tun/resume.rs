@@ -116,15 +116,25 @@ impl Tun {
         Ok(())
     }
 
-    /// How the service before ended is told once, and must be known before anything is taken up: a record that cannot be
-    /// written yet is asked again.
+    /// How the service before ended is told once, and must be known before anything is taken up. A record that cannot be
+    /// written may be readable, and then says as much; one that cannot be read yet is asked again.
     async fn ask_last_end(&mut self) -> Result<(), StoreError> {
-        if self.last_end.is_none() {
-            let name = self.name();
-            let store = &self.setting.store;
-            let asked = store.run(move |database| Ok(database.last_end(&name)));
-            self.last_end = Some(asked.await?);
+        if self.last_end.is_some() {
+            return Ok(());
         }
+        let (name, again) = (self.name(), self.name());
+        let store = &self.setting.store;
+        let last_end = match store
+            .run(move |database| Ok(database.last_end(&name)))
+            .await
+        {
+            Err(error) if error.is_passing() && !matches!(error, StoreError::Stalled) => {
+                let read = store.read(move |database| Ok(database.last_end_read(&again)));
+                read.await.ok().flatten().ok_or(error)?
+            }
+            asked => asked?,
+        };
+        self.last_end = Some(last_end);
         Ok(())
     }
 

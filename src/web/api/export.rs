@@ -15,18 +15,19 @@ use lauter_core::supervisor::Line;
 use super::Service;
 use super::record::{BrewPath, of_brew};
 use crate::store::{
-    Brew, Database, StoreError, changes, export_files, write_changes, write_lines, write_run,
-    write_samples, write_table,
+    Brew, Database, StoreError, changes, export_files, gaps, write_changes, write_gaps,
+    write_lines, write_run, write_samples, write_table,
 };
 use crate::web::problem::{Answer, Problem};
 use crate::web::wire::ExportFiles;
 
 /// Every file with its content type, in the order in which a person would want them.
-const FILES: [(&str, &str); 7] = [
+const FILES: [(&str, &str); 8] = [
     (export_files::PLAN, "application/toml"),
     (export_files::RUN, CSV),
     (export_files::SAMPLES, CSV),
     (export_files::CORRECTIONS, JSON_LINES),
+    (export_files::GAPS, CSV),
     (export_files::TABLE, CSV),
     (export_files::ALARMS, JSON_LINES),
     (export_files::LINES, JSON_LINES),
@@ -48,13 +49,18 @@ enum Found {
 
 /// The files that can be had. The raw readings are not among them once their time is over.
 pub async fn files(State(service): State<Arc<Service>>, path: BrewPath) -> Answer<ExportFiles> {
-    let readings_kept = of_brew(&service, path, |_, brew| Ok(brew.readings_kept)).await?;
+    let (readings_kept, missing) = of_brew(&service, path, |database, brew| {
+        let missing = database.damaged_blocks(Some(brew.id))?;
+        Ok((brew.readings_kept, missing))
+    })
+    .await?;
     let files = FILES
         .iter()
         .filter(|(name, _)| readings_kept || *name != export_files::RUN)
         .map(|(name, _)| (*name).to_owned());
     Ok(Json(ExportFiles {
         files: files.collect(),
+        missing: missing.iter().map(ToString::to_string).collect(),
     }))
 }
 
@@ -123,6 +129,10 @@ fn write(
         }
         export_files::CORRECTIONS => {
             write_changes(out, &changes(header, &database.other_events(brew.id)?))
+        }
+        export_files::GAPS => {
+            let gaps = gaps(&database.other_events(brew.id)?);
+            write_gaps(out, header.origin, &gaps)
         }
         export_files::TABLE => write_table(out, &database.table(brew.id)?),
         export_files::ALARMS => {

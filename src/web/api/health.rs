@@ -22,11 +22,12 @@ pub async fn alive() -> &'static str {
     "alive\n"
 }
 
-/// Ready when every tun's task answers and the record takes what it is given.
+/// Ready when every tun's task answers and the record takes what it is given. That old readings are lost is told to those who
+/// may know.
 pub async fn ready(
     State(service): State<Arc<Service>>,
     caller: Option<Extension<Caller>>,
-) -> Result<&'static str, Problem> {
+) -> Result<String, Problem> {
     let (statuses, silent) = statuses(&service).await;
     let mut faults: Vec<String> = silent
         .iter()
@@ -47,7 +48,14 @@ pub async fn ready(
             }),
     );
     if faults.is_empty() {
-        return Ok("ready\n");
+        let lost = statuses.iter().find_map(|status| {
+            let blocks = status.health["store"]["damaged_blocks"].as_str();
+            blocks.filter(|_| caller.is_some())
+        });
+        return Ok(lost.map_or_else(
+            || "ready\n".to_owned(),
+            |blocks| format!("ready, but blocks of readings are damaged: {blocks}\n"),
+        ));
     }
     let words = match caller {
         Some(_) => faults.join("; "),

@@ -6,6 +6,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::Fault;
+use crate::runtime::request::SampleReceipt;
 
 /// A hand sample. Gravity °P at 20 °C, pH of a cooled sample, volume in L as metered; at least one of them. Gravity may
 /// come as apparent specific gravity 20/20 or as a refractometer's °Bx instead, which the service converts.
@@ -117,6 +118,11 @@ impl SampleBody {
     }
 }
 
+/// A service of an earlier version took nothing that it had not recorded.
+fn yes() -> bool {
+    true
+}
+
 /// A hand sample as it was taken, with the gravity in °P.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SampleTaken {
@@ -125,6 +131,10 @@ pub struct SampleTaken {
     /// True for a sample that had been given within the last minute with the same figures: it was not taken again.
     #[serde(default)]
     pub repeated: bool,
+    /// False while the record cannot be written: the sample counts, is kept in memory and will be written; it need not be
+    /// entered again.
+    #[serde(default = "yes")]
+    pub recorded: bool,
     pub place: Place,
     pub gravity_p: Option<f64>,
     pub ph: Option<f64>,
@@ -132,11 +142,12 @@ pub struct SampleTaken {
 }
 
 impl SampleTaken {
-    /// `number` counts from 0, as the core does.
-    pub fn new(number: usize, repeated: bool, sample: Sample) -> Self {
+    /// The receipt counts from 0, as the core does.
+    pub fn new(receipt: SampleReceipt, sample: Sample) -> Self {
         Self {
-            number: number + 1,
-            repeated,
+            number: receipt.number + 1,
+            repeated: receipt.repeated,
+            recorded: receipt.recorded,
             place: sample.place,
             gravity_p: sample.gravity_p,
             ph: sample.ph,
