@@ -15,6 +15,7 @@ mod profile;
 mod record;
 mod report;
 mod tuns;
+mod unfit;
 
 use std::sync::Arc;
 
