@@ -63,6 +63,9 @@ pub fn next(view: &View<'_>) -> Markup {
                 @if !step.beside.is_empty() {
                     p class="beside" { @for sentence in &step.beside { span { (sentence) } " " } }
                 }
+                @if let Some(caution) = step.caution {
+                    p class="beware" { (flag()) strong { (view.voice.words.caution) } " " (caution) }
+                }
             }
             @if let Some((link, open)) = &step.many {
                 (acknowledge_all(view, "ack-next", link, *open))
