@@ -1,7 +1,7 @@
 """Slips of wet hands: taps that come twice, numbers that cannot be, samples that are taken back."""
 
 import pytest
-from conftest import Demo, Watched
+from conftest import Demo, Watched, tap
 
 TUN = "/tuns/orchard/tun-1"
 
@@ -90,7 +90,7 @@ def test_a_far_sample_is_asked_about_and_can_be_withdrawn(page):
     taken = samples(page)
     assert len(taken) == before + 1 and taken[-1]["withdrawn_s"] is None
     withdraw = page.locator(f"#withdraw-{taken[-1]['number']}")
-    withdraw.click()
+    tap(page, withdraw)
     page.locator("#dialog-withdraw .save").click()
     withdraw.wait_for(state="detached")
     assert samples(page)[-1]["withdrawn_s"] is not None

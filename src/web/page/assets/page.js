@@ -406,6 +406,7 @@ for (const kind of ["pointerup", "pointercancel", "blur"]) {
 
 // What comes under the finger while the page is drawn anew is not what the finger was meant for: the second of two taps,
 // or one that was on its way, must not press it.
+const MOVED_MS = 700;
 let before = [];
 const placed = () => [...document.querySelectorAll("button")]
   .filter((it) => !it.closest("dialog") && it.checkVisibility())
@@ -416,7 +417,7 @@ const holds = (box, x, y) => box.left <= x && x <= box.right && box.top <= y && 
 /// Draws something anew and remembers for a moment where every button stood before.
 function changing(act) {
   const now = performance.now();
-  before = before.filter((it) => now - it.at < LOOK_MS);
+  before = before.filter((it) => now - it.at < MOVED_MS);
   const places = placed();
   act();
   before.push({ at: performance.now(), places });
@@ -427,7 +428,7 @@ addEventListener("scroll", () => { before = []; }, { passive: true });
 function isMeantForAnother(button, event) {
   if (event.detail === 0 || button.closest("dialog")) return false;
   const own = identity(button);
-  return before.some((it) => event.timeStamp - it.at < LOOK_MS
+  return before.some((it) => event.timeStamp - it.at < MOVED_MS
     && it.places.some((place) => place.what !== own && holds(place.box, event.clientX, event.clientY)));
 }
 
