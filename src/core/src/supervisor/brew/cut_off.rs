@@ -15,7 +15,7 @@ pub(in super::super) struct CutOff {
 
 impl Brew {
     /// Once wort has run a flow however small is one: a bed that is nearly stuck must not look like a pause.
-    pub(super) fn cut_off(&self, p: &Parameters, plant: &Plant) -> CutOff {
+    pub(in super::super) fn cut_off(&self, p: &Parameters, plant: &Plant) -> CutOff {
         let error_l_min = (p.cut_off_share * self.planned_flow_l_min(plant)).max(p.no_flow_l_min);
         CutOff {
             runoff_l_min: match self.flow_started {

@@ -42,6 +42,20 @@ fn the_zero_error_of_the_flow_meter_begins_no_run_off() {
 }
 
 #[test]
+fn what_stands_in_the_pipe_before_the_first_wort_is_no_stuck_instrument() {
+    let mut run = Run::new();
+    for _ in 0..3600 {
+        run.second += 1.0;
+        run.read(GRAVITY, 18.0);
+        let noise = wobble(run.second, 0.0);
+        run.read(FLOW, ZERO_ERROR_L_MIN + 0.3 * noise);
+        run.read(RECIRCULATING, 0.0);
+        run.read(LEVEL, 0.03 * wobble(run.second, 1.0));
+    }
+    assert_eq!(run.alarms(), []);
+}
+
+#[test]
 fn what_the_meter_showed_before_the_first_wort_is_forgotten_when_it_comes() {
     let mut early = half_an_hour_too_early();
     early.flow(600, 60.0, false);
