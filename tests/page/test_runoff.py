@@ -182,6 +182,14 @@ def test_an_alarm_is_seen_acknowledged_shelved_and_taken_back(watched):
         page.wait_for_timeout(300)
         if size != "wall":
             assert hidden_samples(page) == [], f"{size}: a hand sample is out of reach"
+        below = page.evaluate(
+            """() => {
+                scrollTo(0, 0);
+                const bar = document.querySelector('.samplebar'), covered = getComputedStyle(bar).position === 'fixed' ? bar.clientHeight : 0;
+                return document.querySelector('.beware').getBoundingClientRect().bottom - (innerHeight - covered);
+            }"""
+        )
+        assert below <= 0, f"{size}: the caution of the order is {below} px below the screen"
     no_violation(page, "run-off with an alarm")
     shot(page, "run-off-alarm")
     tap(page, page.locator("#ack-channelling"))

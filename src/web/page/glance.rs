@@ -63,9 +63,6 @@ pub fn next(view: &View<'_>) -> Markup {
                 @if !step.beside.is_empty() {
                     p class="beside" { @for sentence in &step.beside { span { (sentence) } " " } }
                 }
-                @if let Some(caution) = step.caution {
-                    p class="beware" { (flag()) strong { (view.voice.words.caution) } " " (caution) }
-                }
             }
             @if let Some((link, open)) = &step.many {
                 (acknowledge_all(view, "ack-next", link, *open))
@@ -74,6 +71,10 @@ pub fn next(view: &View<'_>) -> Markup {
                     data-instrument=[alarm.instrument.as_deref()]
                     aria-label=(format!("{}: {}", view.voice.words.acknowledge, alarm_name(alarm.alarm, view.voice.language()))) { (view.voice.words.acknowledge) }
             }
+        }
+        // On a phone the order stays in sight, and this does not take the screen with it.
+        @if let Some(caution) = step.caution {
+            p class="caution beware" { (flag()) strong { (view.voice.words.caution) } " " (caution) }
         }
     }
 }
