@@ -169,8 +169,8 @@ impl Voice {
     pub fn volume_as_typed(self, volume_l: f64) -> String {
         let value = self.volume_value(volume_l);
         let is_exact = |digits: &usize| {
-            let scaled = value * 10_f64.powi(*digits as i32);
-            (scaled - scaled.round()).abs() < 1e-6
+            let shown = format!("{value:.digits$}").parse::<f64>();
+            shown.is_ok_and(|shown| (shown - value).abs() < 1e-9)
         };
         let digits = (self.volume_digits()..TYPED_DIGITS).find(is_exact);
         let shown = self.number(value, digits.unwrap_or(TYPED_DIGITS));
