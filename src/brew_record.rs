@@ -5,7 +5,7 @@
 
 use std::collections::BTreeMap;
 
-use lauter_core::alarm::AlarmId;
+use lauter_core::alarm::{AlarmId, AlarmState};
 use lauter_core::bed::Flowing;
 use lauter_core::reading::Cause;
 use lauter_core::supervisor::{
@@ -153,6 +153,11 @@ impl BrewRecord {
         Some(before.kettle_volume_l + share * (here.kettle_volume_l - before.kettle_volume_l))
     }
 
+    /// Stretches of the brew, s, in which a channel was alarmed: what was projected then is in doubt.
+    pub fn channel_doubts(&self) -> Vec<(f64, f64)> {
+        channel_doubts(&self.alarms)
+    }
+
     /// The bed's resistance in a state, 1/m; None where flow or pressure drop say nothing about it.
     pub fn resistance_per_m(&self, state: &RunoffState, bed: &BedSetting) -> Option<f64> {
         let plan = &self.brew.header.plan;
@@ -189,5 +194,69 @@ impl BrewRecord {
     pub fn extract_yield(&self) -> Option<f64> {
         let summary = self.brew.finished.as_ref()?.summary.as_ref()?;
         Some(summary.extract_kg? / self.brew.header.plan.grist_kg)
+    }
+}
+
+/// One that never ended lasts for ever.
+fn channel_doubts(alarms: &[AlarmLine]) -> Vec<(f64, f64)> {
+    let mut stretches: Vec<(f64, f64)> = Vec::new();
+    let mut since = None;
+    let lines = alarms.iter();
+    for line in lines.filter(|line| line.alarm == AlarmId::Channelling) {
+        let is_met = matches!(
+            line.to,
+            AlarmState::Unacknowledged | AlarmState::Acknowledged | AlarmState::Shelved
+        );
+        if is_met {
+            since.get_or_insert(line.elapsed_s);
+        } else if let Some(from_s) = since.take() {
+            stretches.push((from_s, line.elapsed_s));
+        }
+    }
+    stretches.extend(since.map(|from_s| (from_s, f64::INFINITY)));
+    stretches
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeMap;
+
+    use lauter_core::alarm::Priority;
+
+    use super::*;
+
+    fn line(elapsed_s: f64, alarm: AlarmId, to: AlarmState) -> AlarmLine {
+        AlarmLine {
+            elapsed_s,
+            alarm,
+            instrument: None,
+            from: AlarmState::Normal,
+            to,
+            priority: Priority::High,
+            message: String::new(),
+            advice: String::new(),
+            evidence: BTreeMap::new(),
+        }
+    }
+
+    #[test]
+    fn a_projection_is_in_doubt_from_the_alarm_of_a_channel_until_its_condition_has_gone() {
+        use AlarmState::{Acknowledged, Normal, ReturnedUnacknowledged, Unacknowledged};
+        let alarms = [
+            line(100.0, AlarmId::StuckBed, Unacknowledged),
+            line(600.0, AlarmId::Channelling, Unacknowledged),
+            line(660.0, AlarmId::Channelling, Acknowledged),
+            line(700.0, AlarmId::StuckBed, Normal),
+            line(900.0, AlarmId::Channelling, Normal),
+            line(1200.0, AlarmId::Channelling, Unacknowledged),
+            line(1500.0, AlarmId::Channelling, ReturnedUnacknowledged),
+            line(1560.0, AlarmId::Channelling, Normal),
+            line(1800.0, AlarmId::Channelling, Unacknowledged),
+        ];
+        let last = (1800.0, f64::INFINITY);
+        assert_eq!(
+            channel_doubts(&alarms),
+            [(600.0, 900.0), (1200.0, 1500.0), last]
+        );
     }
 }

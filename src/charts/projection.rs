@@ -57,6 +57,11 @@ pub fn stop_point_course(
         &[1.0],
         |_, space| {
             space.with(&x, &y, |panel| {
+                for (from_s, to_s) in record.channel_doubts() {
+                    let (from, to) = (from_s / 60.0, (to_s / 60.0).min(x.to));
+                    panel.area((from, y.from), (to, y.to), Ink::Limit, 0.15)?;
+                    panel.label((from, y.to), words.in_doubt, Ink::Limit, Side::Below)?;
+                }
                 let band: Vec<_> = lines
                     .iter()
                     .map(|(minutes, band)| {

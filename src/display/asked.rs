@@ -126,7 +126,7 @@ impl Voice {
                 expected_l,
             } => (
                 words.kettle,
-                self.volume_with_unit(sample_l),
+                self.volume_as_typed(sample_l),
                 self.volume_with_unit(expected_l),
                 None,
             ),
@@ -179,7 +179,7 @@ mod tests {
             expected_l: 2400.0,
         });
         assert!(
-            text.contains("2400 L") && text.contains("erwartet"),
+            text.contains(" 4.5 L ") && text.contains("2400 L") && text.contains("erwartet"),
             "{text}"
         );
     }

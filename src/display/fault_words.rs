@@ -7,7 +7,7 @@ use super::pattern::matched;
 use crate::config::model::Language;
 
 /// The end of a fault after its key, what an English page says of it, and what a German one does.
-const FAULTS: [(&str, &str, &str); 15] = [
+const FAULTS: [(&str, &str, &str); 17] = [
     (
         "is {}; it must be above target_gravity_p ({})",
         "{0} °P is not above the start-of-boil gravity of {1} °P",
@@ -24,11 +24,17 @@ const FAULTS: [(&str, &str, &str); 15] = [
         "{0} kann nicht sein; erlaubt ist 0 oder mehr",
     ),
     (
+        "is {}; allowed is {} to {}; write {} if that is meant",
+        "{0} cannot be; allowed is {1} to {2}. Write {3} if that is meant",
+        "{0} kann nicht sein; erlaubt ist {1} bis {2}. Wenn {3} gemeint ist, so eingeben",
+    ),
+    (
         "is {}; allowed is {} to {}",
         "{0} cannot be; allowed is {1} to {2}",
         "{0} kann nicht sein; erlaubt ist {1} bis {2}",
     ),
     ("is missing; needed is {}", "is missing", "fehlt"),
+    ("is missing", "is missing", "fehlt"),
     (
         "must be a name without control characters or '/'",
         "must be a name without '/'",

@@ -31,6 +31,12 @@ pub use words::Words;
 /// What stands where there is no value.
 pub const NONE: &str = "–";
 
+/// Wort at which a difference of gravities is told in another unit, °P. Own choice: between first wort and floor.
+const USUAL_P: f64 = 12.0;
+
+/// Decimals of a volume that are shown as they were typed.
+const TYPED_DIGITS: usize = 4;
+
 /// One way of speaking.
 #[derive(Clone, Copy, Debug)]
 pub struct Voice {
@@ -99,6 +105,11 @@ impl Voice {
         }
     }
 
+    /// What a degree Plato more is worth in the unit of the page. In specific gravities that depends a little on the wort.
+    pub fn gravity_step(self) -> f64 {
+        self.gravity_value(USUAL_P + 1.0) - self.gravity_value(USUAL_P)
+    }
+
     pub fn gravity_digits(self) -> usize {
         match self.display.gravity {
             GravityUnit::Plato => 1,
@@ -154,6 +165,18 @@ impl Voice {
         }
     }
 
+    /// As somebody typed it: a slip must not be rounded away.
+    pub fn volume_as_typed(self, volume_l: f64) -> String {
+        let value = self.volume_value(volume_l);
+        let is_exact = |digits: &usize| {
+            let shown = format!("{value:.digits$}").parse::<f64>();
+            shown.is_ok_and(|shown| (shown - value).abs() < 1e-9)
+        };
+        let digits = (self.volume_digits()..TYPED_DIGITS).find(is_exact);
+        let shown = self.number(value, digits.unwrap_or(TYPED_DIGITS));
+        format!("{shown} {}", self.volume_unit())
+    }
+
     pub fn volume_with_unit(self, volume_l: f64) -> String {
         format!("{} {}", self.volume(volume_l), self.volume_unit())
     }
@@ -167,6 +190,14 @@ impl Voice {
 
     pub fn flow(self, flow_l_min: f64) -> String {
         self.number(self.flow_value(flow_l_min), 1)
+    }
+
+    /// Of a flow through each square metre of bed.
+    pub fn flux_unit(self) -> &'static str {
+        match self.display.volume {
+            VolumeUnit::L => "L/min m²",
+            VolumeUnit::Hl => "hL/h m²",
+        }
     }
 
     pub fn flow_unit(self) -> &'static str {
@@ -231,6 +262,9 @@ mod tests {
         let metric = voice(GravityUnit::Plato, VolumeUnit::L, DecimalMark::Point);
         assert_eq!(metric.gravity_with_unit(12.44), "12.4 °P");
         assert_eq!(metric.volume_with_unit(4435.4), "4435 L");
+        assert_eq!(metric.volume_as_typed(2.4), "2.4 L");
+        assert_eq!(metric.volume_as_typed(2400.0), "2400 L");
+        assert!((metric.gravity_step() - 1.0).abs() < 1e-9);
         let other = voice(
             GravityUnit::SpecificGravity,
             VolumeUnit::Hl,
@@ -239,7 +273,11 @@ mod tests {
         // 12 °P is SG 1.0484 (in air, 20/20), from the density tables the core is held against.
         assert_eq!(other.gravity_with_unit(12.0), "SG 1,048");
         assert_eq!(other.volume_with_unit(4435.4), "44,4 hL");
+        assert_eq!(other.volume_as_typed(2.4), "0,024 hL");
+        assert_eq!(other.volume_as_typed(2400.0), "24,0 hL");
         assert_eq!(other.flow(60.0), "36,0");
+        // 13 °P is SG 1.0526, from the same tables.
+        assert!((other.gravity_step() - 0.0042).abs() < 0.00005);
     }
 
     #[test]

@@ -9,7 +9,7 @@ use crate::config::model::Language;
 /// A refusal, what an English page says of it, and what a German one does.
 type Refused = (&'static str, &'static str, &'static str);
 
-const REFUSED: [Refused; 29] = [
+const REFUSED: [Refused; 32] = [
     (
         "brew {} is under way; end it first (lauterd brew end)",
         "brew {0} is under way; end it first",
@@ -109,6 +109,21 @@ const REFUSED: [Refused; 29] = [
         "sample: gravity_p is {} °P; allowed is {} to {} °P",
         "{0} °P cannot be; allowed is {1} to {2} °P",
         "{0} °P kann nicht sein; erlaubt ist {1} bis {2} °P",
+    ),
+    (
+        "sample: gravity_sg is {}; allowed is {} to {}; write {} if that is meant",
+        "SG {0} cannot be; allowed is {1} to {2}. Write {3} if that is meant",
+        "SG {0} kann nicht sein; erlaubt ist {1} bis {2}. Wenn {3} gemeint ist, so eingeben",
+    ),
+    (
+        "sample: gravity_sg is {}; allowed is {} to {}",
+        "SG {0} cannot be; allowed is {1} to {2}",
+        "SG {0} kann nicht sein; erlaubt ist {1} bis {2}",
+    ),
+    (
+        "sample: gravity_bx is {}; allowed is {} to {}",
+        "{0} °Bx cannot be; allowed is {1} to {2} °Bx",
+        "{0} °Bx kann nicht sein; erlaubt ist {1} bis {2} °Bx",
     ),
     (
         "sample: volume_l is {} L; the kettle holds {} L",
@@ -215,6 +230,13 @@ mod tests {
         assert_eq!(
             refusal_said("sample: ph is 14.5; allowed is 3 to 9", Language::German),
             "pH 14,5 kann nicht sein; erlaubt ist 3 bis 9"
+        );
+        assert_eq!(
+            refusal_said(
+                "sample: gravity_sg is 1076.5; allowed is 1 to 1.154; write 1.0765 if that is meant",
+                Language::German
+            ),
+            "SG 1076,5 kann nicht sein; erlaubt ist 1 bis 1,154. Wenn 1,0765 gemeint ist, so eingeben"
         );
         assert_eq!(
             refusal_said("something new", Language::German),

@@ -279,6 +279,12 @@ fn projections(report: &Report<'_>) -> Markup {
         .as_ref()
         .and_then(|it| it.summary.as_ref());
     let came_l = summary.and_then(|it| it.stop_volume_l);
+    let doubts = report.record.channel_doubts();
+    let in_doubt = |at_s: f64| {
+        doubts
+            .iter()
+            .any(|(from_s, to_s)| (*from_s..=*to_s).contains(&at_s))
+    };
     let mut next_s = 0.0;
     let mut kept = Vec::new();
     for line in &report.record.projections {
@@ -294,7 +300,7 @@ fn projections(report: &Report<'_>) -> Markup {
             thead { tr { th scope="col" { (words.minute) } th scope="col" { (words.projected) br; (voice.volume_unit()) }
                 th scope="col" { (words.band) br; (voice.volume_unit()) } th scope="col" { (words.off_by) br; "%" } } }
             tbody { @for (at_s, band) in &kept {
-                tr { th scope="row" { (voice.minutes(*at_s)) } td { (voice.volume(band.p50)) }
+                tr { th scope="row" { (voice.minutes(*at_s)) } td { (voice.volume(band.p50)) @if in_doubt(*at_s) { br; strong { (words.in_doubt) } } }
                     td { (voice.volume(band.p5)) " – " (voice.volume(band.p95)) }
                     td { (came_l.map_or_else(|| NONE.to_owned(), |l| voice.percent(band.p50 / l - 1.0, 1))) } }
             } }

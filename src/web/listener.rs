@@ -25,6 +25,7 @@ use super::parameters::{
     STOP_TIMEOUT, TAKE_TIMEOUT,
 };
 use super::places::Places;
+use super::plain;
 use super::tls::Tls;
 
 /// Both ends of the connection a request came by.
@@ -141,14 +142,21 @@ async fn connection(
     } else {
         HANDSHAKE_TIMEOUT
     };
-    let agreed = time::timeout(patience, acceptor.accept(stream));
+    let agreed = time::timeout(patience, async {
+        if plain::is_plain(&stream).await {
+            plain::refuse(stream).await;
+            return None;
+        }
+        Some(acceptor.accept(stream).await)
+    });
     match stop.run_until_cancelled(agreed).await {
-        Some(Ok(Ok(stream))) => {
+        Some(Ok(Some(Ok(stream)))) => {
             conversation(stream, ends, Patience::with(brief), router, stop).await;
         }
-        Some(Ok(Err(error))) => {
+        Some(Ok(Some(Err(error)))) => {
             tracing::debug!(%peer, %error, "no encrypted connection came about");
         }
+        Some(Ok(None)) => tracing::debug!(%peer, "plain HTTP was told to use https"),
         Some(Err(_)) | None => {}
     }
 }

@@ -22,6 +22,7 @@ mod metrics;
 mod page;
 mod parameters;
 mod places;
+mod plain;
 pub mod problem;
 mod sign_in;
 mod tls;

@@ -5,6 +5,7 @@
 
 mod alarms;
 pub mod calibration;
+pub mod gravities;
 mod people;
 mod profile;
 mod samples;

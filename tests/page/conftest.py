@@ -163,6 +163,13 @@ def no_violation(page, where):
     assert told == [], f"{where}: {told}"
 
 
+def tap(page, button):
+    """As people do: they look where it stands before they tap on it."""
+    button.wait_for()
+    page.wait_for_timeout(1000)
+    button.click()
+
+
 def name_yourself(page, name="shift brewer"):
     page.locator("#who-name").fill(name)
     page.locator("#dialog-who .save").click()

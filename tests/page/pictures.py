@@ -9,7 +9,7 @@ import subprocess
 
 os.environ.setdefault("PAGE_DEMO_SPEED", "20")
 
-from conftest import CHROMIUM, ROOT, Demo, Watched
+from conftest import CHROMIUM, ROOT, Demo, Watched, tap
 from playwright.sync_api import sync_playwright
 
 PICTURES = pathlib.Path(ROOT) / "docs" / "images"
@@ -52,7 +52,7 @@ def main():
             page.locator('[data-alarm-card="channelling"]').wait_for(timeout=WHOLE_RUNOFF_MS)
             take(tablet, "alarm.png")
             page.locator('[data-alarm-card="channelling"].over').wait_for(timeout=WHOLE_RUNOFF_MS)
-            page.locator("#ack-channelling").click()
+            tap(page, page.locator("#ack-channelling"))
             page.locator("#who-name").fill("shift brewer")
             page.locator("#dialog-who .save").click()
             page.locator('[data-alarm-card="stop-point-ahead"]').wait_for(timeout=WHOLE_RUNOFF_MS)

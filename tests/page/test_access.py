@@ -108,6 +108,14 @@ def test_an_open_page_outlives_a_restart_and_says_when_its_session_is_gone(chrom
     over.wait_for(timeout=40_000)
     assert "not signed in" in over.text_content()
     shot(page, "session-over")
+    page.set_viewport_size({"width": 390, "height": 844})
+    cut = page.evaluate(
+        """() => [...document.querySelectorAll('.tools > *, .tools .button')].filter((it) => it.checkVisibility())
+            .filter((it) => it.getBoundingClientRect().right > innerWidth || (it.tagName === 'BUTTON' && it.scrollWidth > it.clientWidth))
+            .map((it) => it.id || it.textContent)"""
+    )
+    assert cut == [], f"cut on a phone: {cut}"
+    shot(page, "session-over-phone")
     over.locator("a").click()
     page.locator("#password").wait_for()
     one.close()

@@ -4,7 +4,7 @@ The tests share the demonstration and follow its course: each takes up where the
 """
 
 import pytest
-from conftest import SIZES, fill_plan, name_yourself, no_violation, shot
+from conftest import SIZES, fill_plan, name_yourself, no_violation, shot, tap
 
 TUN = "/tuns/orchard/tun-1"
 PAGES = {"run-off": TUN, "brews": TUN + "/brews", "tun": TUN + "/tun", "instruments": TUN + "/instruments"}
@@ -29,6 +29,15 @@ def test_the_first_load_is_small_and_quickly_usable(watched):
     assert sum(bytes_loaded) <= 150 * 1024
 
 
+# Everything to press that is no part of a sentence.
+SMALL_TARGETS = """(least) => [...document.querySelectorAll('button, a[href], input, select, summary')]
+    .filter((it) => it.checkVisibility() && !it.closest('dialog') && !it.classList.contains('skip'))
+    .filter((it) => !it.closest('p'))
+    .map((it) => [it.outerHTML.slice(0, 80), (it.closest('label') || it).getBoundingClientRect()])
+    .filter(([, box]) => box.height < least || box.width < least)
+    .map(([html, box]) => `${html} ${box.width}x${box.height}`)"""
+
+
 def test_each_size_shows_everything_without_sideways_scrolling_and_with_large_targets(watched):
     for size in SIZES:
         one = watched(size)
@@ -36,16 +45,12 @@ def test_each_size_shows_everything_without_sideways_scrolling_and_with_large_ta
         page.wait_for_selector("#part-stop .num")
         overflow = page.evaluate("() => document.documentElement.scrollWidth - innerWidth")
         assert overflow <= 0, f"{size}: {overflow} px too wide"
-        small = page.evaluate(
-            """(least) => [...document.querySelectorAll('button, a[href], input, select, summary')]
-                .filter((it) => it.checkVisibility() && !it.closest('dialog') && !it.classList.contains('skip'))
-                .filter((it) => !it.closest('p, h2, td'))
-                .map((it) => [it.outerHTML.slice(0, 80), it.closest('label') ? it.closest('label').getBoundingClientRect() : it.getBoundingClientRect()])
-                .filter(([, box]) => box.height < least || box.width < least)
-                .map(([html, box]) => `${html} ${box.width}x${box.height}`)""",
-            TARGET_PX,
-        )
+        small = page.evaluate(SMALL_TARGETS, TARGET_PX)
         assert small == [], f"{size}: {small}"
+        for name, path in PAGES.items():
+            page = one.open(path)
+            small = page.evaluate(SMALL_TARGETS, TARGET_PX)
+            assert small == [], f"{name}, {size}: {small}"
 
 
 @pytest.mark.parametrize("dark", [False, True])
@@ -177,19 +182,26 @@ def test_an_alarm_is_seen_acknowledged_shelved_and_taken_back(watched):
         page.wait_for_timeout(300)
         if size != "wall":
             assert hidden_samples(page) == [], f"{size}: a hand sample is out of reach"
+        below = page.evaluate(
+            """() => {
+                scrollTo(0, 0);
+                const bar = document.querySelector('.samplebar'), covered = getComputedStyle(bar).position === 'fixed' ? bar.clientHeight : 0;
+                return document.querySelector('.beware').getBoundingClientRect().bottom - (innerHeight - covered);
+            }"""
+        )
+        assert below <= 0, f"{size}: the caution of the order is {below} px below the screen"
     no_violation(page, "run-off with an alarm")
     shot(page, "run-off-alarm")
-    page.locator("#ack-channelling").click()
+    tap(page, page.locator("#ack-channelling"))
     name_yourself(page)
     page.locator('[data-alarm-card="channelling"]:not(.unacknowledged)').wait_for()
-    page.locator("#shelve-channelling").click()
+    tap(page, page.locator("#shelve-channelling"))
     page.locator("#shelve-reason").fill("Raked, watching")
     no_violation(page, "the dialog of shelving")
     page.locator("#dialog-shelve .save").click()
     page.locator("#aside summary").click()
     back = page.locator("#unshelve-channelling")
-    back.wait_for()
-    back.click()
+    tap(page, back)
     back.wait_for(state="detached")
     # What is left of it, at every size.
     for size, (width, height) in SIZES.items():
@@ -222,6 +234,7 @@ def test_the_stop_point_comes_and_the_report_can_be_opened(watched, demo):
         page.locator("#part-brew a").click()
     html = page.content()
     assert BREW in html and "Channelling" in html and "shift brewer" in html
+    assert page.locator("svg text", has_text="in doubt: channel").count() > 0, "the projection over time marks the channel"
     assert len(html) < 400 * 1024
     no_violation(page, "report")
     shot(page, "report", whole=True)
@@ -234,6 +247,7 @@ def test_brews_tun_and_instruments_tell_of_the_brew(watched):
     page = one.open(PAGES["brews"])
     assert page.locator("tbody tr", has_text=BREW).count() == 1
     assert page.locator(".plot svg").count() == 4
+    assert page.evaluate(SMALL_TARGETS, TARGET_PX) == [], "a brew can be picked with a wet finger"
     shot(page, "brews", whole=True)
     no_violation(page, "brews with a brew")
     page = one.open(PAGES["tun"])
@@ -267,7 +281,7 @@ def test_the_page_starts_and_ends_a_run_off(watched):
     page.locator("#toast.bad").wait_for()
     fill_plan(page, brew="2026-0078", target_gravity_p="14,6", planned_volume_l="4500")
     page.locator("#start-form button").click()
-    page.locator("#do-end").click()
+    tap(page, page.locator("#do-end"))
     page.locator("#dialog-end .save").click()
     page.locator("#start-form").wait_for()
     page.locator("#part-brew", has_text="2026-0078").wait_for()

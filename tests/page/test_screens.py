@@ -6,7 +6,7 @@ import shutil
 import subprocess
 
 import pytest
-from conftest import Demo, Service, Watched, fill_plan, free_port, name_yourself, no_violation, shot, wait_for_port
+from conftest import Demo, Service, Watched, fill_plan, free_port, name_yourself, no_violation, shot, tap, wait_for_port
 from devices import Gateway
 
 TUN = "/tuns/orchard/tun-1"
@@ -45,7 +45,7 @@ def test_every_german_page_is_german(chromium):
         page.locator("#dialog-sample .save").click()
         page.locator("#dialog-sample .trouble", has_text="erlaubt ist").wait_for()
         page.keyboard.press("Escape")
-        page.locator("#do-end").click()
+        tap(page, page.locator("#do-end"))
         page.locator("#dialog-end .save").click()
         page.locator("#start-form").wait_for()
         fill_plan(page, grist_kg="0,5", brew="a/b")
@@ -183,6 +183,62 @@ def test_specific_gravities_and_hectolitres_are_shown_asked_for_and_taken(chromi
     one.close()
 
 
+# Tablets, a small tablet and a small phone.
+NARROW = [(1180, 820), (1024, 768), (820, 1180), (360, 740)]
+
+
+def test_german_words_and_hectolitres_fit_every_screen(chromium, gateway, serve):
+    service = serve(configuration(gateway), 'language = "de"\nvolume = "hL"', arguments=["--speed", "60"])
+    one = Watched(chromium, service.address, "tablet")
+    page = one.open()
+    page.wait_for_selector(".link.on")
+    start(page, target_gravity_p="12,4", planned_volume_l="52")
+    page.locator("#part-stop .num", has_text=",").wait_for(timeout=60_000)
+    page.locator("#part-table tbody th", has_text="10").wait_for(timeout=60_000)
+    page.locator("#sample-rg").click()
+    page.keyboard.type("17,2")
+    page.locator("#dialog-sample .save").click()
+    page.locator("#part-table .sample", has_text="17,20").wait_for()
+    for width, height in NARROW:
+        page.set_viewport_size({"width": width, "height": height})
+        overflow = page.evaluate("() => document.documentElement.scrollWidth - innerWidth")
+        assert overflow <= 0, f"{width}: {overflow} px too wide"
+        table = page.evaluate("() => { const it = document.getElementById('part-table'); return it.scrollWidth - it.clientWidth; }")
+        assert table <= 0 or width < 700, f"{width}: the table is cut by {table} px"
+        shot(page, f"german-{width}")
+        page.locator("#sample-rg").click()
+        page.locator("#sample-method label", has_text="Refraktometer").click()
+        page.keyboard.type("99")
+        save = page.locator("#dialog-sample .save")
+        below = page.evaluate("() => document.querySelector('#dialog-sample .save').getBoundingClientRect().bottom - innerHeight")
+        assert below <= 0, f"{width}: the button that saves is cut by {below} px"
+        save.focus()
+        page.keyboard.press("Escape")
+    one.close()
+
+
+def test_a_slip_in_a_specific_gravity_is_answered_in_german_and_in_specific_gravities(chromium, gateway, serve):
+    service = serve(configuration(gateway), 'language = "de"\ngravity = "sg"')
+    one = Watched(chromium, service.address, "tablet")
+    one.refusals.append("422")
+    page = one.open()
+    page.wait_for_selector(".link.on")
+    fill_plan(page, target_gravity_p="1050")
+    page.locator("#start-form button").click()
+    page.locator("#toast.bad", has_text="1050 kann nicht sein").wait_for()
+    assert "Wenn 1,05 gemeint ist" in page.locator("#toast").text_content()
+    start(page, target_gravity_p="1,050")
+    page.locator("#sample-rg").click()
+    page.keyboard.type("1076,5")
+    page.locator("#dialog-sample .save").click()
+    page.locator("#dialog-sample .trouble", has_text="Wenn 1,0765 gemeint ist, so eingeben").wait_for()
+    assert english_on(page) == []
+    page.keyboard.press("Escape")
+    page.goto(service.address + "/tuns/north-yard/tun-1/tun")
+    assert "°P" not in page.locator("main").inner_text(), "the tun's page keeps to the unit too"
+    one.close()
+
+
 def test_many_faults_at_once_are_one_entry_and_what_is_left_still_speaks(chromium, gateway, serve):
     service = serve(configuration(gateway), arguments=["--speed", "20"])
     for size in ["phone", "tablet"]:
@@ -213,7 +269,7 @@ def test_many_faults_at_once_are_one_entry_and_what_is_left_still_speaks(chromiu
         no_violation(page, f"many faults, {size}")
         shot(page, f"many-faults-{size}")
         if size == "tablet":
-            page.locator("#ack-next", has_text="Acknowledge all 3").click()
+            tap(page, page.locator("#ack-next", has_text="Acknowledge all 3"))
             name_yourself(page)
             page.locator("#ack-group-skid").wait_for(state="detached")
             assert group.locator(".unacknowledged").count() == 0

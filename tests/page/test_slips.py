@@ -1,7 +1,7 @@
 """Slips of wet hands: taps that come twice, numbers that cannot be, samples that are taken back."""
 
 import pytest
-from conftest import Demo, Watched
+from conftest import Demo, Watched, tap
 
 TUN = "/tuns/orchard/tun-1"
 
@@ -90,7 +90,7 @@ def test_a_far_sample_is_asked_about_and_can_be_withdrawn(page):
     taken = samples(page)
     assert len(taken) == before + 1 and taken[-1]["withdrawn_s"] is None
     withdraw = page.locator(f"#withdraw-{taken[-1]['number']}")
-    withdraw.click()
+    tap(page, withdraw)
     page.locator("#dialog-withdraw .save").click()
     withdraw.wait_for(state="detached")
     assert samples(page)[-1]["withdrawn_s"] is not None
@@ -112,6 +112,60 @@ def test_a_tap_on_a_card_that_is_drawn_anew_is_not_lost(page):
     page.mouse.up()
     page.locator("dialog[open]").wait_for()
     page.keyboard.press("Escape")
+
+
+def tap_what_stands_where(page, place):
+    """A finger on a place, whatever stands there now."""
+    return page.evaluate(
+        """({ x, y }) => {
+            const under = document.elementFromPoint(x, y);
+            under.dispatchEvent(new MouseEvent('click', { bubbles: true, detail: 1, clientX: x, clientY: y }));
+            return under.id;
+        }""",
+        place,
+    )
+
+
+def test_a_second_tap_does_not_press_what_has_moved_up_under_the_finger(page):
+    place = page.evaluate(
+        """() => {
+            const part = document.getElementById('part-actions'), html = part.innerHTML;
+            const note = document.getElementById('do-note').getBoundingClientRect();
+            // A card above it, with its button where the note's will be once the card has gone.
+            take({ parts: { 'part-actions': '<button id="ack-first" data-act="acknowledge" data-alarm="first"></button>' + html } });
+            const first = document.getElementById('ack-first');
+            first.style.cssText = `position:fixed;left:${note.left}px;top:${note.top}px;width:${note.width}px;height:${note.height}px`;
+            take({ parts: { 'part-actions': html } });
+            return { x: note.left + note.width / 2, y: note.top + note.height / 2 };
+        }"""
+    )
+    assert tap_what_stands_where(page, place) == "do-note"
+    assert page.locator("dialog[open]").count() == 0, "it was meant for the button that stood there"
+    page.wait_for_timeout(1500)
+    assert tap_what_stands_where(page, place) == "do-note"
+    page.locator("dialog[open]").wait_for()
+    page.keyboard.press("Escape")
+
+
+def test_the_button_for_one_alarm_does_not_take_the_second_tap_for_the_next_alarm(page):
+    asked = page.evaluate(
+        """() => {
+            const button = (alarm) => `<button id="ack-next" data-act="acknowledge" data-alarm="${alarm}">Acknowledge</button>`;
+            const sent = [];
+            acts.acknowledge = (it) => sent.push(it.dataset.alarm);
+            const tap = () => {
+                const it = document.getElementById('ack-next'), box = it.getBoundingClientRect();
+                const at = { clientX: box.left + box.width / 2, clientY: box.top + box.height / 2 };
+                it.dispatchEvent(new MouseEvent('click', { bubbles: true, detail: 1, ...at }));
+            };
+            take({ parts: { 'part-next': button('stuck-bed') } });
+            tap();
+            take({ parts: { 'part-next': button('channelling') } });
+            tap();
+            return sent;
+        }"""
+    )
+    assert asked == ["stuck-bed"]
 
 
 def test_a_page_that_nobody_looks_at_gives_its_connection_back(page):

@@ -34,6 +34,20 @@ fn a_far_sample_is_refused_only_where_that_is_asked_for_and_with_both_figures() 
 }
 
 #[test]
+fn a_specific_gravity_that_cannot_be_is_answered_as_one_and_offered_with_its_mark() {
+    let house = brewing();
+    let body = r#"{"place":"kettle","gravity_sg":1076.5}"#;
+    let words = house.post("/samples", body).refused(422);
+    assert_eq!(
+        words,
+        "sample: gravity_sg is 1076.5; allowed is 1 to 1.154; write 1.0765 if that is meant"
+    );
+    let words = house.post("/samples", "[]").refused(422);
+    assert_eq!(words, "body: must be an object");
+    assert_eq!(house.done().len(), 1);
+}
+
+#[test]
 fn a_volume_beyond_the_kettle_is_refused_whoever_gives_it() {
     let house = brewing();
     for volume_l in ["99999", "20000"] {

@@ -152,16 +152,17 @@ fn a_person_signs_in_through_the_encrypted_connection_alone() {
         "GET /api/v1/tuns HTTP/1.1\r\nHost: {NAME}\r\nCookie: {plain}\r\nConnection: close\r\n\r\n"
     ));
     assert_eq!(refused.status, 401);
-    let mut plain = TcpStream::connect(encrypted.house.address).unwrap();
-    let host = encrypted.house.address;
-    // The service closes as soon as it sees that this is no handshake.
-    let _ = write!(
-        plain,
-        "GET /healthz HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n\r\n"
-    );
-    let mut answer = Vec::new();
-    let _ = plain.read_to_end(&mut answer);
-    assert!(!answer.starts_with(b"HTTP/"), "{answer:?}");
+}
+
+#[test]
+fn plain_http_on_the_encrypted_port_is_told_to_use_https_and_nothing_else() {
+    let encrypted = Encrypted::new();
+    let address = encrypted.house.address;
+    let request = format!("GET /healthz HTTP/1.1\r\nHost: {address}\r\nConnection: close\r\n\r\n");
+    let reply = http::raw(address, request.as_bytes());
+    assert_eq!(reply.status, 400, "{reply:?}");
+    assert!(reply.body.contains("write https://"), "{reply:?}");
+    assert_eq!(reply.header("set-cookie"), None);
 }
 
 #[test]

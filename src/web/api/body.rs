@@ -4,12 +4,13 @@ use axum::body::Bytes;
 use axum::extract::rejection::BytesRejection;
 use axum::http::{HeaderMap, StatusCode};
 use serde::de::DeserializeOwned;
+use serde_json::Deserializer;
 use serde_json::error::Category;
 
+use super::unfit;
 use crate::web::guard::{MediaType, media_type};
 use crate::web::parameters::BODY_BOUND;
 use crate::web::problem::Problem;
-use crate::web::wire::Fault;
 
 /// A body as it came, or why it could not be read.
 pub type Received = Result<Bytes, BytesRejection>;
@@ -42,11 +43,61 @@ pub fn json<T: DeserializeOwned>(headers: &HeaderMap, received: Received) -> Res
 
 /// As [`json`], once the content type is known.
 pub fn of_json<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Problem> {
-    serde_json::from_slice(bytes).map_err(|error| match error.classify() {
-        Category::Data => Problem::unprocessable("body", vec![Fault::new("", error.to_string())]),
-        Category::Io | Category::Syntax | Category::Eof => Problem::new(
+    let no_json = |error: &serde_json::Error| {
+        Problem::new(
             StatusCode::BAD_REQUEST,
             format!("the body is not JSON: {error}"),
-        ),
-    })
+        )
+    };
+    let mut reader = Deserializer::from_slice(bytes);
+    let value = serde_path_to_error::deserialize(&mut reader).map_err(|error| {
+        match error.inner().classify() {
+            Category::Data => Problem::unprocessable("body", vec![unfit::fault(&error)]),
+            Category::Io | Category::Syntax | Category::Eof => no_json(error.inner()),
+        }
+    })?;
+    reader.end().map_err(|error| no_json(&error))?;
+    Ok(value)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::web::wire::{AlarmOperation, SampleBody};
+
+    fn refused<T: DeserializeOwned>(body: &str) -> String {
+        let read = of_json::<T>(body.as_bytes());
+        read.map(|_| ()).unwrap_err().body.error
+    }
+
+    #[test]
+    fn json_that_does_not_fit_is_named_by_its_key_and_never_by_the_programs_own_shapes() {
+        for (body, said) in [
+            ("[]", "body: must be an object"),
+            ("3", "body: must be an object"),
+            ("{}", "body: place is missing"),
+            (
+                r#"{"place":"kettle","gravity_p":"12"}"#,
+                "body: gravity_p must be a number",
+            ),
+            (
+                r#"{"place":"tun"}"#,
+                "body: place tun is not known here; known is runnings, kettle",
+            ),
+            (
+                r#"{"place":"kettle","gravity":12}"#,
+                "body: gravity is not known here; known is place, gravity_p, ph, volume_l, gravity_sg, gravity_bx",
+            ),
+        ] {
+            assert_eq!(refused::<SampleBody>(body), said, "{body}");
+        }
+        assert_eq!(
+            refused::<AlarmOperation>(r#"{"who":7,"action":"acknowledge"}"#),
+            "body: who must be a string"
+        );
+        assert!(refused::<SampleBody>("{").starts_with("the body is not JSON"));
+        assert!(
+            refused::<SampleBody>(r#"{"place":"kettle"} x"#).starts_with("the body is not JSON")
+        );
+    }
 }

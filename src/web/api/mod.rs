@@ -16,6 +16,7 @@ mod profile;
 mod record;
 mod report;
 mod tuns;
+mod unfit;
 
 use std::sync::Arc;
 

@@ -7,7 +7,7 @@ use axum::Json;
 use axum::extract::{Extension, Path, Query, State};
 use axum::http::{HeaderMap, StatusCode};
 use lauter_core::projection::Plan;
-use lauter_core::units::{Unit, gravity_to_p};
+use lauter_core::units::Unit;
 use schemars::JsonSchema;
 use serde::Deserialize;
 use serde_json::{Value, json};
@@ -19,9 +19,8 @@ use crate::config::model::{Display, GravityUnit, VolumeUnit};
 use crate::web::acts::Actor;
 use crate::web::guard::{MediaType, media_type};
 use crate::web::problem::{Answer, Problem};
-use crate::web::wire::{
-    AlarmOperation, BrewName, Fault, Noted, ProfileVersion, RakingNoted, SampleTaken,
-};
+use crate::web::wire::gravities::in_plato;
+use crate::web::wire::{AlarmOperation, BrewName, Noted, ProfileVersion, RakingNoted, SampleTaken};
 
 /// Site and tun of a path.
 type TunPath = Path<(String, String)>;
@@ -51,29 +50,24 @@ pub struct StartQuery {
     as_shown: bool,
 }
 
-/// Gravities of a plan.
-const GRAVITIES: [&str; 3] = [
-    "target_gravity_p",
-    "first_wort_gravity_p",
-    "gravity_floor_p",
-];
-
 /// Brings what was typed on the page into the plan's own units.
 fn into_own_units(plan: &mut Value, display: Display) -> Result<(), Problem> {
     let Some(members) = plan.as_object_mut() else {
         return Ok(()); // The plan's reader says what is wrong with it.
     };
     if display.gravity == GravityUnit::SpecificGravity {
-        for key in GRAVITIES {
+        let mut faults = Vec::new();
+        for (key, allowed_p) in Plan::GRAVITIES_P {
             let Some(typed) = members.get(key).and_then(Value::as_f64) else {
                 continue;
             };
-            let gravity_p =
-                gravity_to_p(Unit::SpecificGravity, typed, None, 1.0).map_err(|error| {
-                    let faults = vec![Fault::new(key, error.to_string())];
-                    Problem::unprocessable("plan", faults)
-                })?;
-            members.insert(key.to_owned(), json!((100.0 * gravity_p).round() / 100.0));
+            match in_plato(key, Unit::SpecificGravity, typed, allowed_p, 1.0) {
+                Ok(gravity_p) => _ = members.insert(key.to_owned(), json!(gravity_p)),
+                Err(fault) => faults.push(fault),
+            }
+        }
+        if !faults.is_empty() {
+            return Err(Problem::unprocessable("plan", faults));
         }
     }
     if display.volume == VolumeUnit::Hl

@@ -81,16 +81,17 @@ enum Listed<'a> {
     OfLink(&'a str, Vec<&'a AlarmLine>),
 }
 
-/// The link of an instrument whose fault stands.
+/// The link of an instrument whose fault stands, or has returned and waits for its acknowledgement.
 fn link_of<'a>(view: &'a View<'_>, alarm: &AlarmLine) -> Option<&'a str> {
-    let of_instrument = alarm.alarm == AlarmId::InstrumentFault && gives_order(view, alarm);
+    let listed = gives_order(view, alarm) || alarm.to == AlarmState::ReturnedUnacknowledged;
+    let of_instrument = alarm.alarm == AlarmId::InstrumentFault && listed;
     let id = alarm.instrument.as_deref().filter(|_| of_instrument)?;
     let mut configured = view.configuration.instruments.iter();
     let found = configured.find(|it| it.instrument.id == id)?;
     found.instrument.link.as_deref()
 }
 
-/// The faults that stand together with one, if they are enough for that.
+/// The faults that are listed together with one, if they are enough for that: what stands and what is over are two things.
 fn together<'a>(
     view: &'a View<'_>,
     alarms: &'a [AlarmLine],
@@ -100,6 +101,7 @@ fn together<'a>(
     let of_link: Vec<&AlarmLine> = alarms
         .iter()
         .filter(|it| link_of(view, it) == Some(link))
+        .filter(|it| gives_order(view, it) == gives_order(view, alarm))
         .collect();
     (of_link.len() >= TOGETHER).then_some((link, of_link))
 }
@@ -157,14 +159,23 @@ fn group(view: &View<'_>, link: &str, faults: &[&AlarmLine]) -> Markup {
         .filter_map(|alarm| Some(alarm.instrument.as_deref()?.replace('_', " ")))
         .collect();
     let open = open(faults);
+    let is_over = faults.iter().all(|alarm| !gives_order(view, alarm));
+    // The button finds its group by this name.
+    let name = if is_over {
+        format!("{link} (over)")
+    } else {
+        link.to_owned()
+    };
+    let id = plain(&name);
     html! {
-        section class="group" data-link=(link) {
+        section class={ "group" @if is_over { " over" } } data-link=(name) {
             h3 { (many(view, link, faults)) }
             p class="sub" { (names.join(", ")) }
+            @if is_over { p class="message" { (words.alarm_over) } }
             @if open > 0 {
-                div class="buttons" { (acknowledge_all(view, &format!("ack-group-{}", plain(link)), link, open)) }
+                div class="buttons" { (acknowledge_all(view, &format!("ack-group-{id}"), &name, open)) }
             }
-            details id={ "group-" (plain(link)) } {
+            details id={ "group-" (id) } {
                 summary { (words.one_by_one) }
                 @for alarm in faults { (card(view, alarm, false)) }
             }

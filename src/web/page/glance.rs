@@ -72,6 +72,10 @@ pub fn next(view: &View<'_>) -> Markup {
                     aria-label=(format!("{}: {}", view.voice.words.acknowledge, alarm_name(alarm.alarm, view.voice.language()))) { (view.voice.words.acknowledge) }
             }
         }
+        // On a phone the order stays in sight, and this does not take the screen with it.
+        @if let Some(caution) = step.caution {
+            p class="caution beware" { (flag()) strong { (view.voice.words.caution) } " " (caution) }
+        }
     }
 }
 

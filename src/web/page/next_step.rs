@@ -11,13 +11,15 @@ use super::View;
 use super::alarms::{about, of_many};
 use super::footing::{channel_doubt, not_measured, silent_s};
 use super::pace::pace;
-use crate::display::terms::{fill, response};
+use crate::display::terms::{caution, fill, response};
 
 /// The sentence, and how pressing the alarm is that it comes from.
 #[derive(Clone, Debug, PartialEq)]
 pub struct NextStep {
     pub text: String,
     pub alarm: Option<Priority>,
+    /// What to beware of while the order is carried out.
+    pub caution: Option<&'static str>,
     /// The alarm itself while nobody has acknowledged it.
     pub unacknowledged: Option<AlarmLine>,
     /// The link on which many faults stand together, and how many of them nobody has acknowledged.
@@ -145,6 +147,7 @@ pub fn next_step(view: &View<'_>) -> NextStep {
     NextStep {
         text: sentences.next().unwrap_or_default(),
         alarm: pressing.map(|alarm| alarm.priority),
+        caution: pressing.and_then(|alarm| caution(definition(alarm.alarm), view.voice.language())),
         unacknowledged: pressing
             .filter(|alarm| alarm.to == AlarmState::Unacknowledged)
             .cloned(),

@@ -120,6 +120,7 @@ pub fn script_words(voice: Voice) -> String {
         "unreachable": asked.unreachable,
         "sending": asked.sending,
         "repeated": asked.repeated,
+        "kept": asked.kept,
         "sure": asked.sure,
         "decimal_only": asked.decimal_only,
         "which_number": asked.which_number,

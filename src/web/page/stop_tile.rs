@@ -40,7 +40,7 @@ pub fn stop(view: &View<'_>) -> Markup {
             @if let Some(before) = expected_before(view) { strong { (before) } " " }
             @if let Some(target) = band {
                 (fill(words.band_says, &[&voice.volume(target.volume_l.p5), &voice.volume_with_unit(target.volume_l.p95)]))
-                @if silent_s(view).is_none() {
+                @if silent_s(view).is_none() && target.elapsed_s.p95 > runoff.elapsed_s {
                     ", " (fill(words.band_minutes, &[
                         &voice.minutes((target.elapsed_s.p5 - runoff.elapsed_s).max(0.0)),
                         &voice.minutes((target.elapsed_s.p95 - runoff.elapsed_s).max(0.0)),

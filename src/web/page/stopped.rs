@@ -17,7 +17,7 @@ pub fn if_stopped(view: &View<'_>) -> Markup {
     let grist_kg = plan.map_or(1.0, |plan| plan.grist_kg);
     let or_none = |value: Option<String>| value.unwrap_or_else(|| NONE.to_owned());
     let volume = |l: f64| voice.volume_with_unit(l);
-    let length = |l_per_kg: f64| format!("{} L/kg", voice.number(l_per_kg, 2));
+    let length = |l_per_kg: f64| voice.number(l_per_kg, 2);
     html! {
         h2 { (words.if_stopped) @if let Some(amiss) = reckoned(view) { " " span class="flag" { (flag()) (amiss) } } }
         table class="plain" {
@@ -32,7 +32,7 @@ pub fn if_stopped(view: &View<'_>) -> Markup {
                 tr { th scope="row" { (words.final_volume) }
                     td { (or_none(now.map(|it| volume(it.final_volume_l)))) }
                     td { (or_none(stop.map(|it| volume(it.final_volume_l)))) } }
-                tr { th scope="row" { (words.brew_length) }
+                tr { th scope="row" { (words.brew_length) ", L/kg" }
                     td { (or_none(now.map(|it| length(it.brew_length_l_per_kg)))) }
                     td { (or_none(stop.map(|it| length(it.final_volume_l / grist_kg)))) } }
             }

@@ -53,7 +53,7 @@ type Habit = (
 );
 
 fn habits(frame: &Frame<'_>, figures: &Figures) -> [Habit; 10] {
-    let words = frame.voice.words;
+    let (voice, words) = (frame.voice, frame.voice.words);
     [
         (
             words.breakthrough,
@@ -98,9 +98,9 @@ fn habits(frame: &Frame<'_>, figures: &Figures) -> [Habit; 10] {
         (
             words.safe_flow,
             figures.safe_flow_l_min_m2,
-            1.0,
+            voice.flow_value(1.0),
             1,
-            "L/min m²",
+            voice.flux_unit(),
             words.used_for_pace,
         ),
         (
@@ -122,9 +122,9 @@ fn habits(frame: &Frame<'_>, figures: &Figures) -> [Habit; 10] {
         (
             words.rake_gain,
             figures.rake_gain_p,
-            1.0,
-            1,
-            "°P",
+            voice.gravity_step(),
+            voice.gravity_digits(),
+            voice.gravity_unit(),
             words.used_to_rake,
         ),
         (

@@ -1,11 +1,11 @@
 //! Hand samples as they travel: in which units they may come, and what may be a slip of the finger.
 
 use lauter_core::supervisor::{Place, Sample};
-use lauter_core::units::{Unit, gravity_to_p};
+use lauter_core::units::Unit;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::Fault;
+use super::{Fault, gravities};
 use crate::runtime::request::SampleReceipt;
 
 /// A hand sample. Gravity °P at 20 °C, pH of a cooled sample, volume in L as metered; at least one of them. Gravity may
@@ -54,6 +54,9 @@ fn given(key: &str) -> serde_json::Value {
     serde_json::json!({ "required": [key], "properties": { key: { "type": "number" } } })
 }
 
+/// Gravity of any wort, °P.
+const POSSIBLE_P: (f64, f64) = (0.0, 35.0);
+
 impl SampleBody {
     /// With the gravity in °P, whatever it was read in. `wort_factor`: refractometer reading over true gravity.
     pub fn in_plato(self, wort_factor: f64) -> Result<Self, Vec<Fault>> {
@@ -74,10 +77,9 @@ impl SampleBody {
         };
         for (key, value, unit) in readings {
             if let Some(value) = value {
-                let gravity_p = gravity_to_p(unit, value, None, wort_factor)
-                    .map_err(|error| vec![Fault::new(key, error.to_string())])?;
-                // No hand-held instrument shows more than a hundredth.
-                converted.gravity_p = Some((100.0 * gravity_p).round() / 100.0);
+                let gravity_p = gravities::in_plato(key, unit, value, POSSIBLE_P, wort_factor)
+                    .map_err(|fault| vec![fault])?;
+                converted.gravity_p = Some(gravity_p);
             }
         }
         Ok(converted)
@@ -87,7 +89,13 @@ impl SampleBody {
     /// right is for the supervisor to weigh.
     pub fn sample(self) -> Result<Sample, Vec<Fault>> {
         let values = [
-            ("gravity_p", self.gravity_p, 0.0, 35.0, " °P"),
+            (
+                "gravity_p",
+                self.gravity_p,
+                POSSIBLE_P.0,
+                POSSIBLE_P.1,
+                " °P",
+            ),
             ("ph", self.ph, 3.0, 9.0, ""),
             ("volume_l", self.volume_l, 0.0, 1e6, " L"),
         ];

@@ -52,6 +52,13 @@ pub struct PlanFault {
 }
 
 impl Plan {
+    /// The plan's gravities and what each may be, °P.
+    pub const GRAVITIES_P: [(&'static str, (f64, f64)); 3] = [
+        ("target_gravity_p", (1.0, 35.0)),
+        ("gravity_floor_p", (0.0, 15.0)),
+        ("first_wort_gravity_p", (2.0, 35.0)),
+    ];
+
     fn default_runoff_minutes() -> f64 {
         90.0
     }
@@ -78,18 +85,26 @@ impl Plan {
                 message: format!("is {:?}, which means a directory; give a name", self.brew),
             });
         }
+        let [target, floor, first_wort] = Self::GRAVITIES_P;
         let ranges = [
-            ("grist_kg", self.grist_kg, 1.0, 100_000.0),
-            ("target_gravity_p", self.target_gravity_p, 1.0, 35.0),
-            ("planned_volume_l", self.planned_volume_l, 1.0, 1_000_000.0),
-            ("runoff_minutes", self.runoff_minutes, 5.0, 1_440.0),
-            ("gravity_floor_p", self.gravity_floor_p, 0.0, 15.0),
-            ("ph_ceiling", self.ph_ceiling, 4.0, 8.0),
+            (("grist_kg", (1.0, 100_000.0)), Some(self.grist_kg)),
+            (target, Some(self.target_gravity_p)),
+            (
+                ("planned_volume_l", (1.0, 1_000_000.0)),
+                Some(self.planned_volume_l),
+            ),
+            (
+                ("runoff_minutes", (5.0, 1_440.0)),
+                Some(self.runoff_minutes),
+            ),
+            (floor, Some(self.gravity_floor_p)),
+            (("ph_ceiling", (4.0, 8.0)), Some(self.ph_ceiling)),
+            (first_wort, self.first_wort_gravity_p),
         ];
-        let first_wort = self
-            .first_wort_gravity_p
-            .map(|p| ("first_wort_gravity_p", p, 2.0, 35.0));
-        for (key, value, low, high) in ranges.into_iter().chain(first_wort) {
+        for ((key, (low, high)), value) in ranges {
+            let Some(value) = value else {
+                continue;
+            };
             if !(low..=high).contains(&value) {
                 faults.push(PlanFault {
                     key,

@@ -4,6 +4,7 @@
 //! does not know instruments or alarms.
 
 mod blind;
+pub(super) mod cut_off;
 mod learning;
 mod notes;
 mod rake_gain;
@@ -279,7 +280,15 @@ impl Brew {
     ) {
         let step_s = p.step_s;
         let flow_l_min = 60.0 * volume_l / step_s;
-        let flows = picture.flow_l_min.unwrap_or(flow_l_min) > p.no_flow_l_min;
+        let cut_off = self.cut_off(p, plant);
+        let flow = picture.flow_l_min.unwrap_or(flow_l_min);
+        let flows = self.is_flow(flow, volume_l, cut_off);
+        let (volume_l, unmetered_sd_l) = if flows || self.flow_started.is_some() {
+            (volume_l, unmetered_sd_l)
+        } else {
+            // Before the first wort the little that is summed is the meter's error.
+            (0.0, 0.0)
+        };
         let to_kettle = flows && !picture.recirculating;
         if picture.raking {
             self.note_rakes();
@@ -300,13 +309,7 @@ impl Brew {
             if rested_s > 0.0 {
                 self.washout.note_rest(rested_s);
             }
-            self.note_pace(
-                picture,
-                picture.flow_l_min.unwrap_or(flow_l_min),
-                now,
-                p,
-                plant,
-            );
+            self.note_pace(picture, flow, now, p, plant);
         }
         if !to_kettle {
             self.rested_s += step_s;
@@ -335,7 +338,7 @@ impl Brew {
             &self.washout,
             self.stop_taken.is_some(),
             now,
-            p,
+            cut_off,
         );
         self.note_target(now);
     }

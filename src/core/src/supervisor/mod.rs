@@ -254,11 +254,10 @@ impl Supervisor {
 
     /// The run-off is under way, so that standing values are suspicious.
     fn process_moves(&self) -> bool {
-        self.brew.is_some()
-            && self
-                .flow_sum
-                .last_l_min()
-                .is_some_and(|flow| flow > self.parameters.no_flow_l_min)
+        let flowing = self.brew.as_ref().zip(self.flow_sum.last_l_min());
+        flowing.is_some_and(|(brew, flow_l_min)| {
+            flow_l_min > brew.cut_off(&self.parameters, &self.plant).runoff_l_min
+        })
     }
 
     fn start_brew(&mut self, plan: Plan, zero: Moment, profile: Option<&TunProfile>, now: Moment) {

@@ -33,6 +33,10 @@ pub struct Parameters {
     pub reading_every_s: f64,
     /// Flow below this counts as none, L/min.
     pub no_flow_l_min: f64,
+    /// Low-flow cut-off before the first wort and for the sparge: less than this share of the planned flow is taken for the
+    /// meter's zero error, 0 to 0.5. Origin: flow meters are cut off at a few per cent of their range by common practice;
+    /// the share is our own choice.
+    pub cut_off_share: f64,
     /// Temperature of runnings and kettle where no instrument tells, °C.
     pub assumed_temperature_c: f64,
     pub stop_ahead_s: f64,
@@ -58,6 +62,7 @@ impl Default for Parameters {
             runoff_every_s: 5.0,
             reading_every_s: 1.0,
             no_flow_l_min: 0.5,
+            cut_off_share: 0.05,
             assumed_temperature_c: 75.0,
             stop_ahead_s: 600.0,
             limit_ahead_s: 600.0,
@@ -84,6 +89,7 @@ impl Parameters {
             ("runoff_every_s", self.runoff_every_s, 0.2, 600.0),
             ("reading_every_s", self.reading_every_s, 0.1, 600.0),
             ("no_flow_l_min", self.no_flow_l_min, 0.0, 100.0),
+            ("cut_off_share", self.cut_off_share, 0.0, 0.5),
             (
                 "assumed_temperature_c",
                 self.assumed_temperature_c,

@@ -9,8 +9,8 @@ use crate::reading::Moment;
 use crate::washout::Washout;
 
 use super::brew::Picture;
+use super::brew::cut_off::CutOff;
 use super::output::Phase;
-use super::parameters::Parameters;
 
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(super) struct PhaseWatch {
@@ -44,9 +44,9 @@ impl PhaseWatch {
         washout: &Washout,
         stopped: bool,
         now: Moment,
-        p: &Parameters,
+        cut_off: CutOff,
     ) {
-        let (wanted, why) = self.wanted(picture, to_kettle, washout, stopped, p);
+        let (wanted, why) = self.wanted(picture, to_kettle, washout, stopped, cut_off);
         if wanted == self.phase {
             self.asked = None;
             return;
@@ -76,10 +76,10 @@ impl PhaseWatch {
         to_kettle: bool,
         washout: &Washout,
         stopped: bool,
-        p: &Parameters,
+        cut_off: CutOff,
     ) -> (Phase, String) {
         let flow_l_min = picture.flow_l_min.unwrap_or(0.0);
-        if picture.recirculating && flow_l_min > p.no_flow_l_min {
+        if picture.recirculating && flow_l_min > cut_off.runoff_l_min {
             return (
                 Phase::Recirculation,
                 format!("{flow_l_min:.0} L/min go back to the tun"),
@@ -106,7 +106,7 @@ impl PhaseWatch {
                 format!("{flow_l_min:.0} L/min run to the kettle"),
             ),
             Phase::FirstWort => match (picture.sparge_l_min, picture.runnings_gravity_p) {
-                (Some(sparge_l_min), _) if sparge_l_min > p.no_flow_l_min => (
+                (Some(sparge_l_min), _) if sparge_l_min > cut_off.sparge_l_min => (
                     Phase::Sparge,
                     format!("sparge liquor runs at {sparge_l_min:.0} L/min"),
                 ),
@@ -121,14 +121,14 @@ impl PhaseWatch {
                 _ => (Phase::FirstWort, String::new()),
             },
             Phase::Sparge => match picture.sparge_l_min {
-                Some(sparge_l_min) if sparge_l_min <= p.no_flow_l_min => (
+                Some(sparge_l_min) if sparge_l_min <= cut_off.sparge_l_min => (
                     Phase::Draining,
                     "the sparge has ended and the bed drains".to_owned(),
                 ),
                 _ => (Phase::Sparge, String::new()),
             },
             Phase::Draining => match picture.sparge_l_min {
-                Some(sparge_l_min) if sparge_l_min > p.no_flow_l_min => (
+                Some(sparge_l_min) if sparge_l_min > cut_off.sparge_l_min => (
                     Phase::Sparge,
                     format!("sparge liquor runs again at {sparge_l_min:.0} L/min"),
                 ),

@@ -1,3 +1,4 @@
+mod beginnings;
 mod corrections;
 mod people;
 mod samples;

@@ -259,7 +259,8 @@ const acts = {
       const given = JSON.stringify(body);
       try {
         const taken = await post(given === sure ? "samples" : "samples?ask=true", body);
-        say(taken.repeated ? words.repeated : words.saved);
+        const written = taken.recorded === false ? words.kept : words.saved;
+        say(taken.repeated ? words.repeated : written);
       } catch (error) {
         if (error.doubtful) sure = given;
         throw error;
@@ -347,7 +348,7 @@ const forms = {
 
 document.addEventListener("click", (event) => {
   const button = event.target.closest("button");
-  if (!button || isLeftOver(event)) return;
+  if (!button || isLeftOver(event) || isMeantForAnother(button, event)) return;
   if (button.dataset.key) return press(button.dataset.key);
   if ("close" in button.dataset) return button.closest("dialog").close();
   const act = acts[button.dataset.act];
@@ -399,9 +400,37 @@ addEventListener("pointerdown", (event) => { pressed = event.target; });
 for (const kind of ["pointerup", "pointercancel", "blur"]) {
   addEventListener(kind, () => setTimeout(() => {
     pressed = null;
-    for (const [id, html] of waiting) replace(id, html);
+    changing(() => { for (const [id, html] of waiting) replace(id, html); });
     waiting.clear();
   }));
+}
+
+// What comes under the finger while the page is drawn anew is not what the finger was meant for: the second of two taps,
+// or one that was on its way, must not press it.
+const MOVED_MS = 700;
+let before = [];
+const placed = () => [...document.querySelectorAll("button")]
+  .filter((it) => !it.closest("dialog") && it.checkVisibility())
+  .map((it) => ({ what: identity(it), box: it.getBoundingClientRect() }));
+const identity = (button) => [button.id, button.dataset.act, button.dataset.alarm, button.dataset.instrument].join(" ");
+const holds = (box, x, y) => box.left <= x && x <= box.right && box.top <= y && y <= box.bottom;
+
+/// Draws something anew and remembers for a moment where every button stood before.
+function changing(act) {
+  const now = performance.now();
+  before = before.filter((it) => now - it.at < MOVED_MS);
+  const places = placed();
+  act();
+  before.push({ at: performance.now(), places });
+}
+addEventListener("scroll", () => { before = []; }, { passive: true });
+
+/// Another button stood at the place of the tap a moment ago. A key presses what has the focus, wherever it stands.
+function isMeantForAnother(button, event) {
+  if (event.detail === 0 || button.closest("dialog")) return false;
+  const own = identity(button);
+  return before.some((it) => event.timeStamp - it.at < MOVED_MS
+    && it.places.some((place) => place.what !== own && holds(place.box, event.clientX, event.clientY)));
 }
 
 function replace(id, html) {
@@ -480,7 +509,7 @@ async function seeSession() {
 
 function take(changes) {
   const before = new Set([...document.querySelectorAll(".alarm.unacknowledged")].map((it) => it.dataset.alarmCard));
-  for (const [id, html] of Object.entries(changes.parts)) replace(id, html);
+  changing(() => { for (const [id, html] of Object.entries(changes.parts)) replace(id, html); });
   announce(before);
   if (changes.brew) {
     if (changes.drawn !== drawn || changes.brew !== brew) draw(changes.brew);

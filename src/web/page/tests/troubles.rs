@@ -70,6 +70,55 @@ fn faults_of_several_instruments_on_one_link_are_one_entry_that_names_them() {
 }
 
 #[test]
+fn faults_of_one_link_that_have_returned_are_one_entry_beside_those_that_stand() {
+    let mut scene = Scene::calm();
+    let first = scene.configuration.instruments[0].clone();
+    for (id, to) in [
+        ("one", Unacknowledged),
+        ("two", Unacknowledged),
+        ("three", Unacknowledged),
+        ("four", ReturnedUnacknowledged),
+        ("five", ReturnedUnacknowledged),
+        ("six", ReturnedUnacknowledged),
+    ] {
+        let mut instrument = first.clone();
+        instrument.instrument.id = id.to_owned();
+        scene.configuration.instruments.push(instrument);
+        scene = scene.with_alarm(AlarmId::InstrumentFault, Unacknowledged, to);
+        if let Some(Line::Alarm(line)) = scene.status.alarms.last_mut() {
+            line.instrument = Some(id.to_owned());
+        }
+    }
+    let panel = scene.look(alarms::panel).into_string();
+    assert_eq!(panel.matches("class=\"group").count(), 2, "{panel}");
+    assert_eq!(panel.matches("Acknowledge all 3").count(), 2, "{panel}");
+    for entry in ["data-link=\"skid\"", "data-link=\"skid (over)\""] {
+        let buttons = panel.matches(entry).count();
+        assert_eq!(buttons, 2, "the entry and its button, {entry}: {panel}");
+    }
+    assert!(panel.contains("four, five, six"), "{panel}");
+}
+
+#[test]
+fn an_order_to_rake_stands_beside_its_caution() {
+    let scene = Scene::calm().with_alarm(AlarmId::Channelling, Normal, Unacknowledged);
+    let next = scene.look(glance::next).into_string();
+    assert!(next.contains("rake gently"), "{next}");
+    assert!(next.contains("Rakes are rotating machinery"), "{next}");
+    let calm = Scene::calm().look(glance::next).into_string();
+    assert!(!calm.contains("beware"), "{calm}");
+}
+
+#[test]
+fn once_the_stop_point_is_past_no_minutes_to_it_are_told() {
+    let mut scene = Scene::calm();
+    scene.status.runoff.as_mut().unwrap().elapsed_s = 6130.0;
+    let tile = scene.look(stop_tile::stop).into_string();
+    assert!(tile.contains("between 4300 and 4500 L."), "{tile}");
+    assert!(!tile.contains("0 to 0"), "{tile}");
+}
+
+#[test]
 fn names_and_messages_that_look_like_markup_stay_text_on_the_whole_page() {
     let odd = |text: &str| format!("<i>{text}</i>");
     let mut scene = Scene::calm().with_alarm(AlarmId::InstrumentsDisagree, Normal, Unacknowledged);
