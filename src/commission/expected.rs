@@ -49,11 +49,13 @@ pub fn usual(measures: Measures, unit: Unit) -> Option<(f64, f64)> {
 fn must_reach_in_base(measures: Measures) -> f64 {
     match measures {
         Measures::RunningsGravity | Measures::KettleGravity => 20.0,
-        Measures::RunningsTemperature | Measures::KettleTemperature => 100.0,
         Measures::RunningsPh => 8.0,
         Measures::RunningsTurbidity => 50.0,
         Measures::RunoffFlow | Measures::SpargeFlow => 10.0,
-        Measures::RunoffTotal | Measures::KettleVolume => 100.0,
+        Measures::RunningsTemperature
+        | Measures::KettleTemperature
+        | Measures::RunoffTotal
+        | Measures::KettleVolume => 100.0,
         Measures::BedPressureDrop => 5.0,
         Measures::RakeRunning | Measures::PumpRunning | Measures::Recirculating => 1.0,
     }

@@ -8,7 +8,7 @@ use clap::{Args, ValueEnum};
 use super::into::{Unfinished, first_link, link_table};
 use super::line::Line;
 use super::live::Live;
-use super::wanted::Wanted;
+use super::wanted::{Wanted, leaves_open};
 use super::{print, shown, unreachable};
 use crate::commission::candidates::{Candidate, Rank, Way, candidates};
 use crate::config;
@@ -205,7 +205,7 @@ fn equals(found: &[Watched], wanted: &Wanted) -> usize {
     let alike = found
         .iter()
         .take_while(|other| other.merit() == first.merit())
-        .filter(|other| wanted.leaves_open(nearest, other.distance(wanted)));
+        .filter(|other| leaves_open(nearest, other.distance(wanted)));
     1 + alike.filter(|other| says(other) != says(first)).count()
 }
 

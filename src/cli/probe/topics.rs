@@ -9,7 +9,7 @@ use std::time::Duration;
 use clap::Args;
 
 use super::live::Live;
-use super::wanted::Wanted;
+use super::wanted::{Wanted, leaves_open};
 use super::{BrokerOptions, print, shown, unreachable};
 use crate::clock;
 use crate::commission::hearing::{Heard, Hearing};
@@ -176,9 +176,12 @@ fn sorted<'a>(listing: &'a Listing, asked: &Topics) -> Vec<(&'a Place, &'a Seen)
         rows.retain(|(_, seen)| is_expected(seen, asked));
     }
     rows.sort_by(|(_, one), (_, other)| {
-        let distance = |seen: &Seen| match is_expected(seen, asked) {
-            true => asked.wanted.distance(seen.last),
-            false => 0.0,
+        let distance = |seen: &Seen| {
+            if is_expected(seen, asked) {
+                asked.wanted.distance(seen.last)
+            } else {
+                0.0
+            }
         };
         let by_merit = merit(one, asked).cmp(&merit(other, asked));
         by_merit.then(distance(one).total_cmp(&distance(other)))
@@ -205,11 +208,7 @@ fn equals(listing: &Listing, asked: &Topics) -> usize {
     let nearest = asked.wanted.distance(first.last);
     rows.iter()
         .take_while(|(_, other)| merit(other, asked) == merit(first, asked))
-        .filter(|(_, other)| {
-            asked
-                .wanted
-                .leaves_open(nearest, asked.wanted.distance(other.last))
-        })
+        .filter(|(_, other)| leaves_open(nearest, asked.wanted.distance(other.last)))
         .count()
 }
 

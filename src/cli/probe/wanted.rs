@@ -55,6 +55,11 @@ struct Expectation {
 /// shows. Own choice: half of a neighbour's number, read together with half of this one, comes within 1 %.
 const CLEARLY_NEARER: f64 = 3.0;
 
+/// Whether the nearer of two readings, by their distances, cannot be told to be the right one.
+pub fn leaves_open(nearer: f64, other: f64) -> bool {
+    other <= CLEARLY_NEARER * nearer
+}
+
 /// How far what an instrument shows may lie from what its registers say a moment later. Own choice.
 const SHOWN_WITHIN: f64 = 0.02;
 
@@ -122,11 +127,6 @@ impl Wanted {
         display.map_or(0.0, |(shown, last_digit)| {
             (value - shown).abs().max(last_digit)
         })
-    }
-
-    /// Whether the nearer of two readings, by their distances, cannot be told to be the right one.
-    pub fn leaves_open(&self, nearer: f64, other: f64) -> bool {
-        other <= CLEARLY_NEARER * nearer
     }
 
     /// What every instrument of the quantity must be able to show, if the quantity is told.
@@ -293,14 +293,14 @@ mod tests {
     #[test]
     fn the_nearer_of_two_readings_is_clear_where_the_other_is_much_further_from_the_display() {
         let wanted = asked(&["--expect", "1048.9"]).unwrap();
-        let leaves_open =
-            |one, other| wanted.leaves_open(wanted.distance(one), wanted.distance(other));
-        assert!(!leaves_open(1048.93, 1050.2));
+        let open =
+            |wanted: &Wanted, one, other| leaves_open(wanted.distance(one), wanted.distance(other));
+        assert!(!open(&wanted, 1048.93, 1050.2));
         // Both round to what is shown, or nearly.
-        assert!(leaves_open(1048.93, 1048.87));
-        assert!(leaves_open(1049.4, 1048.1));
+        assert!(open(&wanted, 1048.93, 1048.87));
+        assert!(open(&wanted, 1049.4, 1048.1));
         let range = asked(&["--expect", "1000..1100"]).unwrap();
-        assert!(range.leaves_open(range.distance(1048.9), range.distance(1001.0)));
+        assert!(open(&range, 1048.9, 1001.0));
     }
 
     #[test]

@@ -98,7 +98,7 @@ fn described(operation: Operation<Described>, generator: &mut SchemaGenerator) -
         );
     }
     let status = operation.answer.status;
-    let answer = answered(operation.answer, generator);
+    let answer = answered(&operation.answer, generator);
     described.insert(
         "responses".into(),
         json!({
@@ -114,7 +114,7 @@ fn described(operation: Operation<Described>, generator: &mut SchemaGenerator) -
     Value::Object(described)
 }
 
-fn answered(told: Answered<Described>, generator: &mut SchemaGenerator) -> Value {
+fn answered(told: &Answered<Described>, generator: &mut SchemaGenerator) -> Value {
     let mut answer = json!({ "description": told.description });
     match told.content {
         Some(Content::Json(schema)) => {
