@@ -93,6 +93,12 @@ impl Way {
         in_a_row.then(|| run.iter().map(|(_, register)| *register).collect())
     }
 
+    /// Whether a register belongs to both.
+    pub fn overlaps(&self, other: &Self) -> bool {
+        let end = |way: &Self| usize::from(way.address) + words(way.value_type);
+        usize::from(self.address) < end(other) && usize::from(other.address) < end(self)
+    }
+
     /// The greatest number that its type can hold.
     fn greatest(&self) -> f64 {
         let raw = match self.value_type {

@@ -195,18 +195,21 @@ impl Watched {
     }
 }
 
-/// How many readings fit as well as the first and say something else: another place, or another number.
+/// How many readings fit as well as the first and say something else: another number, or the same in other registers. The
+/// same number of registers that overlap stands there once, and its commonest way to be read is listed first.
 fn equals(found: &[Watched], wanted: &Wanted) -> usize {
     let Some(first) = found.first() else {
         return 0;
     };
-    let says = |watched: &Watched| (watched.candidate.way.address, watched.candidate.value);
+    let (way, value) = (first.candidate.way, first.candidate.value);
+    let says_the_same = |other: &Candidate| other.value == value && other.way.overlaps(&way);
     let nearest = first.distance(wanted);
-    let alike = found
+    let others = found
         .iter()
         .take_while(|other| other.merit() == first.merit())
-        .filter(|other| leaves_open(nearest, other.distance(wanted)));
-    1 + alike.filter(|other| says(other) != says(first)).count()
+        .filter(|other| leaves_open(nearest, other.distance(wanted)))
+        .filter(|other| !says_the_same(&other.candidate));
+    1 + others.count()
 }
 
 /// What is worth a look while it is watched: the marked ones, or what moves where nothing is marked.
