@@ -110,6 +110,15 @@ impl Caller {
         }
     }
 
+    /// The same, where they have said who they are. Nobody vouches for it: it is what the trail has instead of nothing.
+    #[must_use]
+    pub fn called(self, name: Option<String>) -> Self {
+        match name {
+            Some(name) => Self { name, ..self },
+            None => self,
+        }
+    }
+
     pub fn may(&self, needed: Role) -> Result<(), NotAllowed> {
         if self.role >= needed {
             return Ok(());
@@ -132,6 +141,9 @@ impl Caller {
     pub fn who(&self, given: &str) -> String {
         let given = given.trim();
         match self.known {
+            Known::Nameless if given.is_empty() && self.name != AT_THIS_MACHINE => {
+                self.name.clone()
+            }
             Known::Nameless => given.to_owned(),
             Known::Token if !given.is_empty() && given != self.name => {
                 format!("{} for {given}", self.name)

@@ -160,6 +160,9 @@ fn each_role_may_what_those_before_it_may_and_the_trail_has_the_signed_in_name()
     assert_eq!(here.who("bert"), "bert");
     assert_eq!(here.who_or_somebody(None), AT_THIS_MACHINE);
     assert!(here.may(Role::Engineer).is_ok());
+    let named = here.called(Some("cara".to_owned()));
+    assert_eq!(named.who_or_somebody(None), "cara");
+    assert_eq!(named.who("bert"), "bert");
     let elsewhere = Caller::nameless(false);
     assert!(elsewhere.may(Role::Watch).is_ok());
     let refused = elsewhere.may(Role::Operate).unwrap_err().to_string();

@@ -14,6 +14,23 @@ use crate::clock;
 /// Header in which a page proves that it has read this service's own pages.
 pub const CSRF: &str = "x-lauterd-csrf";
 
+/// Header in which a page names who uses it, percent-encoded, where nobody signs in.
+pub const WHO: &str = "x-lauterd-who";
+/// Longest name, characters. Own choice: that of `who` in bodies.
+const WHO_BOUND: usize = 200;
+
+/// What cannot be one line of the trail is no name.
+fn said_name(headers: &HeaderMap) -> Option<String> {
+    let said = headers.get(WHO)?.as_bytes();
+    let (name, nothing) = url::form_urlencoded::parse(said).next()?;
+    let name = name.trim();
+    let is_line = !name.is_empty()
+        && nothing.is_empty()
+        && name.chars().count() <= WHO_BOUND
+        && !name.contains(char::is_control);
+    is_line.then(|| name.to_owned())
+}
+
 /// The cookie's name. The prefix makes a browser take it only encrypted, for this host and the whole of it (RFC 6265bis,
 /// from memory).
 pub fn cookie_name(secure: bool) -> &'static str {
@@ -42,7 +59,8 @@ pub fn identify(
 ) -> Result<Option<Caller>, UnknownToken> {
     if !access.has_users() {
         let loopback = ends.peer.ip().to_canonical().is_loopback();
-        return Ok(Some(Caller::nameless(loopback && !is_passed_on(headers))));
+        let caller = Caller::nameless(loopback && !is_passed_on(headers));
+        return Ok(Some(caller.called(said_name(headers))));
     }
     if let Some(given) = headers.get(AUTHORIZATION) {
         let token = given.to_str().ok().and_then(|text| {
@@ -76,5 +94,25 @@ pub fn session_id(headers: &HeaderMap, secure: bool) -> Option<&str> {
     match (named.next(), named.next()) {
         (Some((_, value)), None) => Some(value),
         _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_page_says_who_uses_it_in_one_line_or_nobody() {
+        let said = |text: &str| {
+            let mut headers = HeaderMap::new();
+            headers.insert(WHO, HeaderValue::from_str(text).expect("a header"));
+            said_name(&headers)
+        };
+        assert_eq!(said("shift%20brewer").as_deref(), Some("shift brewer"));
+        assert_eq!(said("J%C3%B6rg").as_deref(), Some("J\u{f6}rg"));
+        for wrong in ["", "%20", "a%0Ab", &"x".repeat(201)] {
+            assert_eq!(said(wrong), None, "{wrong}");
+        }
+        assert_eq!(said_name(&HeaderMap::new()), None);
     }
 }

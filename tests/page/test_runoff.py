@@ -282,6 +282,6 @@ def test_the_page_starts_and_ends_a_run_off(watched):
     fill_plan(page, brew="2026-0078", target_gravity_p="14,6", planned_volume_l="4500")
     page.locator("#start-form button").click()
     tap(page, page.locator("#do-end"))
-    page.locator("#dialog-end .save").click()
+    tap(page, page.locator("#dialog-end .save"))
     page.locator("#start-form").wait_for()
     page.locator("#part-brew", has_text="2026-0078").wait_for()

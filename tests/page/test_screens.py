@@ -46,7 +46,7 @@ def test_every_german_page_is_german(chromium):
         page.locator("#dialog-sample .trouble", has_text="erlaubt ist").wait_for()
         page.keyboard.press("Escape")
         tap(page, page.locator("#do-end"))
-        page.locator("#dialog-end .save").click()
+        tap(page, page.locator("#dialog-end .save"))
         page.locator("#start-form").wait_for()
         fill_plan(page, grist_kg="0,5", brew="a/b")
         page.locator("#start-form button").click()

@@ -91,10 +91,26 @@ def test_a_far_sample_is_asked_about_and_can_be_withdrawn(page):
     assert len(taken) == before + 1 and taken[-1]["withdrawn_s"] is None
     withdraw = page.locator(f"#withdraw-{taken[-1]['number']}")
     tap(page, withdraw)
-    page.locator("#dialog-withdraw .save").click()
+    tap(page, page.locator("#dialog-withdraw .save"))
     withdraw.wait_for(state="detached")
     assert samples(page)[-1]["withdrawn_s"] is not None
     assert page.locator("#part-table .sample", has_text="1.08").count() == 0
+
+
+def test_two_taps_or_two_enters_on_finishing_do_not_finish(page):
+    ended = []
+    page.on("request", lambda request: ended.append(request.url) if request.url.endswith("/brew/end") else None)
+    page.locator("#do-end").wait_for()
+    # At once, as the second of two taps that finds the confirming button under the finger.
+    page.evaluate("() => { document.getElementById('do-end').click(); document.querySelector('#dialog-end .save').click(); }")
+    page.locator("#dialog-end").wait_for()
+    page.keyboard.press("Escape")
+    page.locator("#do-end").focus()
+    page.keyboard.press("Enter")
+    page.keyboard.press("Enter")
+    page.wait_for_timeout(500)
+    assert ended == []
+    page.locator("#do-end").wait_for()
 
 
 def test_a_tap_on_a_card_that_is_drawn_anew_is_not_lost(page):

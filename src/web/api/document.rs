@@ -135,7 +135,8 @@ fn answered(told: &Answered<Described>, generator: &mut SchemaGenerator) -> Valu
 
 const DESCRIPTION: &str = "\
 Numbers are in the units at the end of their names; times are RFC 3339. Where nobody signs in ([web] users_file is not \
-set), this machine may do everything and others may watch. Every refusal is an object with `error` in plain words and, \
+set), this machine may do everything and others may watch; the header `X-Lauterd-Who` (percent-encoded) then names who \
+acts, where a body has no `who`. Every refusal is an object with `error` in plain words and, \
 where a body's values are wrong, every fault. It advises; people and interlocks act.";
 
 /// JSON among other forms is any JSON; everything else is text.
@@ -159,6 +160,7 @@ fn path_parameters(path: &str) -> Vec<Value> {
                 "chart" => "Name of the chart",
                 "instrument" => "Id of the instrument",
                 "check" => "Number of the loop check",
+                "number" => "Number of the hand sample",
                 _ => "Name of the file",
             };
             let schema = match name {

@@ -29,7 +29,12 @@ async function post(path, body) {
     answer = await fetch(api + path, {
       method: "POST",
       credentials: "same-origin",
-      headers: { "Content-Type": "application/json", "Accept-Language": document.documentElement.lang, "X-Lauterd-Csrf": meta("csrf") },
+      headers: {
+        "Content-Type": "application/json",
+        "Accept-Language": document.documentElement.lang,
+        "X-Lauterd-Csrf": meta("csrf"),
+        ...(name ? { "X-Lauterd-Who": encodeURIComponent(name) } : {}),
+      },
       body: JSON.stringify(body),
       signal: AbortSignal.timeout(ANSWER_MS),
     });
@@ -133,11 +138,15 @@ function open(id, send) {
   complaint.hidden = true;
   dialog.querySelectorAll("[aria-invalid]").forEach((field) => field.removeAttribute("aria-invalid"));
   if (id !== "dialog-who") opener = document.activeElement && document.activeElement.id;
+  const first = dialog.querySelector("input:not([type=radio])");
+  // What only has to be confirmed must not be confirmed by the second of the two taps, or Enters, that asked for it.
+  const opened = first ? -LOOK_MS : performance.now();
   const save = dialog.querySelector(".save");
   save.dataset.says ??= save.textContent;
   save.textContent = save.dataset.says;
   dialog.querySelector("form").onsubmit = (event) => {
     event.preventDefault();
+    if (event.timeStamp - opened < LOOK_MS) return;
     // Two taps, or Enter twice, are one order.
     once(save, async () => {
       complaint.hidden = true;
@@ -155,8 +164,8 @@ function open(id, send) {
     });
   };
   dialog.showModal();
-  const first = dialog.querySelector("input:not([type=radio])");
   if (first) first.select();
+  else if (!dialog.querySelector("input")) dialog.querySelector("[data-close]").focus();
 }
 
 // The second of two taps, or a bouncing Enter, must not press what lay beneath the dialog.
