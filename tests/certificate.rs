@@ -177,3 +177,27 @@ fn the_applied_values_of_buffers_are_those_of_the_published_table() {
         }
     }
 }
+
+/// 20.1 - 20.14036 is -0.04035999999999973 in binary fractions.
+#[test]
+fn figures_for_programs_bear_no_rest_of_binary_fractions_and_no_negative_nought() {
+    let applied = |value: f64| Applied::Value { value };
+    let check = LoopCheck {
+        as_found: vec![
+            point(Direction::Up, applied(0.0), -0.0),
+            point(Direction::Up, applied(20.140_36), 20.1),
+        ],
+        as_left: Vec::new(),
+        ..pressure()
+    };
+    let (text, data) = with_certificate(check, |it| {
+        (certificate::csv(it).unwrap(), certificate::json(it))
+    });
+    let rows: Vec<Vec<&str>> = text.lines().map(|row| row.split(',').collect()).collect();
+    assert_eq!(rows[1][4..7], ["0", "0", "0"], "{text}");
+    assert_eq!(rows[2][4..7], ["20.14036", "20.1", "-0.04036"], "{text}");
+    let level = |at: usize| data["evaluation"]["as_found"]["levels"][at].clone();
+    assert_eq!(level(0)["error"].to_string(), "0.0");
+    assert_eq!(level(1)["error"].to_string(), "-0.04036");
+    assert!(!data.to_string().contains("-0.0,"), "{data}");
+}

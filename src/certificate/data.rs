@@ -49,7 +49,7 @@ fn write(
     series: &Series,
 ) -> Result<(), csv::Error> {
     let check = &certificate.stored.check;
-    let optional = |value: Option<f64>| value.map_or_else(String::new, |value| value.to_string());
+    let optional = |value: Option<f64>| value.map_or_else(String::new, written);
     for level in &series.levels {
         let uncertainty = &level.uncertainty;
         writer.write_record([
@@ -57,15 +57,15 @@ fn write(
             check.instrument.clone(),
             check.unit.name().to_owned(),
             name.to_owned(),
-            level.applied.to_string(),
-            level.reading.to_string(),
-            level.error.to_string(),
+            written(level.applied),
+            written(level.reading),
+            written(level.error),
             optional(level.hysteresis),
-            uncertainty.combined.to_string(),
+            written(uncertainty.combined),
             optional(uncertainty.degrees_of_freedom),
-            uncertainty.coverage_factor.to_string(),
-            uncertainty.expanded.to_string(),
-            check.tolerance.to_string(),
+            written(uncertainty.coverage_factor),
+            written(uncertainty.expanded),
+            written(check.tolerance),
             if level.verdict == Verdict::Pass {
                 "pass"
             } else {
@@ -76,6 +76,34 @@ fn write(
         ])?;
     }
     Ok(())
+}
+
+/// Decimals that programs get: finer than any instrument, coarser than what a sum of binary fractions leaves behind.
+const DECIMALS: usize = 10;
+
+/// Without the rest of binary fractions and without a sign before nought.
+fn tidy(value: f64) -> f64 {
+    // By way of its decimals: a factor would leave a rest of its own.
+    let rounded: f64 = format!("{value:.DECIMALS$}").parse().unwrap_or(value);
+    rounded + 0.0
+}
+
+fn written(value: f64) -> String {
+    tidy(value).to_string()
+}
+
+/// All numbers with decimals of a value and of what it holds.
+fn tidied(value: Value) -> Value {
+    match value {
+        Value::Number(number) if number.is_f64() => {
+            number.as_f64().map_or(Value::Null, |it| json!(tidy(it)))
+        }
+        Value::Array(all) => all.into_iter().map(tidied).collect(),
+        Value::Object(all) => {
+            Value::Object(all.into_iter().map(|(key, it)| (key, tidied(it))).collect())
+        }
+        other => other,
+    }
 }
 
 /// Everything.
@@ -99,7 +127,7 @@ pub fn json(certificate: &Certificate<'_>) -> Value {
             "as_left": point.as_left,
         })
     });
-    json!({
+    tidied(json!({
         "site": certificate.site,
         "tun": certificate.tun,
         "number": stored.number,
@@ -111,5 +139,5 @@ pub fn json(certificate: &Certificate<'_>) -> Value {
         "evaluation": certificate.evaluation(),
         "correction": correction,
         "drift_share_of_tolerance": drift.collect::<Vec<_>>(),
-    })
+    }))
 }

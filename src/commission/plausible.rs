@@ -1,7 +1,7 @@
 //! Whether signs and units of instruments can be right.
 //!
-//! Owns what is asked of each instrument by itself and of those that must agree: flow with level and counter, pressure
-//! drop with flow. Pure: it is given what was read. Limits are common practice, no source, unless said otherwise; wide
+//! Owns what is asked of each instrument by itself and of those that must agree: flow with level and counter (`growth`),
+//! pressure drop with flow. Pure: it is given what was read. Limits are common practice, no source, unless said otherwise; wide
 //! enough for any tun, narrow enough for a factor of sixty or a swapped leg.
 
 use lauter_core::reading::{Cause, Instrument, Measures, Status};
@@ -10,16 +10,14 @@ use lauter_core::units::{Dimension, Unit, loop_to_span};
 use super::expected::{other_units, usual};
 use super::sheet::Verdict;
 
+mod growth;
+
 /// More flow over the bed's area is another unit, L/min for each m². Common practice is about ten.
 const GREATEST_FLUX_L_MIN_M2: f64 = 60.0;
 /// Flow that counts as negative, share of the greatest reading. Own choice.
 const NEGATIVE_SHARE: f64 = 0.02;
 /// Pressure drop at rest over its limit that asks for a zero. Own choice.
 const REST_SHARE: f64 = 0.1;
-/// Level or counter over summed flow that still agree: pipes and meters differ, units do so by far more. Own choice.
-const AGREE: std::ops::RangeInclusive<f64> = 0.7..=1.4;
-/// A change must stand out of its scatter by so many standard errors. Own choice.
-const CLEAR: f64 = 5.0;
 /// Readings with a value among all that are asked for. Own choice.
 const LEAST_SHARE: f64 = 0.9;
 
@@ -29,6 +27,8 @@ pub struct Watched<'a> {
     pub instrument: &'a Instrument,
     /// Seconds, value in the instrument's unit or the cause of its absence, NE 107 status.
     pub readings: Vec<(f64, Result<f64, Cause>, Status)>,
+    /// Least step of its register in that unit; none where that is not known.
+    pub step: Option<f64>,
 }
 
 /// What the tun and its kettle are.
@@ -288,7 +288,7 @@ pub fn together(all: &[Watched<'_>], vessel: &Vessel<'_>) -> Vec<(String, Found)
         };
         let not_to_kettle = back && measures == Measures::KettleVolume;
         let judged = if is_flowing && !not_to_kettle {
-            grows(&volume.in_base(vessel), flow_l_min)
+            growth::grows(volume, flow_l_min, vessel)
         } else {
             let words = if not_to_kettle {
                 "wort goes back to the tun: look again when it runs to the kettle"
@@ -306,52 +306,6 @@ pub fn together(all: &[Watched<'_>], vessel: &Vessel<'_>) -> Vec<(String, Found)
         ));
     }
     found
-}
-
-/// The slope of a volume against the flow, by least squares.
-fn grows(volumes: &[(f64, f64)], flow_l_min: f64) -> Found {
-    let count = volumes.len() as f64;
-    let middle_s = volumes.iter().map(|(at_s, _)| at_s).sum::<f64>() / count.max(1.0);
-    let middle_l = mean(volumes);
-    let spread: f64 = volumes
-        .iter()
-        .map(|(at_s, _)| (at_s - middle_s).powi(2))
-        .sum();
-    if volumes.len() < 5 || spread <= 0.0 {
-        return (Verdict::NotDone, "too few readings".to_owned());
-    }
-    let slope = volumes
-        .iter()
-        .map(|(at_s, v)| (at_s - middle_s) * (v - middle_l))
-        .sum::<f64>()
-        / spread;
-    let scatter: f64 = volumes
-        .iter()
-        .map(|(at_s, v)| (v - middle_l - slope * (at_s - middle_s)).powi(2))
-        .sum::<f64>()
-        / (count - 2.0);
-    let error_l_min = 60.0 * (scatter / spread).sqrt();
-    let rise_l_min = 60.0 * slope;
-    let shown =
-        format!("{rise_l_min:.1} ± {error_l_min:.1} L/min at a flow of {flow_l_min:.1} L/min");
-    if flow_l_min < CLEAR * error_l_min {
-        return (
-            Verdict::NotDone,
-            format!("{shown}: too short to tell; watch longer (--watch)"),
-        );
-    }
-    let ratio = rise_l_min / flow_l_min;
-    if AGREE.contains(&ratio) {
-        return (Verdict::Pass, shown);
-    }
-    let hint = if ratio < 0.0 {
-        "one of them has the wrong sign"
-    } else if ratio < 0.1 {
-        "it does not rise: is it frozen, or does the flow go elsewhere?"
-    } else {
-        "one of them is in another unit, or its span or strapping is wrong"
-    };
-    (Verdict::Fail, format!("{shown}: {hint}"))
 }
 
 fn pressure_sign(pressures: &[(f64, f64)], is_flowing: bool, vessel: &Vessel<'_>) -> Found {

@@ -7,7 +7,7 @@ use super::pattern::matched;
 use crate::config::model::Language;
 
 /// The end of a fault after its key, what an English page says of it, and what a German one does.
-const FAULTS: [(&str, &str, &str); 17] = [
+const FAULTS: [(&str, &str, &str); 18] = [
     (
         "is {}; it must be above target_gravity_p ({})",
         "{0} °P is not above the start-of-boil gravity of {1} °P",
@@ -54,6 +54,13 @@ const FAULTS: [(&str, &str, &str); 17] = [
         "is empty, and so is as_left; give at least one point",
         "enter at least one reading",
         "mindestens eine Anzeige eingeben",
+    ),
+    (
+        "reads {} {}, outside the instrument's limits {} to {}; {}",
+        "a reading of {0} {1} is outside the instrument's limits {2} to {3}. Correct the entry; if it was really read, the \
+         instrument is at fault: check its limits in the configuration",
+        "die Anzeige {0} {1} liegt außerhalb der Grenzen des Geräts, {2} bis {3}. Die Eingabe berichtigen; wurde sie wirklich \
+         abgelesen, ist das Gerät gestört: seine Grenzen in der Konfiguration prüfen",
     ),
     (
         "applied: {}",
@@ -180,5 +187,21 @@ mod tests {
             assert!(!german.contains(remnant), "{remnant:?}: {german}");
         }
         assert!(!english.contains('_'), "{english}");
+    }
+
+    #[test]
+    fn a_reading_outside_the_limits_is_said_with_its_figures_in_both_languages() {
+        let message = "reads 25.5 pH, outside the instrument's limits 2 to 10; correct the entry, or if it was really \
+                       read, the instrument is at fault; check its limits in the configuration";
+        let said = |voice| faults_said([("as_found[0]", message)].into_iter(), voice);
+        let english = said(Voice::new(Display::default()));
+        assert!(english.contains("a reading of 25.5 pH is"), "{english}");
+        let german = said(Voice::new(Display {
+            language: Language::German,
+            decimal: DecimalMark::Comma,
+            ..Display::default()
+        }));
+        assert!(german.contains("die Anzeige 25,5 pH liegt"), "{german}");
+        assert!(german.contains("2 bis 10. Die Eingabe"), "{german}");
     }
 }

@@ -9,6 +9,7 @@ use crate::cli::beside::{Beside, Links};
 use crate::clock::{Clock, Start};
 use crate::commission::plausible::Watched;
 use crate::config::Configuration;
+use crate::config::model::{Source, ValueType};
 use crate::ingest::{Arrival, Intake};
 
 /// What came in.
@@ -32,8 +33,20 @@ impl Looked {
                     .iter()
                     .map(|(at_s, reading)| (*at_s, reading.value, reading.status))
                     .collect(),
+                step: step(&configured.source),
             })
             .collect()
+    }
+}
+
+/// What one count of an integer register stands for.
+fn step(source: &Source) -> Option<f64> {
+    match source {
+        Source::Modbus(point) => match point.value_type {
+            ValueType::F32 | ValueType::F64 | ValueType::Bit => None,
+            _ => Some(point.scale.abs()),
+        },
+        Source::Mqtt(_) | Source::Recorded => None,
     }
 }
 

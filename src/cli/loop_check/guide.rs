@@ -8,7 +8,7 @@ use std::io::{BufRead, Write as _};
 use std::thread;
 use std::time::Duration;
 
-use clap::Args;
+use clap::{Args, ValueEnum};
 use lauter_core::calibration::{
     Applied, Direction, LoopCheck, MeasuredPoint, Method, Parameters, Point, Reference, Verdict,
     evaluate,
@@ -34,19 +34,19 @@ pub struct Arguments {
     #[arg(long, value_name = "ID")]
     instrument: String,
     /// Greatest error allowed either way, in the instrument's unit
-    #[arg(long, value_name = "VALUE", value_parser = finite)]
+    #[arg(long, value_name = "VALUE", value_parser = above_zero)]
     tolerance: f64,
     /// What it is held against: which one, its certificate, its lot
-    #[arg(long, value_name = "WORDS")]
+    #[arg(long, value_name = "WORDS", value_parser = words)]
     reference: String,
     /// Expanded uncertainty (k = 2) of the reference, in the instrument's unit
-    #[arg(long, value_name = "VALUE", value_parser = finite, default_value = "0")]
+    #[arg(long, value_name = "VALUE", value_parser = zero_or_above, default_value = "0")]
     uncertainty: f64,
     /// Expanded uncertainty (k = 2) of the reference's temperature, K
-    #[arg(long, value_name = "K", value_parser = finite, default_value = "0")]
+    #[arg(long, value_name = "K", value_parser = zero_or_above, default_value = "0")]
     temperature_uncertainty: f64,
     /// Least step of the reading, in the instrument's unit
-    #[arg(long, value_name = "VALUE", value_parser = finite, default_value = "0")]
+    #[arg(long, value_name = "VALUE", value_parser = zero_or_above, default_value = "0")]
     resolution: f64,
     /// How it is checked [default: buffers for pH, gravity for gravity, weighed-tank for flow, else values]
     #[arg(long, value_enum)]
@@ -62,6 +62,27 @@ pub struct Arguments {
     note: String,
     #[command(flatten)]
     common: Common,
+}
+
+fn above_zero(text: &str) -> Result<f64, String> {
+    match finite(text)? {
+        value if value > 0.0 => Ok(value),
+        _ => Err("needed is more than 0".to_owned()),
+    }
+}
+
+fn zero_or_above(text: &str) -> Result<f64, String> {
+    match finite(text)? {
+        value if value >= 0.0 => Ok(value),
+        _ => Err("needed is 0 or more".to_owned()),
+    }
+}
+
+fn words(text: &str) -> Result<String, String> {
+    if text.trim().is_empty() {
+        return Err("say which one, its certificate, its lot".to_owned());
+    }
+    Ok(text.to_owned())
 }
 
 const CAUTION: &str = "\
@@ -82,6 +103,17 @@ pub fn run(arguments: &Arguments, client: &Client, tun: &ServedTun) -> Result<()
         return Err(Failure::new(Kind::Usage, words));
     }
     let method = arguments.method.unwrap_or_else(|| usual(&state));
+    if !method.fits(state.measures.dimension()) {
+        let name = |it: How| it.to_possible_value().map(|it| it.get_name().to_owned());
+        let words = format!(
+            "--method {} does not fit {}, which reads in {}; usual for it is --method {}, and values fits any",
+            name(method).unwrap_or_default(),
+            state.instrument,
+            state.unit.name(),
+            name(usual(&state)).unwrap_or_default(),
+        );
+        return Err(Failure::new(Kind::Usage, words));
+    }
     let mut guide = Guide {
         arguments,
         client,

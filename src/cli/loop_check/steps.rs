@@ -29,6 +29,18 @@ pub fn usual(state: &InstrumentState) -> How {
     }
 }
 
+impl How {
+    /// Whether what it applies is what such an instrument measures.
+    pub fn fits(self, dimension: Dimension) -> bool {
+        match self {
+            Self::Values => true,
+            Self::Buffers | Self::SamplePh => dimension == Dimension::Ph,
+            Self::Gravity => dimension == Dimension::Gravity,
+            Self::WeighedTank => dimension == Dimension::Flow,
+        }
+    }
+}
+
 /// One value to be applied, in words and with what is to be asked for.
 #[derive(Clone)]
 pub struct Step {

@@ -1,5 +1,6 @@
 //! `lauterd probe registers`: every plausible reading of a device's registers, and the table of the right one.
 
+use std::cmp::Ordering;
 use std::fmt::Write as _;
 use std::time::Duration;
 
@@ -202,7 +203,9 @@ fn equals(found: &[Watched], wanted: &Wanted) -> usize {
         return 0;
     };
     let (way, value) = (first.candidate.way, first.candidate.value);
-    let says_the_same = |other: &Candidate| other.value == value && other.way.overlaps(&way);
+    let says_the_same = |other: &Candidate| {
+        other.value.partial_cmp(&value) == Some(Ordering::Equal) && other.way.overlaps(&way)
+    };
     let nearest = first.distance(wanted);
     let others = found
         .iter()

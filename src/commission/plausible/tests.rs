@@ -33,6 +33,7 @@ fn watched(instrument: &Instrument, value: impl Fn(f64) -> f64) -> Watched<'_> {
         readings: readings
             .map(|at_s| (at_s, Ok(value(at_s)), Status::Good))
             .collect(),
+        step: None,
     }
 }
 
@@ -152,4 +153,92 @@ fn status_limits_and_silence_fail_a_reading_with_their_names() {
         reading(&ill),
         (Verdict::Fail, "no reading: device error".to_owned())
     );
+}
+
+/// A counter of whole steps beside a flow, watched for so long.
+fn counted(step_l: f64, flow: f64, seconds: u32, step: Option<f64>, start_l: f64) -> Found {
+    let meter = instrument(Measures::RunoffFlow, Unit::LitrePerMinute);
+    let counter = instrument(Measures::RunoffTotal, Unit::Litre);
+    let lasting = |known, value: &dyn Fn(f64) -> f64| {
+        let seconds = (0..seconds).map(f64::from);
+        Watched {
+            instrument: known,
+            readings: seconds
+                .map(|at_s| (at_s, Ok(value(at_s)), Status::Good))
+                .collect(),
+            step,
+        }
+    };
+    let total = |at_s: f64| step_l * ((start_l + flow * at_s / 60.0) / step_l).floor();
+    let all = [lasting(&meter, &|_| flow), lasting(&counter, &total)];
+    together(&all, &VESSEL)[0].1.clone()
+}
+
+#[test]
+fn a_good_counter_with_a_coarse_step_is_watched_longer_and_never_fails() {
+    for start_l in [0.0, 40.0, 70.0, 99.0] {
+        for step in [Some(100.0), None] {
+            let (verdict, words) = counted(100.0, 60.0, 30, step, start_l);
+            assert_eq!(verdict, Verdict::NotDone, "{start_l} {step:?} {words}");
+            assert!(words.contains("--watch 600"), "{words}");
+            let (verdict, words) = counted(100.0, 60.0, 600, step, start_l);
+            assert_eq!(verdict, Verdict::Pass, "{start_l} {step:?} {words}");
+        }
+    }
+    for start_l in [0.0, 0.2, 0.5, 0.9] {
+        for seconds in [10, 30] {
+            let (verdict, words) = counted(1.0, 2.1, seconds, Some(1.0), start_l);
+            assert_eq!(verdict, Verdict::NotDone, "{start_l} {seconds} {words}");
+        }
+        let (verdict, words) = counted(1.0, 2.1, 200, Some(1.0), start_l);
+        assert_eq!(verdict, Verdict::Pass, "{start_l} {words}");
+    }
+}
+
+#[test]
+fn a_frozen_counter_fails_once_it_should_have_moved_twice() {
+    let frozen = |seconds, step| {
+        let meter = instrument(Measures::RunoffFlow, Unit::LitrePerMinute);
+        let counter = instrument(Measures::RunoffTotal, Unit::Litre);
+        let readings = |value: f64| -> Vec<_> {
+            let seconds = (0..seconds).map(f64::from);
+            seconds
+                .map(|at_s| (at_s, Ok(value), Status::Good))
+                .collect()
+        };
+        let all = [
+            Watched {
+                instrument: &meter,
+                readings: readings(60.0),
+                step: None,
+            },
+            Watched {
+                instrument: &counter,
+                readings: readings(4000.0),
+                step,
+            },
+        ];
+        together(&all, &VESSEL)[0].1.clone()
+    };
+    let (verdict, words) = frozen(30, Some(1.0));
+    assert_eq!(verdict, Verdict::Fail, "{words}");
+    assert!(words.contains("0.0 ± 2.1 L/min"), "{words}");
+    assert!(words.contains("is it frozen"), "{words}");
+    let (verdict, words) = frozen(30, None);
+    assert_eq!(verdict, Verdict::NotDone, "{words}");
+    assert!(words.contains("0.0 ± 60.0 L/min"), "{words}");
+    assert_eq!(frozen(110, None).0, Verdict::Fail);
+    assert_eq!(frozen(110, Some(100.0)).0, Verdict::NotDone);
+    assert_eq!(frozen(210, Some(100.0)).0, Verdict::Fail);
+}
+
+#[test]
+fn a_counter_a_thousand_times_too_fast_fails_though_its_steps_are_coarse() {
+    let meter = instrument(Measures::RunoffFlow, Unit::LitrePerMinute);
+    let counter = instrument(Measures::RunoffTotal, Unit::CubicMetre);
+    let all = [
+        watched(&meter, |_| 60.0),
+        watched(&counter, |s| (0.8 * s).floor()),
+    ];
+    assert_eq!(together(&all, &VESSEL)[0].1.0, Verdict::Fail);
 }

@@ -19,6 +19,10 @@ use crate::store::{StoredCheck, StoredCorrection};
 /// Longest time to the next check, days (own choice: ten years).
 const LONGEST_INTERVAL_DAYS: f64 = 3660.0;
 
+/// Share of the limits' width by which a correction may move a reading past them: more than the greatest that is made, a
+/// slope of 75 % and 60 mV (own choice).
+const CORRECTED_MARGIN: f64 = 0.5;
+
 /// A loop check that somebody has made. Readings, tolerance and resolution are in the instrument's unit (its span's for a
 /// current loop).
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -198,6 +202,14 @@ impl LoopCheckBody {
             .into_iter()
             .map(|fault| Fault::new(&fault.key, fault.message))
             .collect();
+        for (name, points) in [("as_found", &self.as_found), ("as_left", &self.as_left)] {
+            for (index, point) in points.iter().enumerate() {
+                let unbelievable = unbelievable(point, instrument);
+                faults.extend(
+                    unbelievable.map(|words| Fault::new(&format!("{name}[{index}]"), words)),
+                );
+            }
+        }
         check_text("reference.name", Some(&self.reference.name), &mut faults);
         if !self.note.is_empty() {
             check_text("note", Some(&self.note), &mut faults);
@@ -209,6 +221,23 @@ impl LoopCheckBody {
             Err(faults)
         }
     }
+}
+
+/// What is wrong with a reading that the instrument cannot have given. A correction may move what it gave past a limit.
+fn unbelievable(point: &Point, instrument: &Instrument) -> Option<String> {
+    let (low, high) = instrument.limits()?;
+    let margin = CORRECTED_MARGIN * (high - low);
+    let outside = match point.uncorrected {
+        Some(given) if !(low..=high).contains(&given) => given,
+        Some(_) if (low - margin..=high + margin).contains(&point.reading) => return None,
+        None if (low..=high).contains(&point.reading) => return None,
+        _ => point.reading,
+    };
+    let unit = instrument.reads_in().name();
+    Some(format!(
+        "reads {outside} {unit}, outside the instrument's limits {low} to {high}; correct the entry, or if it was really \
+         read, the instrument is at fault; check its limits in the configuration"
+    ))
 }
 
 impl CorrectionBody {
