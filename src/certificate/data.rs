@@ -78,7 +78,7 @@ fn write(
     Ok(())
 }
 
-/// Decimals that programs get: finer than any instrument, coarser than what a sum of binary fractions leaves behind.
+/// Decimals of the rows: finer than any instrument, coarser than what a sum of binary fractions leaves behind.
 const DECIMALS: usize = 10;
 
 /// Without the rest of binary fractions and without a sign before nought.
@@ -92,15 +92,16 @@ fn written(value: f64) -> String {
     tidy(value).to_string()
 }
 
-/// All numbers with decimals of a value and of what it holds.
-fn tidied(value: Value) -> Value {
+/// A value without a sign before any nought. Else it is as the record's, to the bit.
+fn unsigned_noughts(value: Value) -> Value {
     match value {
         Value::Number(number) if number.is_f64() => {
-            number.as_f64().map_or(Value::Null, |it| json!(tidy(it)))
+            number.as_f64().map_or(Value::Null, |it| json!(it + 0.0))
         }
-        Value::Array(all) => all.into_iter().map(tidied).collect(),
+        Value::Array(all) => all.into_iter().map(unsigned_noughts).collect(),
         Value::Object(all) => {
-            Value::Object(all.into_iter().map(|(key, it)| (key, tidied(it))).collect())
+            let all = all.into_iter();
+            Value::Object(all.map(|(key, it)| (key, unsigned_noughts(it))).collect())
         }
         other => other,
     }
@@ -127,7 +128,7 @@ pub fn json(certificate: &Certificate<'_>) -> Value {
             "as_left": point.as_left,
         })
     });
-    tidied(json!({
+    unsigned_noughts(json!({
         "site": certificate.site,
         "tun": certificate.tun,
         "number": stored.number,

@@ -92,6 +92,40 @@ fn everything_wrong_with_a_check_is_said_and_nothing_is_kept() {
 }
 
 #[test]
+fn a_reading_outside_the_instruments_limits_is_refused_with_its_point_and_nothing_is_kept() {
+    let house = Brewhouse::new();
+    let state = house.get("/instruments/runnings_gravity").json();
+    let (low, high) = (
+        state["low"].as_f64().unwrap(),
+        state["high"].as_f64().unwrap(),
+    );
+    let mut wrong = check();
+    wrong["as_found"][1]["reading"] = json!(high + 1.0);
+    // What the instrument gave counts, however it was corrected.
+    wrong["as_left"][0]["uncorrected"] = json!(low - 1.0);
+    let reply = house.post("/loop-checks", &wrong.to_string());
+    assert_eq!(reply.status, 422, "{}", reply.body);
+    let faults = reply.json()["faults"].clone();
+    assert_eq!(faults.as_array().unwrap().len(), 2, "{faults}");
+    let told = |at: usize, read: f64| {
+        let message = faults[at]["message"].as_str().unwrap();
+        let limits = format!("reads {read} degP, outside the instrument's limits {low} to {high}");
+        assert!(message.starts_with(&limits), "{message}");
+        assert!(message.contains("check its limits"), "{message}");
+        faults[at]["key"].as_str().unwrap()
+    };
+    assert_eq!(told(0, high + 1.0), "as_found[1]");
+    assert_eq!(told(1, low - 1.0), "as_left[0]");
+    assert_eq!(house.get("/loop-checks").json(), json!([]));
+    // At a limit it gave a value that a correction moves past it.
+    let mut right = check();
+    right["as_left"][1]["uncorrected"] = json!(high);
+    right["as_left"][1]["reading"] = json!(high + 0.5);
+    let reply = house.post("/loop-checks", &right.to_string());
+    assert_eq!(reply.status, 201, "{}", reply.body);
+}
+
+#[test]
 fn the_certificate_comes_as_a_page_as_rows_and_as_data() {
     let house = Brewhouse::new();
     entered(&house);
@@ -323,4 +357,28 @@ fn answers_that_end_too_early_keep_nothing() {
         "12P",
     ]);
     assert!(wrong.failed(64).contains("READING"));
+}
+
+#[test]
+fn a_guided_check_that_could_not_be_kept_is_refused_before_anything_is_asked() {
+    let house = Brewhouse::new();
+    let guide = |tolerance: &str, reference: &str, method: &str| {
+        let fixed = ["loop-check", "guide", "--instrument", "runnings_gravity"];
+        let asked = [
+            ["--tolerance", tolerance],
+            ["--reference", reference],
+            ["--method", method],
+        ];
+        let told = house.command(&[&fixed[..], &asked.concat()].concat());
+        assert!(!told.out.contains("As-found"), "{told:?}");
+        told.failed(64).to_owned()
+    };
+    assert!(guide("0", "lot 4", "gravity").contains("more than 0"));
+    assert!(guide("0.1", " ", "gravity").contains("--reference"));
+    let unfit = guide("0.1", "lot 4", "buffers");
+    assert!(
+        unfit.contains("--method buffers does not fit runnings_gravity"),
+        "{unfit}"
+    );
+    assert!(unfit.contains("--method gravity"), "{unfit}");
 }
