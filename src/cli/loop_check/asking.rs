@@ -30,7 +30,7 @@ pub enum Answer {
     Skip,
 }
 
-/// Outside these no reading is believed by the service either.
+/// Outside these the service takes no reading, not even one of a check.
 pub fn limits(state: &InstrumentState) -> (f64, f64) {
     let low = state.low.unwrap_or(f64::NEG_INFINITY);
     (low, state.high.unwrap_or(f64::INFINITY))
@@ -50,10 +50,15 @@ pub fn asked_reading<R: BufRead>(
             _ => {}
         }
         match number(&text) {
-            Ok(reading) if terminal.believes(reading, limits)? => {
+            Ok(reading) if (limits.0..=limits.1).contains(&reading) => {
                 return Ok(Answer::Typed(reading));
             }
-            Ok(_) => {}
+            Ok(reading) => {
+                let (low, high) = limits;
+                print(&format!(
+                    "  {reading} lies outside the instrument's limits, {low} to {high}, and no check is kept with it.\n"
+                ))?;
+            }
             Err(_) => print("  That is neither a number nor Enter nor s.\n")?,
         }
     }
@@ -148,8 +153,8 @@ mod tests {
         assert_eq!(read("six\n\n").unwrap(), Answer::Take);
         assert_eq!(read("s\n").unwrap(), Answer::Skip);
         // The temperature, typed where the reading belongs.
-        assert_eq!(read("25\n\n6.7\n").unwrap(), Answer::Typed(6.7));
-        assert_eq!(read("12.4\ny\n").unwrap(), Answer::Typed(12.4));
+        assert_eq!(read("25\n6.7\n").unwrap(), Answer::Typed(6.7));
+        assert_eq!(read("12.4\ns\n").unwrap(), Answer::Skip);
     }
 
     #[test]
