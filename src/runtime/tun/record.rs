@@ -126,6 +126,7 @@ impl Tun {
                 Ok(()) => {}
             }
         }
+        self.tell_standing().await;
         self.joined = true;
         Ok(())
     }
