@@ -229,6 +229,35 @@ async fn two_hundred_rows_survive_a_frozen_killed_and_restarted_broker_in_order(
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn a_broker_that_forgot_what_it_retains_is_given_it_again_as_it_was() {
+    let Some(mut broker) = Mosquitto::start().await else {
+        return;
+    };
+    let topic = "lauterd/north-yard/tun-1/alarm/stuck-bed";
+    let retained = |number: i64| Message {
+        topic: topic.to_owned(),
+        retain: true,
+        ..row(number)
+    };
+    let mut published = Published::start(broker.settings());
+    published.connected(1).await;
+    for number in 1..=2 {
+        published.outlet.put(retained(number)).expect("room");
+        let receipt = published.receipts.recv().await;
+        assert_eq!(receipt, Some(Receipt::Acknowledged(number)));
+    }
+    // What it retains was not on its disk yet.
+    broker.kill();
+    broker.resume_from_disk().await;
+    published.connected(2).await;
+    let late = broker.listener("late", topic);
+    eventually("the alarm", || !late.messages().is_empty()).await;
+    assert_eq!(late.messages()[0].payload, retained(2).payload);
+    published.stop.cancel();
+    published.publisher.task.await.expect("an orderly end");
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_broker_that_stops_reading_is_given_up_and_gets_every_row_when_it_thaws() {
     const ROWS: i64 = 80;
     let Some(broker) = Mosquitto::start().await else {

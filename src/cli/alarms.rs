@@ -9,7 +9,7 @@ use clap::builder::PossibleValuesParser;
 use clap::{Args, Subcommand};
 use lauter_core::alarm::AlarmId;
 
-use super::client::{ServiceOptions, query_value, tun_path};
+use super::client::{ServiceOptions, kept, query_value, tun_path};
 use super::sample::finite;
 use super::text::print;
 use crate::exit::Failure;
@@ -143,8 +143,9 @@ fn operate(operation: &Operation, service: &ServiceOptions) -> Result<(), Failur
         let _ = write!(path, "?instrument={}", query_value(instrument));
         let _ = write!(about, " of {instrument}");
     }
-    let _: AlarmOperation = client.post(&path, &operation)?;
-    print(&format!("{tun}: alarm {about} {done}\n"))
+    let answer: Option<AlarmOperation> = client.act(&path, &operation)?;
+    let kept = kept(answer.as_ref());
+    print(&format!("{tun}: alarm {about} {done}{kept}\n"))
 }
 
 impl Operation {

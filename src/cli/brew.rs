@@ -9,6 +9,7 @@ use clap::{Args, Subcommand};
 
 use super::client::{Client, ServiceOptions, tun_path};
 use crate::exit::{Failure, Kind};
+use crate::runtime::request::TunStatus;
 use crate::web::wire::{RecordedBrew, RecordedBrews, ServedTun};
 
 /// Starts, ends, lists, shows and exports brews of the running service
@@ -64,17 +65,36 @@ fn newest(client: &Client, tun: &ServedTun, limit: usize) -> Result<RecordedBrew
     client.get(&format!("{path}?limit={limit}"))
 }
 
-/// The brew of that id, or the newest.
+/// The brew under way, where it is not in the record yet: words about it.
+fn only_in_memory(client: &Client, tun: &ServedTun) -> Result<Option<String>, Failure> {
+    let status: TunStatus = client.get(&tun_path(tun, &[]))?;
+    let Some(brew) = status.brew else {
+        return Ok(None);
+    };
+    let newest = newest(client, tun, 1)?.brews.pop();
+    let recorded = newest.is_some_and(|newest| newest.brew == brew && newest.ended.is_none());
+    Ok((!recorded).then(|| {
+        format!(
+            "brew {brew} is under way and kept in memory; its table is in the record as soon as it can be written"
+        )
+    }))
+}
+
+/// The brew of that id, or the newest. Words where that one is under way and not in the record yet: an older one must not
+/// be taken for it.
 fn named_or_newest(
     client: &Client,
     tun: &ServedTun,
     name: Option<&str>,
-) -> Result<RecordedBrew, Failure> {
+) -> Result<Result<RecordedBrew, String>, Failure> {
     if let Some(name) = name {
-        return client.get(&tun_path(tun, &["brews", name]));
+        return client.get(&tun_path(tun, &["brews", name])).map(Ok);
+    }
+    if let Some(words) = only_in_memory(client, tun)? {
+        return Ok(Err(words));
     }
     let newest = newest(client, tun, 1)?.brews.pop();
-    newest.ok_or_else(|| {
+    newest.map(Ok).ok_or_else(|| {
         Failure::new(
             Kind::Usage,
             format!("{tun} has no brew in its record yet; start one (lauterd brew start --plan PLAN.toml)"),

@@ -95,10 +95,27 @@ impl Client {
         path: &str,
         body: &impl Serialize,
     ) -> Result<T, Failure> {
+        self.decoded(&self.accepted(self.posted(path, body)?)?)
+    }
+
+    fn posted(&self, path: &str, body: &impl Serialize) -> Result<Answer, Failure> {
         let body = serde_json::to_vec(body)
             .map_err(|error| Failure::new(Kind::Data, format!("cannot be sent: {error}")))?;
-        let answer = self.exchange.send(&Method::POST, path, Some(body))?;
-        self.decoded(&self.accepted(answer)?)
+        self.exchange.send(&Method::POST, path, Some(body))
+    }
+
+    /// The same for what people do. None where it was done and is not on the disk yet.
+    pub fn act<T: DeserializeOwned>(
+        &self,
+        path: &str,
+        body: &impl Serialize,
+    ) -> Result<Option<T>, Failure> {
+        let answer = self.posted(path, body)?;
+        let refused = serde_json::from_slice::<ErrorBody>(&answer.body);
+        if refused.is_ok_and(|refused| refused.done) {
+            return Ok(None);
+        }
+        self.decoded(&self.accepted(answer)?).map(Some)
     }
 
     pub fn delete<T: DeserializeOwned>(&self, path: &str) -> Result<T, Failure> {
@@ -141,6 +158,16 @@ fn kind_of(status: StatusCode) -> Kind {
         StatusCode::SERVICE_UNAVAILABLE | StatusCode::GATEWAY_TIMEOUT => Kind::Unavailable,
         status if status.is_server_error() => Kind::Io,
         _ => Kind::Usage,
+    }
+}
+
+/// What follows the words for an act that `Client::act` has done.
+pub fn kept<T>(answer: Option<&T>) -> &'static str {
+    match answer {
+        Some(_) => "",
+        None => {
+            "; the record cannot be written now: it is done, kept in memory, and written as soon as it can be, do not do it again"
+        }
     }
 }
 

@@ -95,7 +95,7 @@ pub fn run(arguments: &Arguments) -> Result<(), Failure> {
     let kept = if taken.recorded {
         ""
     } else {
-        "; the record cannot be written now: it is kept in memory and will be written, do not enter it again"
+        "; the record cannot be written now: it is kept in memory and written as soon as it can be, do not enter it again"
     };
     print(&if taken.repeated {
         format!(

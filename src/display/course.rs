@@ -23,7 +23,7 @@ pub fn occurrence_said(event: &str, text: &str, voice: Voice) -> Said {
 }
 
 /// The patterns of the core's occurrences; the first that fits counts.
-const OCCURRENCES: [Pattern; 32] = [
+const OCCURRENCES: [Pattern; 34] = [
     (
         "Brew {} started: {} kg of grist, target {} °P at about {} L.",
         "Sud {0} begonnen: {1} kg Schüttung, Ziel {2} °P bei etwa {3} L.",
@@ -143,6 +143,14 @@ const OCCURRENCES: [Pattern; 32] = [
         "Der Dienst brach ab: von {0} s steht nichts in der Aufzeichnung.",
     ),
     (
+        "The record has nothing of {}: the service was not running, or could not write. {}",
+        "Von {0} steht nichts in der Aufzeichnung: der Dienst lief nicht oder konnte nicht schreiben.",
+    ),
+    (
+        "The record has nothing of {} s: the service was not running, or could not write.",
+        "Von {0} s steht nichts in der Aufzeichnung: der Dienst lief nicht oder konnte nicht schreiben.",
+    ),
+    (
         "The record has nothing of {} s: it could not be written.",
         "Von {0} s steht nichts in der Aufzeichnung: sie ließ sich nicht schreiben.",
     ),
@@ -196,6 +204,12 @@ mod tests {
                 "hand-sample",
                 "Hand sample of the kettle: 18.40 °P, pH 5.41.",
                 "Handprobe aus der Pfanne: 18,40 °P, pH 5,41.",
+            ),
+            (
+                "not-watched",
+                "The record has nothing of 10 min: the service was not running, or could not write. meter tells what ran \
+                 off meanwhile.",
+                "Von 10 min steht nichts in der Aufzeichnung: der Dienst lief nicht oder konnte nicht schreiben.",
             ),
             (
                 "raking",

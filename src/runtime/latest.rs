@@ -87,6 +87,11 @@ impl Latest {
         self.alarms.values().cloned().map(Line::Alarm).collect()
     }
 
+    /// The line of an alarm that is not normal.
+    pub fn alarm(&self, alarm: AlarmId, about: Option<&str>) -> Option<&AlarmLine> {
+        self.alarms.get(&(alarm, about.map(str::to_owned)))
+    }
+
     /// In the order of `ids`.
     pub fn readings<'a>(&self, ids: impl Iterator<Item = &'a str>) -> Vec<ConditionedReading> {
         ids.filter_map(|id| self.readings.get(id).cloned())

@@ -205,6 +205,7 @@ impl Service {
             let _ = place.set(id);
         }
         let mark = before.mark;
+        let written = mark.as_ref().map(|mark| mark.at);
         let clock = Clock::start(&clock::Start {
             not_before: before.last.max(mark.as_ref().map(|mark| mark.at)),
             mark: mark.map(|mark| clock::Mark {
@@ -218,7 +219,8 @@ impl Service {
             wall: options.wall,
         });
         let id = before.tun.unwrap_or(TunId::UNKNOWN);
-        let sequence = Sequence::open(&store, id, before.number).await;
+        let first = Sequence::first(before.number, written, clock);
+        let sequence = Sequence::open(&store, id, first).await;
         let mut publishers =
             Publishers::start(&configuration, id, sequence.clone(), clock, &self.stop)?;
         publishers.sparkplug = sparkplug::Side::of(&configuration, outlet);

@@ -44,14 +44,9 @@ pub struct Before {
     /// The last event of the brew under way.
     pub last: Option<Moment>,
     pub mark: Option<ClockMark>,
-    /// A number that has surely not been given out, for as long as none can be reserved.
+    /// The first number that the record has not reserved.
     pub number: u64,
 }
-
-/// Numbers that a watch without a record passes over for each second since then, s since 1970. Should it be started again
-/// and again, each start is beyond the one before. More than it needs. Own choice.
-const NUMBERS_A_SECOND: i64 = 10;
-const NUMBERS_SINCE_S: i64 = 1_795_000_000;
 
 /// Asks the record, which may be readable even where it cannot be written.
 pub async fn before(store: &Store, configuration: &Configuration) -> Before {
@@ -59,7 +54,7 @@ pub async fn before(store: &Store, configuration: &Configuration) -> Before {
     let entered = store.tun(&site, &name).await;
     let read = store.read(move |database| {
         let Some(tun) = database.find_tun(&site, &name)? else {
-            return Ok((Before::default(), 1));
+            return Ok(Before::default());
         };
         let unfinished = super::tun::readable(database.unfinished_brew(tun))?;
         let last = unfinished.map(|brew| database.last_event_at(brew.id));
@@ -67,21 +62,18 @@ pub async fn before(store: &Store, configuration: &Configuration) -> Before {
             tun: Some(tun),
             last: last.transpose()?.flatten(),
             mark: database.clock_mark(tun)?,
-            number: 0,
+            number: database.next_number(tun)?,
         };
-        Ok((before, database.next_number(tun)?))
+        Ok(before)
     });
     let read = timeout(OPEN_LIMIT, read).await;
-    let (mut before, number) = match read.unwrap_or(Err(StoreError::Stalled)) {
-        Ok(read) => read,
-        Err(error) => {
+    let mut before = read
+        .unwrap_or(Err(StoreError::Stalled))
+        .unwrap_or_else(|error| {
             tracing::warn!("the record does not say what was before: {error}");
-            (Before::default(), 1)
-        }
-    };
+            Before::default()
+        });
     before.tun = entered.ok().or(before.tun);
-    let seconds = (wall_now().as_second() - NUMBERS_SINCE_S).max(0);
-    before.number = number + (seconds * NUMBERS_A_SECOND).cast_unsigned();
     before
 }
 

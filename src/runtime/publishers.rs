@@ -4,6 +4,8 @@
 //! an outage; readings and states to MQTT as they are, because an old one is worth nothing; everything that is
 //! a time series to InfluxDB through the outbox.
 
+mod standing;
+
 use lauter_core::supervisor::{Dated, Line, Output};
 use serde_json::json;
 use tokio::sync::{mpsc, watch};

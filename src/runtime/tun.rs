@@ -12,6 +12,7 @@ mod learn;
 mod record;
 mod requests;
 mod resume;
+mod standing;
 
 use std::collections::VecDeque;
 use std::sync::atomic::{AtomicU64, Ordering};

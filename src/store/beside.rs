@@ -53,6 +53,9 @@ impl Notes {
             Unwatched::Unrecorded
         } else if cut_off {
             Unwatched::CutOff
+        } else if self.opened {
+            // A service that could write nothing leaves the file as it found it.
+            Unwatched::Unknown
         } else {
             Unwatched::NotRunning
         }
@@ -294,7 +297,7 @@ mod tests {
         closed.set_in_use(true);
         closed.set_in_use(false);
         drop(closed);
-        assert_eq!(next().last_end("tun-1"), Unwatched::NotRunning);
+        assert_eq!(next().last_end("tun-1"), Unwatched::Unknown);
         let mut killed = next();
         killed.set_in_use(true);
         killed.own = false;
@@ -311,7 +314,7 @@ mod tests {
         drop(after);
         let mut last = next();
         assert_eq!(last.last_end("tun-1"), Unwatched::Unrecorded);
-        assert_eq!(last.last_end("tun-2"), Unwatched::NotRunning);
+        assert_eq!(last.last_end("tun-2"), Unwatched::Unknown);
     }
 
     #[test]

@@ -35,6 +35,7 @@ impl Problem {
             body: ErrorBody {
                 error: error.into(),
                 faults: Vec::new(),
+                done: false,
             },
         }
     }
@@ -58,6 +59,7 @@ impl Problem {
             body: ErrorBody {
                 error: format!("{what}: {}", listed.join("; ")),
                 faults,
+                done: false,
             },
         }
     }
@@ -70,6 +72,7 @@ impl Problem {
             body: ErrorBody {
                 faults: vec![Fault::new(DOUBTFUL, words.clone())],
                 error: words,
+                done: false,
             },
         }
     }
@@ -119,7 +122,9 @@ impl From<Refusal> for Problem {
                 StatusCode::SERVICE_UNAVAILABLE
             }
         };
-        Self::new(status, refusal.to_string())
+        let mut problem = Self::new(status, refusal.to_string());
+        problem.body.done = matches!(refusal, Refusal::Unwritten(_));
+        problem
     }
 }
 

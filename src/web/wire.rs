@@ -253,6 +253,9 @@ pub struct ErrorBody {
     /// The faults one by one, where a body's values are wrong.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub faults: Vec<Fault>,
+    /// It was done all the same, is kept in memory, and is written as soon as the record can be.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub done: bool,
 }
 
 /// One value that is wrong.

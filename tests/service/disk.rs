@@ -35,13 +35,13 @@ impl SmallDisk {
         &self.0
     }
 
-    fn fill(&self) {
+    pub fn fill(&self) {
         use std::io::Write;
         let mut file = fs::File::create(self.0.join("ballast")).expect("a file");
         while file.write_all(&[0; 4096]).is_ok() {}
     }
 
-    fn free(&self) {
+    pub fn free(&self) {
         fs::remove_file(self.0.join("ballast")).expect("it is there");
     }
 }

@@ -20,6 +20,7 @@ mod endings;
 mod endurance;
 mod fleet;
 mod http;
+mod in_memory;
 mod interface;
 mod kills;
 #[allow(dead_code, reason = "shared with the tests of the MQTT adapters")]

@@ -23,10 +23,13 @@ fn owed(database: &Database, brew: &Brew) -> Vec<Said> {
     owed
 }
 
-/// The number and the words of a message that must arrive.
+/// The number and the words of a message that must arrive. An alarm that is told anew, without a change, need not.
 fn said(message: &HeardMessage) -> Option<(u64, Said)> {
     let below = message.topic.strip_prefix("lauterd/harbour/tun-1/")?;
     let body = message.json();
+    if below.starts_with("alarm/") && body["from"] == body["to"] {
+        return None;
+    }
     let of = |keys: &[&str]| Value::Array(keys.iter().map(|key| body[*key].clone()).collect());
     let seq = body["seq"].as_u64().expect("a number");
     if below.starts_with("alarm/") {

@@ -27,6 +27,9 @@ pub struct Arguments {
 pub fn run(arguments: &Arguments, client: &Client) -> Result<(), Failure> {
     let tun = client.tun()?;
     let listed = super::newest(client, &tun, arguments.limit)?;
+    if let Some(words) = super::only_in_memory(client, &tun)? {
+        eprintln!("{tun}: {words}");
+    }
     if arguments.json {
         return print_json(&listed);
     }

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 use serde_json::json;
 
-use crate::cli::client::{Client, tun_path};
+use crate::cli::client::{Client, kept, tun_path};
 use crate::cli::text::print;
 use crate::config;
 use crate::exit::Failure;
@@ -39,11 +39,21 @@ pub fn run(arguments: &Arguments, client: Result<Client, Failure>) -> Result<(),
         path.push_str("?replace=true");
     }
     let started: BrewName = client.post(&path, &plan)?;
-    print(&format!("{tun}: brew {} started\n", started.brew))
+    print(&format!("{tun}: brew {} started\n", started.brew))?;
+    // It has begun, whatever is known of its record.
+    if let Ok(Some(words)) = super::only_in_memory(&client, &tun) {
+        eprintln!("{tun}: {words}");
+    }
+    Ok(())
 }
 
 pub fn end(client: &Client) -> Result<(), Failure> {
     let tun = client.tun()?;
-    let ended: BrewName = client.post(&tun_path(&tun, &["brew", "end"]), &json!({}))?;
-    print(&format!("{tun}: brew {} ended\n", ended.brew))
+    let ended: Option<BrewName> = client.act(&tun_path(&tun, &["brew", "end"]), &json!({}))?;
+    let kept = kept(ended.as_ref());
+    let brew = ended.map_or_else(
+        || "the brew".to_owned(),
+        |ended| format!("brew {}", ended.brew),
+    );
+    print(&format!("{tun}: {brew} ended{kept}\n"))
 }

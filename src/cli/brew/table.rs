@@ -28,7 +28,13 @@ pub struct Arguments {
 
 pub fn run(arguments: &Arguments, client: &Client) -> Result<(), Failure> {
     let tun = client.tun()?;
-    let brew = super::named_or_newest(client, &tun, arguments.brew.as_deref())?;
+    let brew = match super::named_or_newest(client, &tun, arguments.brew.as_deref())? {
+        Ok(brew) => brew,
+        Err(words) => {
+            eprintln!("{tun}: {words}");
+            return Ok(());
+        }
+    };
     let table: Vec<TableLine> = client.get(&tun_path(&tun, &["brews", &brew.brew, "table"]))?;
     if arguments.json {
         return print_json(&table);

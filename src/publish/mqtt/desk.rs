@@ -3,7 +3,11 @@
 //! Owns the feeding of one connection after the other. It never drives an event loop and never decides when to
 //! connect. Every wait in here may be abandoned at any point: a row is in the window before it is published and
 //! until it is acknowledged.
+//!
+//! A broker may forget what it retains: one that keeps nothing on its disk does at every restart. So each new connection
+//! begins with the last acknowledged message of every retained topic, byte for byte, unless a newer one waits.
 
+use std::collections::BTreeMap;
 use std::future::Future;
 use std::pin::Pin;
 
@@ -29,6 +33,8 @@ pub struct Desk {
     window: Window,
     /// One for each row under way, in the same order.
     notices: FuturesOrdered<Notice>,
+    /// The last message of each topic that the broker has acknowledged and should still have: as many as there are alarms.
+    retained: BTreeMap<String, Message>,
     receipts: mpsc::Sender<Receipt>,
     state: watch::Sender<MqttPublishState>,
 }
@@ -59,6 +65,7 @@ impl Desk {
             inlet,
             window: Window::with_limit(IN_FLIGHT),
             notices: FuturesOrdered::new(),
+            retained: BTreeMap::new(),
             receipts,
             state,
         }
@@ -153,6 +160,13 @@ impl Desk {
             state.in_flight = in_flight;
         });
         report(room, message.row.map(Receipt::Acknowledged));
+        if message.retain {
+            let message = Message {
+                row: None,
+                ..message
+            };
+            self.retained.insert(message.topic.clone(), message);
+        }
     }
 
     fn publish_live(&self, client: &AsyncClient, message: Message) {
@@ -178,7 +192,12 @@ impl Desk {
         }
     }
 
-    pub fn connected(&self) {
+    pub fn connected(&mut self) {
+        for message in self.retained.values() {
+            if !self.window.holds(&message.topic) {
+                self.window.repeat(message.clone());
+            }
+        }
         self.state.send_modify(|state| {
             state.connected = true;
             state.fault = None;

@@ -33,6 +33,17 @@ impl Window {
         self.rows.is_empty()
     }
 
+    /// Whether something waits for this topic.
+    pub fn holds(&self, topic: &str) -> bool {
+        self.rows.iter().any(|row| row.topic == topic)
+    }
+
+    /// Puts what was acknowledged before in front of everything else, while nothing is under way yet.
+    pub fn repeat(&mut self, message: Message) {
+        debug_assert_eq!(self.published, 0);
+        self.rows.push_front(message);
+    }
+
     /// Rows under way on the present connection.
     pub fn in_flight(&self) -> usize {
         self.published
@@ -148,6 +159,22 @@ mod tests {
             prop_assert_eq!(acknowledged, handed_over);
             prop_assert!(window.is_empty());
         }
+    }
+
+    #[test]
+    fn what_is_repeated_goes_out_before_what_was_not_acknowledged() {
+        let mut window = Window::with_limit(1);
+        window.hold(row(2));
+        window.mark_published();
+        window.connection_lost();
+        window.repeat(row(1));
+        assert!(window.holds("t") && !window.holds("u"));
+        for number in [1, 2] {
+            assert_eq!(window.next_to_publish(), Some(&row(number)));
+            window.mark_published();
+        }
+        assert_eq!(window.acknowledge(), Some(row(1)));
+        assert_eq!(window.acknowledge(), Some(row(2)));
     }
 
     #[test]

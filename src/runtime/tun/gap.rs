@@ -4,7 +4,7 @@
 //! words for the next start where the service ends before anything could be written.
 
 use lauter_core::reading::Moment;
-use lauter_core::supervisor::{Dated, Event, Occurrence, Output};
+use lauter_core::supervisor::{Dated, Event, Occurrence, OperatorAction, Output, Place};
 
 use super::Tun;
 use crate::store::MessageClass;
@@ -107,6 +107,14 @@ impl Tun {
              watched until then; what was measured, typed and told since {first} is not in it."
         );
         tracing::error!("{words}");
+        let acts = self.unwritten_acts();
+        if !acts.is_empty() {
+            tracing::error!(
+                "what people did since then is not on the disk, {} in all; what still holds must be entered again: {} (UTC)",
+                acts.len(),
+                acts.join("; ")
+            );
+        }
         let name = self.name();
         let left = self
             .setting
@@ -120,6 +128,24 @@ impl Tun {
         if let Err(error) = left {
             tracing::debug!("no word can be left for the next start: {error}");
         }
+    }
+
+    /// What people did that is not on the disk, in its order.
+    fn unwritten_acts(&self) -> Vec<String> {
+        let clock = self.setting.clock;
+        let (flying, earlier) = (self.flight.iter(), self.earlier.iter());
+        let waiting = earlier.chain([&self.stretch]);
+        flying
+            .flat_map(|flight| &flight.acts)
+            .chain(waiting.flat_map(|stretch| stretch.batch.events.iter()))
+            .filter_map(|dated| {
+                let what = act(&dated.event)?;
+                Some(format!(
+                    "{} {what}",
+                    clock.wall(dated.at).strftime("%H:%M:%S")
+                ))
+            })
+            .collect()
     }
 
     /// Tells what the service before could not write. It says so in the record's own place, so that it is asked as soon as
@@ -144,6 +170,41 @@ impl Tun {
         let configuration = &self.setting.configuration;
         format!("{}/{}", configuration.site, configuration.tun.name)
     }
+}
+
+/// An act of a person, in words; None where nobody acted. Who did it alone stands in deeds, beside the act itself.
+pub(super) fn act(event: &Event) -> Option<String> {
+    Some(match event {
+        Event::BrewStarted { plan, .. } => format!("brew {} started", plan.brew),
+        Event::BrewEnded => "brew ended".to_owned(),
+        Event::Sample(sample) => {
+            let place = match sample.place {
+                Place::Runnings => "runnings",
+                Place::Kettle => "kettle",
+            };
+            let measured = [
+                sample.gravity_p.map(|p| format!(" {p:.2} °P")),
+                sample.ph.map(|ph| format!(" pH {ph:.2}")),
+                sample.volume_l.map(|l| format!(" {l:.0} L")),
+            ];
+            let measured: String = measured.into_iter().flatten().collect();
+            format!("sample of the {place}{measured}")
+        }
+        Event::SampleWithdrawn { number } => format!("sample {} withdrawn", number + 1),
+        Event::Note { text, .. } => format!("note {text:?}"),
+        Event::Raking { minutes, .. } => format!("rakes for {minutes:.0} min"),
+        Event::Operator { alarm, action, .. } => {
+            let done = match action {
+                OperatorAction::Acknowledge => "acknowledged",
+                OperatorAction::Shelve { .. } => "shelved",
+                OperatorAction::Unshelve => "taken from the shelf",
+                OperatorAction::OutOfService { .. } => "taken out of service",
+                OperatorAction::ReturnToService => "returned to service",
+            };
+            format!("alarm {} {done}", alarm.name())
+        }
+        _ => return None,
+    })
 }
 
 impl GivenUp {

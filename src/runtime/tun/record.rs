@@ -13,9 +13,9 @@ use tokio::time::timeout;
 
 use super::super::request::Refusal;
 use super::Tun;
-use super::gap::GivenUp;
+use super::gap::{GivenUp, act};
 use super::learn;
-use crate::store::{Batch, BrewEnd, NewMessage, StoreError, Stretch, TunId, Writing};
+use crate::store::{Batch, BrewEnd, DatedEvent, NewMessage, StoreError, Stretch, TunId, Writing};
 
 /// How long the task waits for the disk.
 pub const PATIENCE: Duration = Duration::from_secs(2);
@@ -53,6 +53,8 @@ pub(super) struct Flight {
     /// The disk has had its time.
     late: bool,
     events: usize,
+    /// Those of them that are acts of people.
+    pub acts: Vec<DatedEvent>,
     messages: Vec<NewMessage>,
     /// How many of them went out meanwhile.
     told: usize,
@@ -124,6 +126,7 @@ impl Tun {
                 Ok(()) => {}
             }
         }
+        self.tell_standing().await;
         self.joined = true;
         Ok(())
     }
@@ -202,6 +205,9 @@ impl Tun {
         };
         let messages = stretch.batch.messages.clone();
         let events = stretch.batch.events.len();
+        let is_act = |dated: &&DatedEvent| act(&dated.event).is_some();
+        let acts = stretch.batch.events.iter().filter(is_act).cloned();
+        let acts = acts.collect();
         let told = if continues {
             std::mem::take(&mut self.unwritten.told)
         } else {
@@ -214,6 +220,7 @@ impl Tun {
                     continues,
                     late: false,
                     events,
+                    acts,
                     messages,
                     told,
                 });

@@ -48,6 +48,8 @@ pub enum Unwatched {
     Unrecorded,
     /// The record was not closed: the service was killed, had no power, or could not write.
     CutOff,
+    /// The record was closed. Since then no service ran, or one that could write nothing, not even that it was there.
+    Unknown,
 }
 
 impl Unwatched {

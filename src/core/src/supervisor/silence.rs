@@ -117,6 +117,9 @@ impl Supervisor {
                     Unwatched::CutOff => {
                         format!("The service was cut off: the record has nothing of {gap_s:.1} s.")
                     }
+                    Unwatched::Unknown => format!(
+                        "The record has nothing of {gap_s:.1} s: the service was not running, or could not write."
+                    ),
                 };
                 self.occur(now, "not-watched", text);
             }
@@ -148,6 +151,9 @@ impl Supervisor {
                 Unwatched::CutOff => format!(
                     "The record has nothing of {gap}: the service was cut off (killed, without power, or unable to write). \
                      {bridge}"
+                ),
+                Unwatched::Unknown => format!(
+                    "The record has nothing of {gap}: the service was not running, or could not write. {bridge}"
                 ),
             };
             self.brew = Some(brew);

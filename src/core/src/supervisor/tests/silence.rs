@@ -105,6 +105,25 @@ fn a_moment_without_the_service_is_no_gap_but_is_said() {
 }
 
 #[test]
+fn a_gap_of_which_nobody_knows_the_cause_is_not_said_to_have_one() {
+    let mut run = Run::new();
+    run.flow(1800, 60.0, false);
+    for gap_s in [600.0, 2.0] {
+        let since = Moment::from_seconds(run.second);
+        run.second += gap_s;
+        let why = Unwatched::Unknown;
+        run.give(Event::Interrupted { since, why });
+        run.flow(60, 60.0, false);
+    }
+    let marks = run.events("not-watched");
+    assert_eq!(marks.len(), 2, "{marks:?}");
+    for mark in marks {
+        assert!(mark.starts_with("The record has nothing of "), "{mark}");
+        assert!(mark.contains("not running, or could not write."), "{mark}");
+    }
+}
+
+#[test]
 fn a_silence_of_months_writes_a_quarter_of_an_hour_and_says_where_it_rests() {
     let mut run = Run::new();
     run.flow(1800, 60.0, false);
