@@ -13,6 +13,7 @@ mod health;
 mod operate;
 mod operations;
 mod profile;
+mod query;
 mod record;
 mod report;
 mod tuns;
