@@ -23,7 +23,7 @@ pub fn occurrence_said(event: &str, text: &str, voice: Voice) -> Said {
 }
 
 /// The patterns of the core's occurrences; the first that fits counts.
-const OCCURRENCES: [Pattern; 34] = [
+const OCCURRENCES: [Pattern; 35] = [
     (
         "Brew {} started: {} kg of grist, target {} °P at about {} L.",
         "Sud {0} begonnen: {1} kg Schüttung, Ziel {2} °P bei etwa {3} L.",
@@ -89,6 +89,10 @@ const OCCURRENCES: [Pattern; 34] = [
     (
         "Raking did not lower the bed resistance ({} %).",
         "Das Hacken hat den Treberwiderstand nicht gesenkt ({0} %).",
+    ),
+    (
+        "The effect of the raking on the bed resistance was not measured.",
+        "Die Wirkung des Hackens auf den Treberwiderstand wurde nicht gemessen.",
     ),
     (
         "Bed resistance rose with the raking ({} %), as it does when a channel closes.",

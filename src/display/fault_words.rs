@@ -10,8 +10,8 @@ use crate::config::model::Language;
 const FAULTS: [(&str, &str, &str); 18] = [
     (
         "is {}; it must be above target_gravity_p ({})",
-        "{0} °P is not above the start-of-boil gravity of {1} °P",
-        "{0} °P liegt nicht über der Pfannevollwürze von {1} °P",
+        "{0 °P} is not above the start-of-boil gravity of {1 °P}",
+        "{0 °P} liegt nicht über der Pfannevollwürze von {1 °P}",
     ),
     (
         "is {}; allowed is above 0",
@@ -95,18 +95,31 @@ const FAULTS: [(&str, &str, &str); 18] = [
     ),
 ];
 
+/// The same of a volume, which travels in L whatever the page shows.
+const OF_VOLUMES: [(&str, &str, &str); 1] = [(
+    "is {}; allowed is {} to {}",
+    "{0 L} cannot be; allowed is {1 L} to {2 L}",
+    "{0 L} kann nicht sein; erlaubt ist {1 L} bis {2 L}",
+)];
+
 /// The faults of what a form sent, as the page says them.
 pub fn faults_said<'a>(faults: impl Iterator<Item = (&'a str, &'a str)>, voice: Voice) -> String {
-    let own = FAULTS.map(|(from, english, german)| {
+    let own = |(from, english, german)| {
         let to = match voice.language() {
             Language::English => english,
             Language::German => german,
         };
         (from, to)
-    });
+    };
+    let (of_all, of_volumes) = (FAULTS.map(own), OF_VOLUMES.map(own));
     let said: Vec<String> = faults
         .map(|(key, message)| {
-            let said = matched(&own, message, voice).unwrap_or_else(|| message.to_owned());
+            let of_volume = (key == "planned_volume_l")
+                .then(|| matched(&of_volumes, message, voice))
+                .flatten();
+            let said = of_volume
+                .or_else(|| matched(&of_all, message, voice))
+                .unwrap_or_else(|| message.to_owned());
             match field_name(key, voice) {
                 Some(name) => format!("{name}: {said}"),
                 None => said,
@@ -152,7 +165,30 @@ mod tests {
     use lauter_core::projection::{PhBasis, Plan};
 
     use super::*;
-    use crate::config::model::{DecimalMark, Display};
+    use crate::config::model::{DecimalMark, Display, GravityUnit, VolumeUnit};
+
+    #[test]
+    fn a_plans_gravities_and_volume_are_told_in_the_units_of_the_page() {
+        let voice = Voice::new(Display {
+            language: Language::German,
+            gravity: GravityUnit::SpecificGravity,
+            volume: VolumeUnit::Hl,
+            decimal: DecimalMark::Comma,
+        });
+        let faults = [
+            (
+                "first_wort_gravity_p",
+                "is 2.57; it must be above target_gravity_p (14.5)",
+            ),
+            ("planned_volume_l", "is 5000000; allowed is 1 to 1000000"),
+        ];
+        // 2.57 °P is SG 1.0100 and 14.5 °P SG 1.0590, from the density tables the core is held against.
+        assert_eq!(
+            faults_said(faults.into_iter(), voice),
+            "Vorderwürze: SG 1,010 liegt nicht über der Pfannevollwürze von SG 1,059; \
+             Geplantes Volumen: 50000,0 hL kann nicht sein; erlaubt ist 0,01 hL bis 10000,0 hL."
+        );
+    }
 
     #[test]
     fn every_fault_of_a_plan_is_said_by_the_words_of_its_field_in_both_languages() {

@@ -64,6 +64,19 @@ impl Voice {
         })
     }
 
+    /// In the language that was asked for, and in the units of this page.
+    #[must_use]
+    pub fn in_language(self, language: Language) -> Self {
+        if language == self.display.language {
+            return self;
+        }
+        Self::new(Display {
+            gravity: self.display.gravity,
+            volume: self.display.volume,
+            ..Self::of_language(language).display
+        })
+    }
+
     pub fn language(self) -> Language {
         self.display.language
     }
@@ -124,6 +137,16 @@ impl Voice {
     /// With a digit more, for the table and the record.
     pub fn gravity_finely(self, gravity_p: f64) -> String {
         self.number(self.gravity_value(gravity_p), self.gravity_digits() + 1)
+    }
+
+    /// As somebody typed it: an instrument may show a digit more than is usual.
+    pub fn gravity_as_typed(self, gravity_p: f64) -> String {
+        let finely = self.gravity_finely(gravity_p);
+        let shown = finely.strip_suffix('0').unwrap_or(&finely);
+        match self.display.gravity {
+            GravityUnit::Plato => format!("{shown} °P"),
+            GravityUnit::SpecificGravity => format!("SG {shown}"),
+        }
     }
 
     pub fn gravity_unit(self) -> &'static str {

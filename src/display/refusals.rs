@@ -1,4 +1,5 @@
-//! Why something was not done, as the page says it: without advice for a command line, and in the language of the page.
+//! Why something was not done, as the page says it: without advice for a command line, in the language and the units of the
+//! page.
 //!
 //! Owns these words. Programs get the refusal as it is; what fits no pattern is left as it stands.
 
@@ -32,18 +33,18 @@ const REFUSED: [Refused; 32] = [
     ),
     (
         "the plan does not fit this tun: target_gravity_p is {} °P, below gravity_floor_p ({} °P): {}",
-        "the start-of-boil gravity of {0} °P is below the gravity floor of {1} °P: correct one of them",
-        "die Pfannevollwürze von {0} °P liegt unter der Extraktgrenze von {1} °P: eines berichtigen",
+        "the start-of-boil gravity of {0 °P} is below the gravity floor of {1 °P}: correct one of them",
+        "die Pfannevollwürze von {0 °P} liegt unter der Extraktgrenze von {1 °P}: eines berichtigen",
     ),
     (
         "the plan does not fit this tun: planned_volume_l is {} L; the kettle holds {} L",
-        "the planned volume is {0} L, but the kettle holds {1} L",
-        "das geplante Volumen ist {0} L, die Pfanne fasst aber {1} L",
+        "the planned volume is {0 L}, but the kettle holds {1 L}",
+        "das geplante Volumen ist {0 L}, die Pfanne fasst aber {1 L}",
     ),
     (
         "the plan does not fit this tun: planned_volume_l is {} L for {} kg of grist, {} L for each kg; {}",
-        "{0} L for {1} kg of grist are {2} L for each kg; usual are 3 to 8. Write thousands without a mark between them: 4500",
-        "{0} L auf {1} kg Schüttung sind {2} L je kg; üblich sind 3 bis 8. Tausender ohne Zeichen schreiben: 4500",
+        "{0 L} for {1} kg of grist are {2} L for each kg; usual are 3 to 8. Write thousands without a mark between them: 4500",
+        "{0 L} auf {1} kg Schüttung sind {2} L je kg; üblich sind 3 bis 8. Tausender ohne Zeichen schreiben: 4500",
     ),
     (
         "the plan does not fit this tun: {}",
@@ -102,8 +103,8 @@ const REFUSED: [Refused; 32] = [
     ),
     (
         "sample: volume_l is {} L; allowed is {} to {} L",
-        "{0} L cannot be; allowed is {1} to {2} L",
-        "{0} L kann nicht sein; erlaubt ist {1} bis {2} L",
+        "{0 L} cannot be; allowed is {1 L} to {2 L}",
+        "{0 L} kann nicht sein; erlaubt ist {1 L} bis {2 L}",
     ),
     (
         "sample: gravity_p is {} °P; allowed is {} to {} °P",
@@ -127,8 +128,8 @@ const REFUSED: [Refused; 32] = [
     ),
     (
         "sample: volume_l is {} L; the kettle holds {} L",
-        "{0} L cannot be; the kettle holds {1} L",
-        "{0} L kann nicht sein; die Pfanne fasst {1} L",
+        "{0 L} cannot be; the kettle holds {1 L}",
+        "{0 L} kann nicht sein; die Pfanne fasst {1 L}",
     ),
     (
         "sample {} does not stand in this brew: {}",
@@ -172,17 +173,32 @@ const REFUSED: [Refused; 32] = [
     ),
 ];
 
-/// A refusal as the page says it.
+/// A gravity of hardly more than water, where the page speaks of specific gravities: it need not be told what they are.
+const HARDLY_WORT: Refused = (
+    "the plan does not fit this tun: {} is {} °P; as a specific gravity that would be {} °P: give °P",
+    "{1 °P} cannot be meant: that is hardly more than water",
+    "{1 °P} kann nicht gemeint sein: das ist kaum mehr als Wasser",
+);
+
+/// A refusal where nothing is known of the page but its language.
 pub fn refusal_said(error: &str, language: Language) -> String {
-    let voice = Voice::of_language(language);
-    let own = REFUSED.map(|(from, english, german)| {
-        let to = match language {
+    refusal_told(error, Voice::of_language(language))
+}
+
+/// A refusal as the page says it.
+pub fn refusal_told(error: &str, voice: Voice) -> String {
+    let own = |(from, english, german): Refused| {
+        let to = match voice.language() {
             Language::English => english,
             Language::German => german,
         };
         (from, to)
-    });
-    matched(&own, error, voice).unwrap_or_else(|| error.to_owned())
+    };
+    let hardly_wort = (voice.gravity_unit() == "SG").then(|| own(HARDLY_WORT));
+    hardly_wort
+        .and_then(|pattern| matched(&[pattern], error, voice))
+        .or_else(|| matched(&REFUSED.map(own), error, voice))
+        .unwrap_or_else(|| error.to_owned())
 }
 
 #[cfg(test)]
@@ -190,7 +206,46 @@ mod tests {
     use lauter_core::alarm::{AlarmState, OperationFault};
 
     use super::*;
+    use crate::config::model::{DecimalMark, Display, GravityUnit, VolumeUnit};
     use crate::runtime::request::Refusal;
+
+    #[test]
+    fn figures_are_told_in_the_units_that_the_page_takes_them_in() {
+        let voice = Voice::new(Display {
+            language: Language::German,
+            gravity: GravityUnit::SpecificGravity,
+            volume: VolumeUnit::Hl,
+            decimal: DecimalMark::Comma,
+        });
+        for (error, said) in [
+            (
+                "sample: volume_l is 120000 L; the kettle holds 7000 L",
+                "1200,0 hL kann nicht sein; die Pfanne fasst 70,0 hL",
+            ),
+            (
+                "sample: volume_l is -5 L; allowed is 0 to 1000000 L",
+                "−0,05 hL kann nicht sein; erlaubt ist 0,0 hL bis 10000,0 hL",
+            ),
+            (
+                "the plan does not fit this tun: planned_volume_l is 450000 L; the kettle holds 7000 L",
+                "das geplante Volumen ist 4500,0 hL, die Pfanne fasst aber 70,0 hL",
+            ),
+            (
+                "the plan does not fit this tun: planned_volume_l is 4500 L for 98000 kg of grist, 0.046 L for each kg; usual are 3 to 8. Write thousands without a mark between them: 4500",
+                "45,0 hL auf 98000 kg Schüttung sind 0,046 L je kg; üblich sind 3 bis 8. Tausender ohne Zeichen schreiben: 4500",
+            ),
+            (
+                "the plan does not fit this tun: target_gravity_p is 2.57 °P, below gravity_floor_p (3.07 °P): correct one",
+                "die Pfannevollwürze von SG 1,010 liegt unter der Extraktgrenze von SG 1,012: eines berichtigen",
+            ),
+            (
+                "the plan does not fit this tun: target_gravity_p is 1.02 °P; as a specific gravity that would be 5.1 °P: give °P",
+                "SG 1,004 kann nicht gemeint sein: das ist kaum mehr als Wasser",
+            ),
+        ] {
+            assert_eq!(refusal_told(error, voice), said);
+        }
+    }
 
     #[test]
     fn what_the_tun_refuses_is_said_without_a_command_line_and_in_the_pages_language() {

@@ -53,6 +53,16 @@ impl Brewhouse {
 
     /// With a door of its own.
     pub fn behind(entrance: Entrance, names: &[&str]) -> Self {
+        Self::set_up(entrance, names, "")
+    }
+
+    /// One tun with more in its configuration.
+    pub fn with_settings(settings: &str) -> Self {
+        Self::set_up(Entrance::open(), &[TUN], settings)
+    }
+
+    fn set_up(entrance: Entrance, names: &[&str], settings: &str) -> Self {
+        let configuration = Arc::new(configuration(settings));
         let directory = tempfile::tempdir().unwrap();
         let runtime = tokio::runtime::Builder::new_multi_thread()
             .worker_threads(2)
@@ -66,7 +76,7 @@ impl Brewhouse {
             let mut tuns = Vec::new();
             for name in names {
                 let id = store.tun(SITE, name).await.unwrap();
-                tuns.push(tun(id, name, &store, &done));
+                tuns.push(tun(id, name, &store, &done, &configuration));
             }
             let first = tuns[0].id();
             store
@@ -136,7 +146,13 @@ impl Brewhouse {
 
 /// Starts a task that answers for a tun. A plan with more than 5000 kg does not fit it, and its turbidity alarm
 /// is normal.
-fn tun(id: TunId, name: &str, store: &Store, done: &Done) -> TunHandle {
+fn tun(
+    id: TunId,
+    name: &str,
+    store: &Store,
+    done: &Done,
+    configuration: &Arc<Configuration>,
+) -> TunHandle {
     let (requests, mut received) = mpsc::channel(REQUESTS_BOUND);
     let (store, done, tun) = (store.clone(), Arc::clone(done), name.to_owned());
     let (news_in, news) = watch::channel(News::default());
@@ -235,7 +251,7 @@ fn tun(id: TunId, name: &str, store: &Store, done: &Done) -> TunHandle {
         place: Arc::new(id.into()),
         requests,
         news,
-        configuration: Arc::new(configuration()),
+        configuration: Arc::clone(configuration),
     }
 }
 
@@ -312,9 +328,10 @@ fn by(who: &str) -> String {
     }
 }
 
-/// The least of configurations; what the page shows of the tun comes from it.
-fn configuration() -> Configuration {
-    let text = include_str!("../../config/minimal.toml").to_owned();
+/// The least of configurations and what is wanted beside; what the page shows of the tun comes from it.
+fn configuration(settings: &str) -> Configuration {
+    let minimal = include_str!("../../config/minimal.toml");
+    let text = format!("{minimal}\n{settings}");
     config::parse(Path::new("minimal.toml"), text, &Surroundings::none()).unwrap()
 }
 

@@ -1,6 +1,7 @@
 //! Hand samples over HTTP: what is asked about, what is refused, and how one is taken back.
 
-use crate::brewhouse::Brewhouse;
+use crate::brewhouse::{Brewhouse, SITE, TUN};
+use crate::http;
 use crate::invented::plan;
 
 fn brewing() -> Brewhouse {
@@ -84,4 +85,67 @@ fn a_plan_as_shown_is_taken_in_the_units_of_the_page() {
     assert_eq!(house.post("/brew?as_shown=true", &plan).status, 201);
     let status = house.get("").json();
     assert_eq!(status["plan"]["brew"], "8");
+}
+
+#[test]
+fn a_page_is_refused_in_its_own_units_and_a_program_in_those_of_the_interface() {
+    let settings =
+        "[web]\nlanguage = \"de\"\ngravity = \"sg\"\nvolume = \"hL\"\ndecimal = \"comma\"\n";
+    let house = Brewhouse::with_settings(settings);
+    let asked = |language: Option<&str>, path: &str, body: &str| {
+        let mut headers = vec![("Content-Type", "application/json")];
+        headers.extend(language.map(|it| ("Accept-Language", it)));
+        let path = format!("/api/v1/tuns/{SITE}/{TUN}{path}");
+        http::request(house.address, "POST", &path, &headers, body).refused(422)
+    };
+    let mut thin = serde_json::to_value(plan("9")).unwrap();
+    for (key, typed) in [
+        ("target_gravity_p", 1.059),
+        ("first_wort_gravity_p", 1.01),
+        ("gravity_floor_p", 1.012),
+        ("planned_volume_l", 45.0),
+    ] {
+        thin[key] = typed.into();
+    }
+    for (path, body, german, english) in [
+        (
+            "/samples",
+            r#"{"place":"kettle","volume_l":120000}"#.to_owned(),
+            "1200,0 hL kann nicht sein; die Pfanne fasst 70,0 hL",
+            "1200.0 hL cannot be; the kettle holds 70.0 hL",
+        ),
+        (
+            "/brew?as_shown=true",
+            thin.to_string(),
+            "Vorderwürze: SG 1,010 liegt nicht über der Pfannevollwürze von SG 1,059.",
+            "First-wort gravity: SG 1.010 is not above the start-of-boil gravity of SG 1.059.",
+        ),
+    ] {
+        assert_eq!(asked(Some("de"), path, &body), german);
+        assert_eq!(asked(Some("en"), path, &body), english);
+    }
+    let sample = r#"{"place":"kettle","volume_l":120000}"#;
+    assert_eq!(
+        asked(None, "/samples", sample),
+        "sample: volume_l is 120000 L; the kettle holds 7000 L"
+    );
+}
+
+#[test]
+fn a_parameter_that_does_not_fit_is_refused_by_its_name_with_what_is_allowed() {
+    let house = brewing();
+    let sample = r#"{"place":"kettle","gravity_p":12}"#;
+    assert_eq!(
+        house.post("/samples?ask=maybe", sample).refused(400),
+        "query: ask must be true or false"
+    );
+    assert_eq!(house.done().len(), 1, "nothing was taken");
+    assert_eq!(
+        house.get("/brews?limit=x").refused(400),
+        "query: limit must be a whole number from 0 to 4294967295"
+    );
+    assert_eq!(
+        house.get("/brews/7/report?format=xml").refused(400),
+        "query: format xml is not known here; known is html, csv, json"
+    );
 }

@@ -3,12 +3,13 @@
 use std::sync::Arc;
 
 use axum::Json;
-use axum::extract::{Path, Query, State};
+use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use schemars::JsonSchema;
 use serde::Deserialize;
 
 use super::Service;
+use super::query::Query;
 use crate::clock;
 use crate::store::{Database, StoreError, TunId};
 use crate::web::problem::{Answer, Problem};

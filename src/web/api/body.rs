@@ -43,12 +43,8 @@ pub fn json<T: DeserializeOwned>(headers: &HeaderMap, received: Received) -> Res
 
 /// As [`json`], once the content type is known.
 pub fn of_json<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Problem> {
-    let no_json = |error: &serde_json::Error| {
-        Problem::new(
-            StatusCode::BAD_REQUEST,
-            format!("the body is not JSON: {error}"),
-        )
-    };
+    let no_json =
+        |error: &serde_json::Error| Problem::new(StatusCode::BAD_REQUEST, unfit::no_json(error));
     let mut reader = Deserializer::from_slice(bytes);
     let value = serde_path_to_error::deserialize(&mut reader).map_err(|error| {
         match error.inner().classify() {
@@ -95,9 +91,28 @@ mod tests {
             refused::<AlarmOperation>(r#"{"who":7,"action":"acknowledge"}"#),
             "body: who must be a string"
         );
-        assert!(refused::<SampleBody>("{").starts_with("the body is not JSON"));
-        assert!(
-            refused::<SampleBody>(r#"{"place":"kettle"} x"#).starts_with("the body is not JSON")
-        );
+    }
+
+    #[test]
+    fn what_is_not_json_is_told_by_the_place_where_it_ceases_to_be() {
+        for (body, said) in [
+            ("{", "it breaks off at line 1, column 1"),
+            ("", "it breaks off at line 1, column 0"),
+            (
+                r#"{"place":"kettle","#,
+                "it breaks off at line 1, column 18",
+            ),
+            (
+                r#"{"place":"kettle"} x"#,
+                "what stands at line 1, column 20 does not belong there",
+            ),
+            (
+                r#"{"place":kettle}"#,
+                "what stands at line 1, column 10 does not belong there",
+            ),
+        ] {
+            let words = refused::<SampleBody>(body);
+            assert_eq!(words, format!("the body is not JSON: {said}"), "{body}");
+        }
     }
 }

@@ -3,13 +3,14 @@
 use std::sync::Arc;
 
 use axum::Json;
-use axum::extract::{Extension, Path, Query, State};
+use axum::extract::{Extension, Path, State};
 use axum::http::header::{CONTENT_SECURITY_POLICY, CONTENT_TYPE};
 use axum::http::{HeaderMap, HeaderValue, StatusCode};
 use axum::response::{Html, IntoResponse, Response};
 use schemars::JsonSchema;
 use serde::Deserialize;
 
+use super::query::Query;
 use super::report::{POLICY, ReportQuery};
 use super::{Service, body};
 use crate::access::Caller;

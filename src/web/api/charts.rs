@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use axum::Json;
-use axum::extract::{Path, Query, State};
+use axum::extract::{Path, State};
 use axum::http::header::CONTENT_TYPE;
 use axum::response::{IntoResponse, Response};
 use lauter_core::supervisor::FanPoint;
@@ -11,6 +11,7 @@ use schemars::JsonSchema;
 use serde::Deserialize;
 
 use super::Service;
+use super::query::Query;
 use super::record::of_brew;
 use crate::brew_record::{BedSetting, BrewRecord};
 use crate::charts::{self, ChartError, Scene, Size};

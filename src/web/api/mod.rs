@@ -13,6 +13,7 @@ mod health;
 mod operate;
 mod operations;
 mod profile;
+mod query;
 mod record;
 mod report;
 mod tuns;
@@ -66,7 +67,10 @@ pub fn router(service: Arc<Service>) -> Router {
         .fallback(no_such_path)
         .method_not_allowed_fallback(no_such_method)
         .layer(DefaultBodyLimit::max(BODY_BOUND))
-        .layer(middleware::from_fn(in_language::answer))
+        .layer(middleware::from_fn_with_state(
+            Arc::clone(&service),
+            in_language::answer,
+        ))
         .layer(middleware::from_fn_with_state(
             Arc::clone(&service),
             guard::watch,

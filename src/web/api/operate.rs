@@ -4,7 +4,7 @@ use std::path::Path as FilePath;
 use std::sync::Arc;
 
 use axum::Json;
-use axum::extract::{Extension, Path, Query, State};
+use axum::extract::{Extension, Path, State};
 use axum::http::{HeaderMap, StatusCode};
 use lauter_core::projection::Plan;
 use lauter_core::units::Unit;
@@ -12,6 +12,7 @@ use schemars::JsonSchema;
 use serde::Deserialize;
 use serde_json::{Value, json};
 
+use super::query::Query;
 use super::{Service, body};
 use crate::access::Caller;
 use crate::config;

@@ -3,12 +3,13 @@
 use std::sync::Arc;
 
 use axum::Json;
-use axum::extract::{Path, Query, State};
+use axum::extract::{Path, State};
 use lauter_core::supervisor::{AlarmLine, Line, TableLine};
 use schemars::JsonSchema;
 use serde::Deserialize;
 
 use super::Service;
+use super::query::Query;
 use crate::store::{Brew, Database, StoreError};
 use crate::web::parameters::BREWS_LISTED;
 use crate::web::problem::{Answer, Problem};

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use axum::Json;
-use axum::extract::{Path, Query, State};
+use axum::extract::{Path, State};
 use axum::http::HeaderValue;
 use axum::http::header::{CONTENT_SECURITY_POLICY, CONTENT_TYPE};
 use axum::response::{Html, IntoResponse, Response};
@@ -11,6 +11,7 @@ use lauter_core::supervisor::{Occurrence, ProjectionLine};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::query::Query;
 use super::record::{BrewPath, of_brew};
 use super::{Service, bed_setting};
 use crate::brew_record::BrewRecord;

@@ -1,6 +1,8 @@
-//! What is said of JSON that does not fit: by the key, and without the program's own names for its shapes.
+//! What is said of JSON or of an address's parameters that do not fit: by the key, and without the program's own names for
+//! its shapes.
 //!
-//! Owns these sentences. They are made from those of the JSON library, whose words for a shape nobody outside can look up.
+//! Owns these sentences. They are made from those of the libraries that read, whose words for a shape nobody outside can
+//! look up.
 
 use crate::web::wire::Fault;
 
@@ -11,6 +13,40 @@ pub fn fault(error: &Failed) -> Fault {
     let place = if path == "." { "" } else { &path };
     let text = error.inner().to_string();
     let text = text.rsplit_once(" at line ").map_or(&*text, |(it, _)| it);
+    of_text(place, text)
+}
+
+/// What is not JSON at all: where it ceases to be.
+pub fn no_json(error: &serde_json::Error) -> String {
+    let (line, column) = (error.line(), error.column());
+    if error.is_eof() {
+        format!("the body is not JSON: it breaks off at line {line}, column {column}")
+    } else {
+        format!(
+            "the body is not JSON: what stands at line {line}, column {column} does not belong there"
+        )
+    }
+}
+
+/// What axum says of a query that it cannot read.
+pub fn parameter(text: &str) -> Fault {
+    let text = text
+        .strip_prefix("Failed to deserialize query string: ")
+        .unwrap_or(text);
+    let is_name = |it: &str| it.chars().all(|c| c.is_ascii_alphanumeric() || c == '_');
+    match text.split_once(": ").filter(|(name, _)| is_name(name)) {
+        Some((name, text)) => of_text(name, text),
+        None => of_text("", text),
+    }
+}
+
+fn of_text(place: &str, text: &str) -> Fault {
+    if let Some(key) = text.strip_prefix("duplicate field ") {
+        return Fault::new(&key_of(key), "is given twice");
+    }
+    if let Some(wanted) = of_letters(text) {
+        return Fault::new(place, format!("must be {wanted}"));
+    }
     if let Some(key) = text.strip_prefix("missing field ") {
         return Fault::new(&below(place, key), "is missing");
     }
@@ -36,6 +72,19 @@ pub fn fault(error: &Failed) -> Fault {
             Fault::new(place, format!("must be {}", shape(wanted)))
         }
         _ => Fault::new(place, text),
+    }
+}
+
+/// What should have stood where letters could not be read; the standard library's words. Whole numbers of an address are
+/// all of 32 bits.
+fn of_letters(text: &str) -> Option<&'static str> {
+    match text {
+        "provided string was not `true` or `false`" => Some("true or false"),
+        "invalid digit found in string"
+        | "cannot parse integer from empty string"
+        | "number too large to fit in target type" => Some("a whole number from 0 to 4294967295"),
+        "invalid float literal" | "cannot parse float from empty string" => Some("a number"),
+        _ => None,
     }
 }
 

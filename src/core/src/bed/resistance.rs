@@ -20,6 +20,12 @@ pub struct Parameters {
     pub course_length_s: f64,
     /// Flow below this share of the planned flow says nothing about the bed, 0.05 to 0.9.
     pub least_flow_share: f64,
+    /// Greatest age of a resistance that stands for the bed before a raking or after it, s, 5 to 600. Origin: own choice,
+    /// three time constants of the smoothing.
+    pub rake_age_s: f64,
+    /// Greatest wait from the end of a raking for the resistance that it is judged by, s, 180 to 3600: later the bed has
+    /// changed by itself. Origin: own choice, as long as the gain in extract is summed.
+    pub rake_wait_s: f64,
 }
 
 impl Default for Parameters {
@@ -29,6 +35,8 @@ impl Default for Parameters {
             course_every_s: 10.0,
             course_length_s: 600.0,
             least_flow_share: 0.3,
+            rake_age_s: 60.0,
+            rake_wait_s: 600.0,
         }
     }
 }
@@ -41,6 +49,8 @@ impl Parameters {
             ("course_every_s", self.course_every_s, 2.0, 60.0),
             ("course_length_s", self.course_length_s, 120.0, 3600.0),
             ("least_flow_share", self.least_flow_share, 0.05, 0.9),
+            ("rake_age_s", self.rake_age_s, 5.0, 600.0),
+            ("rake_wait_s", self.rake_wait_s, 180.0, 3600.0),
         ];
         crate::units::outside_ranges(&ranges)
     }
@@ -124,6 +134,17 @@ impl Bed {
     /// Resistance now, 1/m; None before there is enough flow and a pressure drop.
     pub fn resistance_per_m(&self) -> Option<f64> {
         self.smoothed_ln.map(f64::exp)
+    }
+
+    /// The same, if it has been measured within the last `age_s`.
+    pub fn resistance_within_per_m(&self, age_s: f64, now: Moment) -> Option<f64> {
+        let measured = self.last.is_some_and(|last| now.since(last) <= age_s);
+        self.resistance_per_m().filter(|_| measured)
+    }
+
+    /// There is what a resistance is made of: it has been measured in this run-off.
+    pub fn is_measured(&self) -> bool {
+        self.last.is_some()
     }
 
     /// Seconds until the pressure drop reaches `limit_kpa` at the present flow, if the course goes on as over

@@ -7,6 +7,7 @@ mod blind;
 pub(super) mod cut_off;
 mod learning;
 mod notes;
+mod rake_effect;
 mod rake_gain;
 mod sampling;
 mod stopping;
@@ -291,7 +292,7 @@ impl Brew {
         };
         let to_kettle = flows && !picture.recirculating;
         if picture.raking {
-            self.note_rakes();
+            self.note_rakes(now, p);
             self.raked = Some(now);
             self.washout.note_stirring();
         }

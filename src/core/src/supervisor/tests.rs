@@ -1,6 +1,7 @@
 mod beginnings;
 mod corrections;
 mod people;
+mod rakes;
 mod samples;
 mod silence;
 mod troubles;

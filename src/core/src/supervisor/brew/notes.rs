@@ -12,6 +12,7 @@ use crate::reading::Moment;
 use crate::washout::Curve;
 
 use super::super::parameters::{Parameters, Plant};
+use super::rake_effect::RakeEffect;
 use super::rake_gain::RakeGain;
 use super::{Brew, Picture};
 
@@ -22,30 +23,27 @@ const RESISTANCES_KEPT: usize = 480;
 const SETTLED_SHARE: f64 = 0.1;
 /// Pressure drop over its limit below which a flow counts as safe; detection warns at the same share.
 const SAFE_SHARE: f64 = 0.6;
-/// A raking's effect is read this long after the rakes have stopped, s.
-const RAKE_SETTLES_S: f64 = 120.0;
-const RAKES_KEPT: usize = 12;
 /// Gravity over first wort at which the rise of pH is told.
 const THIRD_LEFT: f64 = 1.0 / 3.0;
 
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(in super::super) struct Notes {
-    quality: Quality,
+    pub(super) quality: Quality,
     gravity_missing_s: f64,
     flow_missing_s: f64,
     resistances: Vec<f64>,
     resistance_at: Option<Moment>,
     safe_flow_l_min_m2: Option<f64>,
     trouble_from_share: Option<f64>,
-    /// Resistance when the rakes started, until their effect has been read.
-    before_rake: Option<f64>,
-    rakes: Vec<RakeLesson>,
+    /// Of the last raking, until its effect has been read.
+    pub(super) effect: Option<RakeEffect>,
+    pub(super) rakes: Vec<RakeLesson>,
     /// What the last raking regains, while it is summed.
     gain: Option<RakeGain>,
     /// The resistance's lesson of that raking has been noted.
-    gain_has_lesson: bool,
+    pub(super) gain_has_lesson: bool,
     /// What the last raking did, until it has been told.
-    rake_effect: Option<String>,
+    pub(super) rake_effect: Option<String>,
 }
 
 impl Notes {
@@ -118,9 +116,9 @@ impl Notes {
 
 impl Brew {
     /// The resistance when the rakes start, before the bed's figures are forgotten.
-    pub(super) fn note_rakes(&mut self) {
-        if self.notes.before_rake.is_none() {
-            self.notes.before_rake = self.bed.resistance_per_m();
+    pub(super) fn note_rakes(&mut self, now: Moment, p: &Parameters) {
+        if self.notes.effect.is_none() && self.bed.is_measured() {
+            self.notes.effect = Some(RakeEffect::new(&self.bed, now, &p.bed));
         }
         if self.notes.gain.is_none() && self.flow_started.is_some() {
             self.notes.gain = Some(RakeGain::new(&self.washout));
@@ -172,6 +170,7 @@ impl Brew {
         }
         self.notes.flowing(picture, p.step_s);
         self.note_gain(picture, now, p);
+        self.note_rake_effect(picture, now, p);
         let (Some(pressure_drop_kpa), Some(resistance_per_m)) =
             (picture.pressure_drop_kpa, self.bed.resistance_per_m())
         else {
@@ -186,31 +185,6 @@ impl Brew {
             self.pace_l_min / plant.bed_area_m2,
             runoff_share,
         );
-        let settled = self.raked.is_some_and(|at| {
-            now.since(at) >= RAKE_SETTLES_S && self.undisturbed_s(now) >= RAKE_SETTLES_S
-        });
-        if settled
-            && let Some(before_per_m) = self.notes.before_rake.take()
-            && self.notes.rakes.len() < RAKES_KEPT
-        {
-            let percent = 100.0 * (resistance_per_m / before_per_m - 1.0);
-            self.notes.rake_effect = Some(if percent < 0.0 {
-                format!("Raking lowered the bed resistance ({percent:+.0} %).")
-            } else if self.notes.quality.channelled {
-                format!(
-                    "Bed resistance rose with the raking ({percent:+.0} %), as it does when a channel closes."
-                )
-            } else {
-                format!("Raking did not lower the bed resistance ({percent:+.0} %).")
-            });
-            self.notes.rakes.push(RakeLesson {
-                before_per_m: rounded(before_per_m),
-                after_per_m: rounded(resistance_per_m),
-                gravity_gain_p: None,
-                extract_gain_kg: None,
-            });
-            self.notes.gain_has_lesson = true;
-        }
     }
 
     /// What the brew taught, at its end.
