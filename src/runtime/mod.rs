@@ -49,8 +49,9 @@ pub use reload::serve;
 pub use signals::{Signals, stop_on_signals};
 pub use sockets::HandedOver;
 
-/// How long tasks get to end when the service stops, and the record to close after them: two seconds in all.
-const END_LIMIT: Duration = Duration::from_millis(1400);
+/// How long tasks get to end when the service stops, and the record to close after them: with what the process itself needs,
+/// two seconds in all.
+const END_LIMIT: Duration = Duration::from_millis(1300);
 const CLOSE_LIMIT: Duration = Duration::from_millis(400);
 
 /// How long people wait at the page for the disk.
