@@ -1,7 +1,8 @@
 //! A whole run-off with the tun's own settings, simulated and faster than life.
 //!
 //! Owns what is asked of it: the stop-point that the service calls is that of the simulator's truth, and no alarm comes
-//! that a calm brew has no reason for.
+//! that a calm brew has no reason for. Faster than life, every pause of disk or broker lasts as many times longer: a late
+//! delivery is told, and no fault of the tun.
 
 use lauter_core::alarm::AlarmId;
 use simulators::Scenario;
@@ -52,8 +53,13 @@ pub fn judged(outcome: &Outcome) -> Result<String, String> {
         .stop_volume_l
         .ok_or("the service called no stop-point")?;
     let error = called_l / truth.volume_l - 1.0;
+    let late = if outcome.others.contains(&AlarmId::DeliveryDelayed) {
+        "; the record or the broker came late at this speed"
+    } else {
+        ""
+    };
     let reading = format!(
-        "stop-point {called_l:.0} L, true {:.0} L ({:+.2} %); {} readings, {} rejected",
+        "stop-point {called_l:.0} L, true {:.0} L ({:+.2} %); {} readings, {} rejected{late}",
         truth.volume_l,
         100.0 * error,
         summary.readings,
@@ -62,7 +68,7 @@ pub fn judged(outcome: &Outcome) -> Result<String, String> {
     let strange: Vec<&str> = outcome
         .others
         .iter()
-        .filter(|alarm| !BELONGING.contains(alarm))
+        .filter(|alarm| !BELONGING.contains(alarm) && **alarm != AlarmId::DeliveryDelayed)
         .map(|alarm| alarm.name())
         .collect();
     if error.abs() > STOP_POINT_WITHIN {
@@ -78,4 +84,43 @@ pub fn judged(outcome: &Outcome) -> Result<String, String> {
         ));
     }
     Ok(reading)
+}
+
+#[cfg(test)]
+mod tests {
+    use lauter_core::supervisor::{StopCause, SummaryLine};
+    use simulators::Crossing;
+
+    use super::*;
+
+    fn outcome(others: &[AlarmId]) -> Outcome {
+        let summary = SummaryLine {
+            stop_volume_l: Some(4616.0),
+            stop_elapsed_s: Some(5400.0),
+            stop_cause: StopCause::TargetGravity,
+            kettle_gravity_p: Some(12.4),
+            extract_kg: Some(600.0),
+            brew_length_l_per_kg: Some(4.7),
+            readings: 56_890,
+            rejected: 47,
+        };
+        Outcome {
+            seen: Vec::new(),
+            others: others.to_vec(),
+            summary: Some(summary),
+            truth: Some(Crossing {
+                elapsed_s: 5400.0,
+                volume_l: 4617.0,
+            }),
+        }
+    }
+
+    #[test]
+    fn an_alarm_without_a_reason_fails_the_dry_run_and_a_late_delivery_is_only_told() {
+        assert!(judged(&outcome(&BELONGING)).is_ok());
+        let words = judged(&outcome(&[AlarmId::Channelling])).expect_err("a calm brew");
+        assert!(words.contains("without a reason: channelling"), "{words}");
+        let late = judged(&outcome(&[AlarmId::DeliveryDelayed])).expect("as it should be");
+        assert!(late.contains("came late at this speed"), "{late}");
+    }
 }
