@@ -123,6 +123,14 @@ impl Program {
         .await
     }
 
+    /// Waits until it says that nothing is being recorded, which must be for this reason; gives its words.
+    pub async fn until_not_recorded(&mut self, why: &str) -> String {
+        let alarm = self.until_alarm("delivery-delayed").await;
+        let message = alarm["message"].as_str().expect("words").to_owned();
+        assert!(message.contains(why), "{alarm}");
+        message
+    }
+
     pub async fn post(&self, below: &str, body: (&str, &str)) -> Answer {
         self.try_post(below, body).await.expect("an answer")
     }
