@@ -53,12 +53,14 @@ class Device(threading.Thread):
         self.listener = socket.create_server(("127.0.0.1", 0))
         self.port = self.listener.getsockname()[1]
         self.first_answer = None
+        self.connections = 0
         self.started = time.monotonic()
         self.values = [value for *_, value in INSTRUMENTS]
 
     def run(self):
         while True:
             connection, _ = self.listener.accept()
+            self.connections += 1
             connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
             threading.Thread(target=self.serve, args=(connection,), daemon=True).start()
 
@@ -69,8 +71,7 @@ class Device(threading.Thread):
         return (self.values[index] + counted) * (1.0 + noise)
 
     def serve(self, connection):
-        while True:
-            request = connection.recv(260)
+        while request := connection.recv(260):
             while len(request) >= 12:
                 transaction, _, _, unit, function, address, count = struct.unpack(">HHHBBHH", request[:12])
                 request = request[12:]
@@ -79,8 +80,6 @@ class Device(threading.Thread):
                 connection.sendall(struct.pack(">HHH", transaction, 0, len(body)) + body)
                 if self.first_answer is None:
                     self.first_answer = time.monotonic()
-            if not request:
-                return
 
 
 def configuration(directory, device_port, web_port, more):
