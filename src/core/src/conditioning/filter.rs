@@ -1,8 +1,9 @@
 //! The level-and-trend Kalman filter behind every conditioned value.
 //!
 //! Owns the two-state filter (level and its rate) for irregular times. Its noises are arguments: it does not
-//! know instruments. A division costs as much as all sums of an update together, so each quotient is taken once. The model is Harvey's local linear trend: a level that random-walks and a rate that
-//! random-walks; with the rate switched off it is the local level model of Durbin & Koopman.
+//! know instruments. A division costs as much as all sums of an update together, so each quotient is taken once.
+//! The model is Harvey's local linear trend: a level that random-walks and a rate that random-walks; with the rate
+//! switched off it is the local level model of Durbin & Koopman.
 
 use serde::{Deserialize, Serialize};
 

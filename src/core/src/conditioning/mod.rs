@@ -15,6 +15,7 @@ pub use filter::{Innovation, LevelTrend, ProcessNoise};
 pub(crate) use outlier::median;
 pub use outlier::{Believed, Decision, OutlierGate, Timed};
 use stuck::StuckWatch;
+use window::{between, larger, smaller};
 
 use crate::reading::{Cause, Measures, Moment};
 
@@ -225,7 +226,7 @@ impl Conditioner {
     /// Longest silence before the value counts as stale: as configured, or three of the intervals at which
     /// readings really come, where a record is sampled more slowly than the instrument was configured for.
     pub fn stale_after_s(&self) -> f64 {
-        self.stale_after_s.max(3.0 * self.interval.typical_s)
+        larger(self.stale_after_s, 3.0 * self.interval.typical_s)
     }
 
     /// What stands apart is decided when it fills half the window; until then the value before it holds.
@@ -260,8 +261,8 @@ impl Conditioner {
     /// driven with intensity q against measurement noise of intensity r settles at the bandwidth (q/r)^¼
     /// (Kalman & Bucy 1961, the double integrator).
     fn process_noise(&self) -> ProcessNoise {
-        let interval_s = self.interval.typical_s.max(0.05);
-        let smoothing_s = self.parameters.smoothing_s.max(2.0 * interval_s);
+        let interval_s = larger(self.interval.typical_s, 0.05);
+        let smoothing_s = larger(self.parameters.smoothing_s, 2.0 * interval_s);
         let rate_per_s = self.noise.variance() * interval_s / smoothing_s.powi(4);
         ProcessNoise {
             level_per_s: 0.0,
@@ -300,8 +301,8 @@ impl Conditioner {
         let standardised = state
             .update(reading.value, self.noise.variance())
             .standardised();
-        let weight = (gap_s / (0.25 * self.parameters.smoothing_s)).clamp(0.1, 1.0);
-        self.drift += weight * (standardised.clamp(-6.0, 6.0) - self.drift);
+        let weight = between(gap_s / (0.25 * self.parameters.smoothing_s), 0.1, 1.0);
+        self.drift += weight * (between(standardised, -6.0, 6.0) - self.drift);
         // The weight is a tenth at least, so most drifts need no root to be told usual.
         let drift = self.drift.abs();
         if drift > LEAST_UNUSUAL && drift > 4.0 * (weight / (2.0 - weight)).sqrt() {
@@ -352,7 +353,7 @@ impl NoiseEstimate {
     fn observe(&mut self, value: f64) {
         if let (Some(last), Some(before)) = (self.last, self.before) {
             let difference = value - 2.0 * last + before;
-            let sample = (difference * difference * SIXTH).min(6.0 * self.variance());
+            let sample = smaller(difference * difference * SIXTH, 6.0 * self.variance());
             self.count = (self.count + 1).min(LEARNT);
             let weight = if self.count == LEARNT {
                 LEARNT_WEIGHT
@@ -366,7 +367,7 @@ impl NoiseEstimate {
     }
 
     fn variance(&self) -> f64 {
-        self.variance.max(self.least_variance)
+        larger(self.variance, self.least_variance)
     }
 
     fn standard_deviation(&self) -> f64 {
@@ -389,7 +390,8 @@ impl IntervalEstimate {
             self.typical_s = interval_s;
         } else {
             // A silence counts at most double, so that a dropout does not pass for a slower instrument.
-            self.typical_s += 0.1 * (interval_s.min(2.0 * self.typical_s) - self.typical_s);
+            let counted_s = smaller(interval_s, 2.0 * self.typical_s);
+            self.typical_s += 0.1 * (counted_s - self.typical_s);
         }
     }
 }

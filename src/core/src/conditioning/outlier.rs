@@ -6,7 +6,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::window::Window;
+use super::window::{Window, larger};
 use crate::reading::Moment;
 
 /// A reading that has been decided upon.
@@ -90,13 +90,25 @@ impl OutlierGate {
     }
 
     /// `noise` is the least standard deviation to reckon with, so that a quiet signal's last digit is no spike.
+    #[inline]
     pub fn judge(&mut self, reading: Timed, noise: f64) -> Decision {
         self.recent.push(reading);
         if self.recent.len() < 3 {
             return self.believe(reading, Vec::new(), None);
         }
         let (median, deviation) = self.recent.median_and_deviation();
-        let reach = self.threshold * (deviation * MAD_TO_STANDARD_DEVIATION).max(noise);
+        let reach = self.threshold * larger(deviation * MAD_TO_STANDARD_DEVIATION, noise);
+        let near = (reading.value - median).abs() <= reach;
+        if near && self.waiting.is_empty() && self.median_counts(reading, noise) {
+            return self.believe(reading, Vec::new(), None);
+        }
+        self.weigh(reading, median, reach, noise)
+    }
+
+    /// For a reading that stands apart, and while others wait. Few come here, so that the others pass quickly.
+    #[cold]
+    #[inline(never)]
+    fn weigh(&mut self, reading: Timed, median: f64, reach: f64, noise: f64) -> Decision {
         let long_enough = self
             .waiting
             .first()
@@ -105,9 +117,6 @@ impl OutlierGate {
             (each.value - median).abs() <= reach && (long_enough || self.median_counts(each, noise))
         };
         let near = counts(reading);
-        if near && self.waiting.is_empty() {
-            return self.believe(reading, Vec::new(), None);
-        }
         let smooth = self.lies_on_a_line(noise);
         if !(near || smooth) {
             self.waiting.push(reading);
@@ -134,6 +143,7 @@ impl OutlierGate {
         Decision { spikes, ..decision }
     }
 
+    #[inline]
     fn believe(&mut self, reading: Timed, waited: Vec<Timed>, jump: Option<f64>) -> Decision {
         self.settled = Some(reading);
         self.believed = self.believed.saturating_add(1);
@@ -148,6 +158,7 @@ impl OutlierGate {
     }
 
     /// The median rule decides, unless the readings have lately begun to jump about.
+    #[inline]
     fn median_counts(&self, reading: Timed, noise: f64) -> bool {
         let Some(settled) = self.settled else {
             return true;

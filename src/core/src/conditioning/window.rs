@@ -1,9 +1,8 @@
 //! The last readings of one instrument, with their median and their deviation from it.
 //!
-//! Owns the sorted copy of the window, kept up from reading to reading: a reading replaces the oldest one in two passes
-//! without a branch, and the middle of the deviations is found without sorting them. It does not know what a spike is.
-
-use std::collections::VecDeque;
+//! Owns the sorted copy of the window, kept up from reading to reading: a reading replaces the oldest one in a pass
+//! without a branch, and the middle of the deviations is found without sorting them. The readings lie in the window
+//! itself, which so needs no allocation. It does not know what a spike is.
 
 use serde::{Deserialize, Serialize};
 
@@ -14,27 +13,37 @@ const CAPACITY: usize = 31;
 /// Places of the sorted copy: unused ones hold infinity, and the last always does.
 const PLACES: usize = CAPACITY + 1;
 
-/// The last readings, oldest first.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+/// The last readings, in the order in which they came.
+#[derive(Clone, Debug, Serialize, Deserialize)]
 #[serde(from = "Kept", into = "Kept")]
 pub(super) struct Window {
     size: usize,
-    readings: VecDeque<Timed>,
+    /// A ring: the oldest is at `first`, the others follow it, beyond the last place from the beginning.
+    readings: [Timed; PLACES],
+    first: usize,
+    count: usize,
     sorted: [f64; PLACES],
+}
+
+/// By what it holds: where in the ring it begins says nothing.
+impl PartialEq for Window {
+    fn eq(&self, other: &Self) -> bool {
+        self.size == other.size && self.readings().eq(other.readings())
+    }
 }
 
 /// What is stored of a window: the sorted copy follows from it.
 #[derive(Serialize, Deserialize)]
 struct Kept {
     size: usize,
-    readings: VecDeque<Timed>,
+    readings: Vec<Timed>,
 }
 
 impl From<Window> for Kept {
     fn from(window: Window) -> Self {
         Self {
             size: window.size,
-            readings: window.readings,
+            readings: window.readings().copied().collect(),
         }
     }
 }
@@ -55,7 +64,9 @@ impl Window {
         let size = size.clamp(1, CAPACITY);
         Self {
             size,
-            readings: VecDeque::with_capacity(size),
+            readings: [Timed::default(); PLACES],
+            first: 0,
+            count: 0,
             sorted: [f64::INFINITY; PLACES],
         }
     }
@@ -63,12 +74,15 @@ impl Window {
     /// Takes a reading with a finite value; the oldest one goes when the window is full.
     #[inline]
     pub fn push(&mut self, reading: Timed) {
-        let oldest = if self.readings.len() == self.size {
-            self.readings.pop_front().map(|timed| timed.value)
+        let oldest = if self.count == self.size {
+            let oldest = self.readings[self.first].value;
+            self.first = (self.first + 1) % PLACES;
+            oldest
         } else {
-            None
+            self.count += 1;
+            f64::INFINITY
         };
-        self.readings.push_back(reading);
+        self.readings[(self.first + self.count - 1) % PLACES] = reading;
         // Few places are passed over faster than many, and their number is known to the compiler.
         match self.size {
             0..=7 => exchange::<8>(&mut self.sorted, oldest, reading.value),
@@ -78,23 +92,28 @@ impl Window {
     }
 
     pub fn len(&self) -> usize {
-        self.readings.len()
+        self.count
+    }
+
+    /// Oldest first.
+    fn readings(&self) -> impl DoubleEndedIterator<Item = &Timed> {
+        (0..self.count).map(|index| &self.readings[(self.first + index) % PLACES])
     }
 
     /// The last `count` readings, the newest first.
     pub fn newest(&self, count: usize) -> impl Iterator<Item = &Timed> {
-        self.readings.iter().rev().take(count)
+        self.readings().rev().take(count)
     }
 
     /// The reading at `index`, counted from the oldest.
     pub fn get(&self, index: usize) -> Option<&Timed> {
-        self.readings.get(index)
+        self.readings().nth(index)
     }
 
     /// The median and the median of the absolute deviations from it.
     #[inline]
     pub fn median_and_deviation(&self) -> (f64, f64) {
-        match self.readings.len() {
+        match self.count {
             5 => odd::<5>(&self.sorted),
             7 => odd::<7>(&self.sorted),
             9 => odd::<9>(&self.sorted),
@@ -104,42 +123,43 @@ impl Window {
     }
 }
 
-/// Takes one value out of the first `N` sorted places and puts another in.
+/// Takes one value out of the first `N` sorted places, infinity for none, and puts another in. Every place is worked out
+/// from the places before and none from another's result, which would have to wait for it.
 #[inline]
-fn exchange<const N: usize>(sorted: &mut [f64; PLACES], out: Option<f64>, value: f64) {
-    let mut rest = [f64::INFINITY; N];
-    let Some((before, _)) = sorted.split_first_chunk::<N>() else {
+fn exchange<const N: usize>(sorted: &mut [f64; PLACES], out: f64, value: f64) {
+    let Some((places, _)) = sorted.split_first_chunk_mut::<N>() else {
         return;
     };
-    match out {
-        // Smaller ones stay, the others move down into its place.
-        Some(out) => {
-            for place in 0..N - 1 {
-                let stays = before[place] < out;
-                rest[place] = if stays {
-                    before[place]
-                } else {
-                    before[place + 1]
-                };
-            }
+    let before = *places;
+    // Smaller ones stay, the others move down into its place.
+    let rest = |place: usize| {
+        let stays = before[place] < out;
+        if stays {
+            before[place]
+        } else {
+            before[place + 1]
         }
-        None => rest = *before,
-    }
-    sorted[0] = smaller(rest[0], value);
-    for place in 1..N {
-        sorted[place] = larger(rest[place - 1], smaller(rest[place], value));
+    };
+    places[0] = smaller(rest(0), value);
+    for place in 1..N - 1 {
+        places[place] = larger(rest(place - 1), smaller(rest(place), value));
     }
 }
 
-/// One machine instruction each, for there is no NaN here.
+/// One machine instruction each, for there is no NaN in conditioning.
 #[inline]
-fn smaller(a: f64, b: f64) -> f64 {
+pub(super) fn smaller(a: f64, b: f64) -> f64 {
     if a < b { a } else { b }
 }
 
 #[inline]
-fn larger(a: f64, b: f64) -> f64 {
+pub(super) fn larger(a: f64, b: f64) -> f64 {
     if a > b { a } else { b }
+}
+
+#[inline]
+pub(super) fn between(value: f64, least: f64, most: f64) -> f64 {
+    smaller(larger(value, least), most)
 }
 
 /// Of an odd number of sorted values. The deviations on either side of the median are sorted as well: the middle one of
