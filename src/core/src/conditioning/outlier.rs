@@ -220,12 +220,12 @@ impl OutlierGate {
 
 /// The middle value; of an even count the mean of the two.
 pub(crate) fn median(values: &mut [f64]) -> f64 {
-    values.sort_unstable_by(f64::total_cmp);
     let middle = values.len() / 2;
-    if values.len() % 2 == 1 {
-        values[middle]
-    } else {
-        f64::midpoint(values[middle - 1], values[middle])
+    let odd = !values.len().is_multiple_of(2);
+    let (below, median, _) = values.select_nth_unstable_by(middle, f64::total_cmp);
+    match below.iter().copied().max_by(f64::total_cmp) {
+        Some(before) if !odd => f64::midpoint(before, *median),
+        _ => *median,
     }
 }
 

@@ -5,15 +5,12 @@
 use super::{AlarmId, Finding, Held, Parameters, View, VolumeChange};
 
 /// One finding for each instrument that can be contradicted.
-pub(super) fn conditions(parameters: &Parameters, view: &View, held: Held) -> Vec<Finding> {
-    let mut findings = Vec::new();
-    findings.extend(level_disagrees(parameters, view, held));
-    findings.extend(kettle_gravity_disagrees(parameters, view, held));
-    findings.extend(flow_disagrees(view));
+pub(super) fn find(parameters: &Parameters, view: &View, held: Held, found: &mut Vec<Finding>) {
+    found.extend(level_disagrees(parameters, view, held));
+    found.extend(kettle_gravity_disagrees(parameters, view, held));
+    found.extend(flow_disagrees(view));
     let sampled = view.sampled.iter().flatten();
-    findings
-        .extend(sampled.map(|(instrument, sum)| sampled_otherwise(parameters, instrument, *sum)));
-    findings
+    found.extend(sampled.map(|(instrument, sum)| sampled_otherwise(parameters, instrument, *sum)));
 }
 
 fn sampled_otherwise(parameters: &Parameters, instrument: &str, sum: f64) -> Finding {

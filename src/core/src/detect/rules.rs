@@ -46,15 +46,15 @@ pub fn conditions(
         (AlarmId::RunoffTooSlow, runoff_too_slow),
         (AlarmId::TurbidRunnings, turbid_runnings),
     ];
-    let mut findings: Vec<Finding> = rules
-        .into_iter()
-        .filter_map(|(alarm, rule)| rule(parameters, view, held(alarm)))
-        .collect();
-    findings.extend(disagreement::conditions(
-        parameters,
-        view,
-        held(AlarmId::InstrumentsDisagree),
-    ));
+    // Room for all of them at once: this is asked every second.
+    let mut findings = Vec::with_capacity(2 * rules.len());
+    findings.extend(
+        rules
+            .into_iter()
+            .filter_map(|(alarm, rule)| rule(parameters, view, held(alarm))),
+    );
+    let held = held(AlarmId::InstrumentsDisagree);
+    disagreement::find(parameters, view, held, &mut findings);
     findings
 }
 

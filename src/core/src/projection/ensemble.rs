@@ -373,17 +373,23 @@ fn median_kettle(found: &[Found], pick: fn(&Found) -> Option<Point>) -> Option<f
     (2 * values.len() > found.len()).then(|| crate::conditioning::median(&mut values))
 }
 
-/// The quantiles of the draws; None when half of them never cross, and never beyond `last`.
+/// The quantiles of the draws; None when half of them never cross, and never beyond `last`. Six of the values are asked
+/// for in all, so that the others need no order.
 fn band(values: &mut [f64], last: f64) -> Option<Band> {
-    values.sort_unstable_by(f64::total_cmp);
-    let at = |probability: f64| {
+    let middle = values.len() / 2;
+    let (_, median, _) = values.select_nth_unstable_by(middle, f64::total_cmp);
+    if !median.is_finite() {
+        return None;
+    }
+    let mut at = |probability: f64| {
         let rank = probability * values.len() as f64 - 0.5;
         let below = rank.floor().max(0.0) as usize;
-        let above = (below + 1).min(values.len() - 1);
-        let (low, high) = (values[below].min(last), values[above].min(last));
+        let (_, low, beyond) = values.select_nth_unstable_by(below, f64::total_cmp);
+        let next = beyond.iter().copied().min_by(f64::total_cmp);
+        let (low, high) = (low.min(last), next.unwrap_or(*low).min(last));
         low + (rank - below as f64).clamp(0.0, 1.0) * (high - low)
     };
-    values[values.len() / 2].is_finite().then(|| Band {
+    Some(Band {
         p5: at(0.05),
         p50: at(0.5),
         p95: at(0.95),

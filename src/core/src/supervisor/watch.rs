@@ -2,6 +2,8 @@
 //!
 //! Owns what is done at each grid point and in which order. What becomes of a finding is `alarms`' concern.
 
+use std::iter;
+
 use crate::alarm::AlarmId;
 use crate::detect::{Held, conditions};
 use crate::projection::StopCause;
@@ -107,12 +109,9 @@ impl Supervisor {
         let view = self.view(brew, picture, now);
         let forecast = brew.channel_watch.forecast(brew.kettle.metered_l());
         let channel_active = self.annunciator.is_met(AlarmId::Channelling, None);
-        let mut findings = vec![brew.channel_watch.finding(
-            &self.parameters.detect,
-            &view,
-            forecast,
-            channel_active,
-        )];
+        let channelling =
+            brew.channel_watch
+                .finding(&self.parameters.detect, &view, forecast, channel_active);
         brew.heed_suspicion(channel_active);
         let held = |alarm: AlarmId| {
             let settings = self.parameters.alarm(alarm);
@@ -122,10 +121,10 @@ impl Supervisor {
                 limit: settings.limit,
             }
         };
-        findings.extend(conditions(&self.parameters.detect, &view, &held));
+        let others = conditions(&self.parameters.detect, &view, &held);
         let circumstances = Self::circumstances(Some(brew));
         self.note_quality(brew, channel_active);
-        for finding in findings {
+        for finding in iter::once(channelling).chain(others) {
             let finding = brew.inflow.doubting(finding);
             let alarm = finding.alarm;
             self.announce(finding, circumstances, now);

@@ -256,11 +256,10 @@ impl Washout {
     /// liquor and the outlet: what is in the bed now will run off next.
     pub fn bed_gravity_p(&self, volume_l: f64, bed_l: f64) -> f64 {
         const POINTS: u32 = 6;
-        let curve = Curve::from_vector(&self.posterior.mean);
+        let course = Course::of(&self.posterior.mean);
         let sum: f64 = (0..POINTS)
-            .map(|point| {
-                curve.gravity_p(volume_l + bed_l * (f64::from(point) + 0.5) / f64::from(POINTS))
-            })
+            .map(|point| volume_l + bed_l * (f64::from(point) + 0.5) / f64::from(POINTS))
+            .map(|at_l| course.gravity_p(at_l.max(1.0).ln()))
             .sum();
         sum / f64::from(POINTS)
     }
