@@ -170,6 +170,30 @@ async fn another_kind_of_server_is_reported_and_takes_no_row() {
 }
 
 #[tokio::test]
+async fn a_redirection_is_reported_and_not_followed() {
+    let server = Server::start(|number, _| match number {
+        0 => Reply::Header(302, "Location: /elsewhere"),
+        _ => Reply::Status(204, ""),
+    })
+    .await;
+    let mut delivery = Delivery::start(&settings(&server.url));
+    delivery.feed(2);
+    let health = delivery.health(|h| h.retried >= 1).await;
+    let State::Refused { reason } = health.state else {
+        panic!("{:?}", health.state)
+    };
+    assert!(reason.contains("302"), "{reason}");
+    assert_eq!(delivery.acknowledged(2).await, [1, 2]);
+    let requests = server.requests();
+    assert!(
+        requests
+            .iter()
+            .all(|r| r.head.starts_with("POST /api/v2/write?"))
+    );
+    assert_eq!(requests[1].lines, requests[0].lines);
+}
+
+#[tokio::test]
 async fn rows_that_come_while_an_answer_is_awaited_go_after_those_that_must_be_sent_again() {
     let answering = Arc::new(AtomicBool::new(false));
     let gate = Arc::clone(&answering);
