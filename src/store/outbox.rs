@@ -7,6 +7,7 @@ use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 use rusqlite::{Connection, OptionalExtension, Row, params};
+use serde_json::json;
 
 use super::brews::wall;
 use super::{Database, StoreError, TunId};
@@ -134,32 +135,27 @@ impl Database {
 
     /// Removes delivered messages. An id that is no longer there is no error: a repeat may acknowledge it again.
     pub fn acknowledge(&mut self, ids: &[i64]) -> Result<(), StoreError> {
-        let failed = self.failed("removing delivered messages");
-        let mut removed: BTreeMap<(TunId, Publisher), u64> = BTreeMap::new();
-        let transaction = self.connection.transaction().map_err(&failed)?;
-        {
-            let mut statement = transaction
-                .prepare_cached("DELETE FROM outbox WHERE id = ?1 RETURNING tun_id, publisher")
-                .map_err(&failed)?;
-            for id in ids {
-                let row = statement
-                    .query_row([id], |row| {
-                        Ok((TunId(row.get(0)?), row.get::<_, String>(1)?))
-                    })
-                    .optional()
-                    .map_err(&failed)?;
-                if let Some((tun, publisher)) = row {
-                    *removed.entry((tun, publisher_of(&publisher))).or_default() += 1;
-                }
-            }
-        }
-        transaction.commit().map_err(&failed)?;
+        let removed = self
+            .remove(ids)
+            .map_err(self.failed("removing delivered messages"))?;
         for (key, count) in removed {
             if let Some(waiting) = self.waiting.get_mut(&key) {
                 *waiting = waiting.saturating_sub(count);
             }
         }
         Ok(())
+    }
+
+    /// Gives how many went, of whom. One statement for all: it is also one transaction.
+    fn remove(&self, ids: &[i64]) -> rusqlite::Result<BTreeMap<(TunId, Publisher), u64>> {
+        let mut removed = BTreeMap::new();
+        let mut statement = self.connection.prepare_cached(REMOVE)?;
+        let mut rows = statement.query([json!(ids).to_string()])?;
+        while let Some(row) = rows.next()? {
+            let publisher = publisher_of(row.get_ref(1)?.as_str()?);
+            *removed.entry((TunId(row.get(0)?), publisher)).or_default() += 1;
+        }
+        Ok(removed)
     }
 
     /// How much a publisher has not delivered, and since when.
@@ -268,6 +264,10 @@ impl Waiting {
 
 pub(super) const NEXT: &str = "SELECT id, class, topic, payload, retain, created_us FROM outbox \
      WHERE tun_id = ?1 AND publisher = ?2 AND id > ?3 ORDER BY id LIMIT ?4";
+
+/// The ids as one JSON array: a statement for each would cost more than the removing.
+const REMOVE: &str =
+    "DELETE FROM outbox WHERE id IN (SELECT value FROM json_each(?1)) RETURNING tun_id, publisher";
 
 /// Leaves a coarser history instead of a hole.
 const EVERY_OTHER_OF_THE_OLDEST: &str = "DELETE FROM outbox WHERE id IN (\

@@ -170,6 +170,63 @@ async fn another_kind_of_server_is_reported_and_takes_no_row() {
 }
 
 #[tokio::test]
+async fn a_redirection_is_reported_and_not_followed() {
+    let server = Server::start(|number, _| match number {
+        0 => Reply::Header(302, "Location: /elsewhere"),
+        _ => Reply::Status(204, ""),
+    })
+    .await;
+    let mut delivery = Delivery::start(&settings(&server.url));
+    delivery.feed(2);
+    let health = delivery.health(|h| h.retried >= 1).await;
+    let State::Refused { reason } = health.state else {
+        panic!("{:?}", health.state)
+    };
+    assert!(reason.contains("302"), "{reason}");
+    assert_eq!(delivery.acknowledged(2).await, [1, 2]);
+    let requests = server.requests();
+    assert!(
+        requests
+            .iter()
+            .all(|r| r.head.starts_with("POST /api/v2/write?"))
+    );
+    assert_eq!(requests[1].lines, requests[0].lines);
+}
+
+#[tokio::test]
+async fn rows_that_come_while_an_answer_is_awaited_go_after_those_that_must_be_sent_again() {
+    let answering = Arc::new(AtomicBool::new(false));
+    let gate = Arc::clone(&answering);
+    let server = Server::start(move |_, _| {
+        if gate.load(Ordering::SeqCst) {
+            Reply::Status(204, "")
+        } else {
+            Reply::Status(503, "")
+        }
+    })
+    .await;
+    let mut settings = settings(&server.url);
+    settings.batch = 4;
+    let mut delivery = Delivery::start(&settings);
+    delivery.feed(4);
+    delivery.health(|h| h.retried >= 1).await;
+    delivery.feed(10);
+    delivery.health(|h| h.retried >= 3).await;
+    assert!(delivery.acknowledged.try_recv().is_err());
+    answering.store(true, Ordering::SeqCst);
+    assert_eq!(delivery.acknowledged(14).await.len(), 14);
+    let requests = server.requests();
+    let taken = &requests[requests.len() - 4..];
+    let lines: Vec<&String> = taken.iter().flat_map(|r| &r.lines).collect();
+    let wanted = (1..=4)
+        .chain(1..=10)
+        .map(|id| format!("reading,instrument=flow value={id} {id}"));
+    assert!(lines.into_iter().eq(&wanted.collect::<Vec<_>>()));
+    let refused = &requests[..requests.len() - 4];
+    assert!(refused.iter().all(|r| r.lines == requests[0].lines));
+}
+
+#[tokio::test]
 async fn a_server_that_is_away_is_found_again() {
     let listener = tokio::net::TcpListener::bind(("127.0.0.1", 0))
         .await

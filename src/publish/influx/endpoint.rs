@@ -1,6 +1,10 @@
 //! Where points go, checked before the client crate can panic on it or drop a part of it.
 
+use std::sync::OnceLock;
+
 use influxdb2::{Client, ClientBuilder};
+use native_tls::TlsConnector;
+use reqwest::redirect::Policy;
 use url::Url;
 
 use crate::config::model::Influx;
@@ -31,6 +35,8 @@ pub enum EndpointError {
     Token,
     #[error("influx: the HTTP client cannot be made: {0}; check the system's TLS library")]
     Client(#[from] influxdb2::BuildError),
+    #[error("influx: {0}; check the system's TLS library")]
+    Tls(#[from] native_tls::Error),
 }
 
 impl Endpoint {
@@ -48,12 +54,35 @@ impl Endpoint {
         if !token.bytes().all(|byte| byte.is_ascii_graphic()) {
             return Err(EndpointError::Token);
         }
+        let http = http_client(&settings.url)?;
+        let organisation = &settings.organisation;
         Ok(Self {
-            client: ClientBuilder::new(&settings.url, &settings.organisation, token).build()?,
+            client: ClientBuilder::with_builder(http, &settings.url, organisation, token)
+                .build()?,
             organisation: settings.organisation.clone(),
             bucket: settings.bucket.clone(),
         })
     }
+}
+
+/// Follows no redirection: it would make the write call a plain GET, and whatever answers that has taken no point.
+fn http_client(url: &str) -> Result<reqwest::ClientBuilder, native_tls::Error> {
+    let builder = reqwest::Client::builder().redirect(Policy::none());
+    if url.starts_with("https:") {
+        return Ok(builder);
+    }
+    Ok(builder.use_preconfigured_tls(idle_tls()?))
+}
+
+/// One TLS set-up for all plain addresses, which would need one only behind a proxy that speaks TLS. Otherwise every
+/// client makes its own and reads the system's certificates for it twice: 50 ms of processor time a tun.
+fn idle_tls() -> Result<TlsConnector, native_tls::Error> {
+    static IDLE: OnceLock<TlsConnector> = OnceLock::new();
+    if let Some(made) = IDLE.get() {
+        return Ok(made.clone());
+    }
+    let made = TlsConnector::new()?;
+    Ok(IDLE.get_or_init(|| made).clone())
 }
 
 fn check_url(url: &str) -> Result<(), EndpointError> {

@@ -8,6 +8,7 @@
 //! a bad URL, and writes control characters and backslashes as they come. It also hides the server's
 //! `Retry-After`, so a throttled publisher waits longer of its own accord.
 
+mod batch;
 mod endpoint;
 mod health;
 mod lines;
@@ -16,11 +17,10 @@ mod points;
 mod publisher;
 mod verdict;
 
+pub use batch::Row;
 pub use endpoint::{Endpoint, EndpointError};
 pub use health::{Health, SetAside, State};
 pub use lines::{Field, Point, PointFault};
 pub use parameters::DeliveryParameters;
 pub use points::{Source, point};
-pub use publisher::{
-    ACKNOWLEDGEMENTS_BOUND, Ends, Feed, Publisher, ROWS_BOUND, Receipt, Row, connect,
-};
+pub use publisher::{ACKNOWLEDGEMENTS_BOUND, Ends, Feed, Publisher, ROWS_BOUND, Receipt, connect};

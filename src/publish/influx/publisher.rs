@@ -1,9 +1,12 @@
-//! The delivery loop: gathers rows, sends them, and acts on the verdict.
+//! The delivery loop: sends batches, and acts on the verdict.
 //!
 //! Owns the order of rows (first in, first sent), how long a call may take, and what is acknowledged: a row is
 //! acknowledged when the server has taken it or when the server refuses it alone. Rows that were neither when
 //! the publisher stops still wait in the outbox. A repeat does no harm: a point with the same series and time
 //! replaces itself.
+//!
+//! One request is under way at a time, or a row could overtake another that has to be sent again. The next batch is
+//! gathered while the answer is awaited, so that the server need not wait for it.
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -13,6 +16,7 @@ use tokio::sync::{mpsc, watch};
 use tokio::time::{sleep, timeout};
 use tokio_util::sync::CancellationToken;
 
+use super::batch::{Batch, Gatherer, Row};
 use super::endpoint::{Endpoint, EndpointError};
 use super::health::{Health, SetAside, State};
 use super::parameters::DeliveryParameters;
@@ -25,13 +29,6 @@ pub const ROWS_BOUND: usize = 4096;
 
 /// Receipts that may wait for the runtime. When it does not take them, delivery waits.
 pub const ACKNOWLEDGEMENTS_BOUND: usize = 64;
-
-/// A point as a line of line protocol, with its id in the outbox.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Row {
-    pub id: i64,
-    pub line: String,
-}
 
 /// What became of rows.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -72,20 +69,26 @@ impl Feed {
 /// Delivers rows until it is told to stop.
 #[derive(Debug)]
 pub struct Publisher {
+    gatherer: Gatherer,
+    courier: Courier,
+}
+
+/// Brings batches to the server.
+#[derive(Debug)]
+struct Courier {
     endpoint: Endpoint,
     parameters: DeliveryParameters,
     timeout: Duration,
-    every: Duration,
+    /// As many rows as a request may have, as far as the server has shown.
     batch: usize,
-    rows: mpsc::Receiver<Row>,
+    /// As many as it may have by the settings.
+    full_batch: usize,
     acknowledged: mpsc::Sender<Receipt>,
     health: watch::Sender<Health>,
     /// Requests that failed in a row.
     failures: u32,
     /// Points refused alone since one was taken.
     refused_alone: u32,
-    /// As many rows as a request may have by the settings.
-    full_batch: usize,
 }
 
 /// The ends of a new publisher: rows in, the publisher to run, receipts out, and its health.
@@ -102,18 +105,24 @@ pub fn connect(settings: &Influx, parameters: DeliveryParameters) -> Result<Ends
     let (feed, rows) = mpsc::channel(ROWS_BOUND);
     let (acknowledged, acknowledgements) = mpsc::channel(ACKNOWLEDGEMENTS_BOUND);
     let (health, shown) = watch::channel(Health::default());
+    let full_batch = settings.batch.clamp(1, ROWS_BOUND);
     let publisher = Publisher {
-        endpoint,
-        parameters,
-        timeout: settings.timeout,
-        every: settings.every,
-        batch: settings.batch.clamp(1, ROWS_BOUND),
-        rows,
-        acknowledged,
-        health,
-        failures: 0,
-        refused_alone: 0,
-        full_batch: settings.batch.clamp(1, ROWS_BOUND),
+        gatherer: Gatherer {
+            rows,
+            every: settings.every,
+            full: full_batch,
+        },
+        courier: Courier {
+            endpoint,
+            parameters,
+            timeout: settings.timeout,
+            batch: full_batch,
+            full_batch,
+            acknowledged,
+            health,
+            failures: 0,
+            refused_alone: 0,
+        },
     };
     let feed = Feed {
         rows: feed,
@@ -127,35 +136,27 @@ struct Ended;
 
 impl Publisher {
     /// Delivers until `stop`, or until every feed and the acknowledgements' receiver are gone.
-    pub async fn run(mut self, stop: CancellationToken) {
+    pub async fn run(self, stop: CancellationToken) {
         let _ = stop.run_until_cancelled(self.deliver()).await;
     }
 
-    async fn deliver(&mut self) -> Result<(), Ended> {
-        while let Some(batch) = self.gather().await {
-            self.deliver_batch(batch).await?;
+    async fn deliver(mut self) -> Result<(), Ended> {
+        let mut next = self.gatherer.next().await;
+        while let Some(batch) = next {
+            let gathering = async { Ok(self.gatherer.next().await) };
+            ((), next) = tokio::try_join!(self.courier.deliver(batch), gathering)?;
         }
         Ok(())
     }
+}
 
-    /// Rows for one request: as many as fit, or what has come within `every`.
-    async fn gather(&mut self) -> Option<Vec<Row>> {
-        let mut batch = vec![self.rows.recv().await?];
-        let pause = sleep(self.every);
-        tokio::pin!(pause);
-        while batch.len() < self.batch {
-            let room = self.batch - batch.len();
-            tokio::select! {
-                () = &mut pause => break,
-                count = self.rows.recv_many(&mut batch, room) => if count == 0 { break },
-            }
-        }
-        Some(batch)
-    }
-
-    async fn deliver_batch(&mut self, batch: Vec<Row>) -> Result<(), Ended> {
+impl Courier {
+    async fn deliver(&mut self, batch: Batch) -> Result<(), Ended> {
         let mut pieces = vec![batch];
-        while let Some(piece) = pieces.pop() {
+        while let Some(mut piece) = pieces.pop() {
+            if piece.len() > self.batch {
+                pieces.push(piece.split_off(self.batch));
+            }
             match self.send(&piece).await {
                 Verdict::Delivered => self.delivered(piece).await?,
                 Verdict::Later { reason, throttled } => {
@@ -183,18 +184,13 @@ impl Publisher {
         Ok(())
     }
 
-    async fn send(&self, piece: &[Row]) -> Verdict {
-        let mut body = String::new();
-        for row in piece {
-            body.push_str(&row.line);
-            body.push('\n');
-        }
+    async fn send(&self, piece: &Batch) -> Verdict {
         let Endpoint {
             client,
             organisation,
             bucket,
         } = &self.endpoint;
-        let call = client.write_line_protocol(organisation, bucket, body);
+        let call = client.write_line_protocol(organisation, bucket, piece.body());
         match timeout(self.timeout, call).await {
             Ok(result) => judge(&result),
             Err(_) => Verdict::Later {
@@ -204,7 +200,7 @@ impl Publisher {
         }
     }
 
-    async fn delivered(&mut self, piece: Vec<Row>) -> Result<(), Ended> {
+    async fn delivered(&mut self, piece: Batch) -> Result<(), Ended> {
         self.failures = 0;
         if self.refuses_all() {
             // What made the pieces small was the server's trouble.
@@ -215,8 +211,7 @@ impl Publisher {
             health.state = State::Delivering;
             health.delivered += piece.len() as u64;
         });
-        self.tell(Receipt::Delivered(piece.iter().map(|row| row.id).collect()))
-            .await
+        self.tell(Receipt::Delivered(piece.ids().collect())).await
     }
 
     async fn failed(&mut self, state: State, least: Duration) {
@@ -240,10 +235,10 @@ impl Publisher {
     /// Halves a piece that was refused as a whole; the first half is sent next. A single row is set aside.
     async fn divide(
         &mut self,
-        mut piece: Vec<Row>,
+        mut piece: Batch,
         reason: &str,
         too_large: bool,
-        pieces: &mut Vec<Vec<Row>>,
+        pieces: &mut Vec<Batch>,
     ) -> Result<(), Ended> {
         if piece.len() > 1 {
             let half = piece.len() / 2;
@@ -268,10 +263,12 @@ impl Publisher {
             return Ok(());
         }
         self.refused_alone += 1;
-        for row in piece {
+        let body = piece.body();
+        let line = String::from_utf8_lossy(&body);
+        for id in piece.ids() {
             let aside = SetAside {
-                id: row.id,
-                line: self.shorten(&row.line),
+                id,
+                line: self.shorten(line.trim_end()),
                 reason: self.shorten(reason),
             };
             tracing::error!(
@@ -285,7 +282,7 @@ impl Publisher {
                 health.last_set_aside = Some(aside);
             });
             let reason = self.shorten(reason);
-            self.tell(Receipt::SetAside { id: row.id, reason }).await?;
+            self.tell(Receipt::SetAside { id, reason }).await?;
         }
         Ok(())
     }
