@@ -1,7 +1,8 @@
 //! Rows of the store's outbox on their way to a publisher, in order.
 //!
-//! Owns how far the outbox has been handed over. What a publisher has no room for stays in the store and is
-//! fetched again; what it acknowledges is deleted. It does not know what a row says.
+//! Owns how far the outbox has been handed over. Rows that have just been written are handed over as they are; they are
+//! fetched only where others wait before them. What a publisher has no room for stays in the store and is fetched again;
+//! what it acknowledges is deleted. It does not know what a row says.
 
 use crate::publish::influx::{Feed, Row};
 use crate::publish::mqtt::message::{Message, Outlet, Quality};
@@ -80,9 +81,25 @@ impl Pump {
         self.behind = true;
     }
 
-    /// New rows have been written to the store.
+    /// Rows may have been written to the store that were not handed over.
     pub fn wake(&mut self) {
         self.behind = true;
+    }
+
+    /// Hands over rows that have just been written, of any publisher. Where others wait before them they wait too, and
+    /// `run` fetches them.
+    pub fn hand_over(&mut self, rows: &[Stored]) {
+        let publisher = self.publisher();
+        for row in rows.iter().filter(|row| row.message.publisher == publisher) {
+            if self.behind {
+                return;
+            }
+            if self.receiver.put(row.clone()) {
+                self.after = row.id;
+            } else {
+                self.behind = true;
+            }
+        }
     }
 
     /// Hands over what there is room for.

@@ -25,7 +25,9 @@ use crate::publish::mqtt::overview::Overviews;
 use crate::publish::mqtt::pace::ReadingPace;
 use crate::publish::mqtt::topics::{Stamp, Topics};
 use crate::publish::mqtt::{self as mqtt};
-use crate::store::{MessageClass, NewMessage, Publisher, Store, StoreError, TunId};
+use crate::store::{
+    Message as Stored, MessageClass, NewMessage, Publisher, Store, StoreError, TunId,
+};
 use crate::web::tun_path;
 
 struct MqttSide {
@@ -211,7 +213,14 @@ impl Publishers {
         }
     }
 
-    /// New rows are in the store.
+    /// Hands over rows that have just been written, in their order.
+    pub fn hand_over(&mut self, rows: &[Stored]) {
+        for pump in &mut self.pumps {
+            pump.hand_over(rows);
+        }
+    }
+
+    /// Rows may be in the store that were not handed over.
     pub fn wake(&mut self) {
         for pump in &mut self.pumps {
             pump.wake();
