@@ -80,6 +80,7 @@ impl Stretch {
 impl Database {
     /// Writes a stretch. After an error what is left of it can be written again.
     pub fn write_stretch(&mut self, stretch: &mut Stretch) -> Result<Learnt, StoreError> {
+        stretch.rows.clear();
         if let Some(header) = &mut stretch.begins {
             if !stretch.replaces {
                 self.find_free_name(header)?;

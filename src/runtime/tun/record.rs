@@ -243,9 +243,8 @@ impl Tun {
         self.setting.news.send_modify(|news| news.recorded += 1);
     }
 
-    fn came_back(&mut self, flight: &Flight, mut stretch: Stretch) {
+    fn came_back(&mut self, flight: &Flight, stretch: Stretch) {
         // A part of it may be written.
-        stretch.rows.clear();
         self.setting.publishers.wake();
         let told = flight.told.min(stretch.batch.messages.len());
         self.put_back(stretch, flight.continues, told);
