@@ -9,11 +9,13 @@
 //! is set, `follow_wall` moves the times that are told, and the axis stays.
 
 use std::fs;
+use std::sync::OnceLock;
 use std::sync::atomic::{AtomicI64, Ordering};
 use std::time::{Duration, Instant};
 
 use jiff::Timestamp;
 use lauter_core::reading::Moment;
+use rustix::time::{ClockId, clock_gettime};
 
 /// The wall clock, for dating what no running clock dates.
 pub fn wall_now() -> Timestamp {
@@ -36,14 +38,22 @@ pub struct Uptime {
 impl Uptime {
     /// None where the kernel does not say.
     pub fn now() -> Option<Self> {
-        let boot = fs::read_to_string("/proc/sys/kernel/random/boot_id").ok()?;
-        let uptime = fs::read_to_string("/proc/uptime").ok()?;
-        let seconds: f64 = uptime.split_whitespace().next()?.parse().ok()?;
+        let uptime = clock_gettime(ClockId::Boottime);
         Some(Self {
-            boot: boot.trim().to_owned(),
-            uptime_us: (seconds * 1e6) as i64,
+            boot: boot()?.to_owned(),
+            uptime_us: uptime.tv_sec * 1_000_000 + uptime.tv_nsec / 1000,
         })
     }
+}
+
+/// No process outlives the start it belongs to.
+fn boot() -> Option<&'static str> {
+    static BOOT: OnceLock<Option<String>> = OnceLock::new();
+    let read = || {
+        let text = fs::read_to_string("/proc/sys/kernel/random/boot_id").ok()?;
+        Some(text.trim().to_owned())
+    };
+    BOOT.get_or_init(read).as_deref()
 }
 
 /// Where an axis stood at a time of the machine.
@@ -153,6 +163,12 @@ impl Clock {
             uptime: Uptime::now()?,
             at: self.now(),
         })
+    }
+
+    /// The real time until `moment` has come.
+    pub fn until(&self, moment: Moment) -> Duration {
+        let ahead_us = moment.0.saturating_sub(self.now().0).max(0) as f64 / self.speed;
+        Duration::from_micros(ahead_us as u64 + 1)
     }
 
     /// The real instant at which `moment` arrives, for timers.

@@ -16,6 +16,7 @@ mod signals;
 mod sockets;
 mod sparkplug;
 mod tasks;
+mod timer;
 mod tun;
 
 use std::collections::HashMap;

@@ -4,6 +4,7 @@
 //! an outage; readings and states to MQTT as they are, because an old one is worth nothing; everything that is
 //! a time series to InfluxDB through the outbox.
 
+mod rows;
 mod standing;
 
 use lauter_core::supervisor::{Dated, Line, Output};
@@ -25,7 +26,7 @@ use crate::publish::mqtt::overview::Overviews;
 use crate::publish::mqtt::pace::ReadingPace;
 use crate::publish::mqtt::topics::{Stamp, Topics};
 use crate::publish::mqtt::{self as mqtt};
-use crate::store::{MessageClass, NewMessage, Publisher, Store, StoreError, TunId};
+use crate::store::{MessageClass, NewMessage, Publisher, TunId};
 use crate::web::tun_path;
 
 struct MqttSide {
@@ -202,28 +203,6 @@ impl Publishers {
             }
         }
         rows
-    }
-
-    /// The store has entered the tun.
-    pub fn set_tun(&mut self, tun: TunId) {
-        for pump in &mut self.pumps {
-            pump.set_tun(tun);
-        }
-    }
-
-    /// New rows are in the store.
-    pub fn wake(&mut self) {
-        for pump in &mut self.pumps {
-            pump.wake();
-        }
-    }
-
-    /// Hands over rows that wait in the store, as far as there is room.
-    pub async fn pump(&mut self, store: &Store) -> Result<(), StoreError> {
-        for pump in &mut self.pumps {
-            pump.run(store).await?;
-        }
-        Ok(())
     }
 
     /// Rows that a receiver has, or will never have. Waits for ever without publishers.

@@ -23,13 +23,14 @@ use lauter_core::profile::BrewLesson;
 use lauter_core::reading::Moment;
 use lauter_core::supervisor::{Event, Line, Output, SummaryLine, Supervisor, Unwatched};
 use tokio::sync::{mpsc, watch};
-use tokio::time::{MissedTickBehavior, interval, sleep_until};
+use tokio::time::{MissedTickBehavior, interval};
 use tokio_util::sync::CancellationToken;
 
 use super::latest::Latest;
 use super::publishers::{Publishers, Settled};
 use super::request::{News, Request};
 use super::sequence::Sequence;
+use super::timer::Timer;
 use crate::clock::Clock;
 use crate::config::Configuration;
 use crate::engine;
@@ -42,8 +43,11 @@ pub(in crate::runtime) use record::PATIENCE;
 pub(in crate::runtime) use requests::configuration_instruments;
 pub(in crate::runtime) use resume::{readable, same_instruments};
 
-/// How often the record is written when nothing urgent has happened.
+/// How often the record is written when nothing urgent has happened: with a step of the watch, whose alarms are then in the
+/// same commit.
 const FLUSH_EVERY: Duration = Duration::from_secs(1);
+/// By so much it may be sooner or later, to be with a step. Own choice: a tenth of a step.
+const FLUSH_LEEWAY: Duration = Duration::from_millis(100);
 /// How often undelivered rows are looked at.
 const BACKLOG_EVERY: Duration = Duration::from_secs(10);
 /// Events, outputs and messages that may wait, each, for a store that does not take them. At twenty instruments and
@@ -95,7 +99,11 @@ pub struct Tun {
     summary: Option<SummaryLine>,
     lesson: Option<Box<BrewLesson>>,
     urgent: bool,
+    /// What is being written is waited for.
+    hastens: bool,
     unwritten: Unwritten,
+    /// When the record was last written because its time had come.
+    flushed: Moment,
     /// The last checkpoint's moment.
     checkpointed: Option<Moment>,
     /// The record has been asked what was under way.
@@ -121,8 +129,7 @@ pub struct Tun {
 enum Turn {
     Arrival(Option<Arrival>),
     Request(Option<Request>),
-    Deadline,
-    Flush,
+    Time,
     Backlog,
     Settled(Settled),
     Stop,
@@ -142,6 +149,8 @@ impl Tun {
             summary: None,
             lesson: None,
             urgent: false,
+            hastens: false,
+            flushed: Moment(i64::MIN),
             unwritten: Unwritten::default(),
             checkpointed: None,
             joined: false,
@@ -159,20 +168,12 @@ impl Tun {
 
     /// Runs until `stop`; what is unwritten is written before it returns.
     pub async fn run(mut self, stop: CancellationToken) {
-        let mut flush = interval(FLUSH_EVERY);
-        flush.set_missed_tick_behavior(MissedTickBehavior::Delay);
+        let mut timer = Timer::new(self.setting.clock);
         let mut backlog = interval(BACKLOG_EVERY);
         backlog.set_missed_tick_behavior(MissedTickBehavior::Delay);
         self.go_on();
         loop {
-            let deadline = self
-                .supervisor
-                .next_deadline()
-                .map_or(Moment(i64::MAX), |(at, _)| at);
-            let wake = self
-                .setting
-                .clock
-                .instant_of(Moment(deadline.0.saturating_add(1)));
+            let wake = self.wake_at();
             let idle_since = self.setting.clock.now();
             let turn = tokio::select! {
                 biased;
@@ -180,8 +181,7 @@ impl Tun {
                 request = self.setting.requests.recv() => Turn::Request(request),
                 arrival = self.setting.arrivals.recv() => Turn::Arrival(arrival),
                 settled = self.setting.publishers.settled() => Turn::Settled(settled),
-                () = sleep_until(wake.into()) => Turn::Deadline,
-                _ = flush.tick() => Turn::Flush,
+                () = timer.reach(wake) => Turn::Time,
                 _ = backlog.tick() => Turn::Backlog,
             };
             self.setting.heartbeat.fetch_add(1, Ordering::Relaxed);
@@ -227,16 +227,38 @@ impl Tun {
                 self.take_waiting_arrivals();
                 self.answer(request).await;
             }
-            Turn::Deadline => self.give(Event::Tick, self.setting.clock.now()),
-            Turn::Flush => {
-                self.follow_wall();
-                self.flush().await;
-            }
+            Turn::Time => self.pass_time().await,
             Turn::Backlog => self.look_at_backlogs().await,
             Turn::Settled(settled) => self.settle(settled).await,
             Turn::Arrival(None) | Turn::Request(None) | Turn::Stop => return false,
         }
         true
+    }
+
+    /// When there is something to do although nothing arrives: the watch's next step, or the record's time where it does not
+    /// come with a step.
+    fn wake_at(&self) -> Moment {
+        let leeway_us = self.setting.clock.span_us(FLUSH_LEEWAY);
+        let latest = Moment(self.flush_at().0.saturating_add(leeway_us));
+        // A step is taken when its point has passed.
+        let step = self.supervisor.next_deadline();
+        step.map_or(latest, |(at, _)| Moment(at.0.saturating_add(1)).min(latest))
+    }
+
+    fn flush_at(&self) -> Moment {
+        let every_us = self.setting.clock.span_us(FLUSH_EVERY);
+        Moment(self.flushed.0.saturating_add(every_us))
+    }
+
+    async fn pass_time(&mut self) {
+        let clock = self.setting.clock;
+        let now = clock.now();
+        self.give(Event::Tick, now);
+        if now.0 >= self.flush_at().0 - clock.span_us(FLUSH_LEEWAY) {
+            self.flushed = now;
+            self.follow_wall();
+            self.flush().await;
+        }
     }
 
     /// What was measured before somebody asked comes before what they ask.

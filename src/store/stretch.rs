@@ -7,7 +7,7 @@
 use jiff::Timestamp;
 use lauter_core::profile::{Acceptance, BrewLesson};
 
-use super::{Batch, BrewHeader, Database, FinishedBrew, StoreError, TunId};
+use super::{Batch, BrewHeader, Database, FinishedBrew, Message, StoreError, TunId};
 
 /// What belongs together and waits to be written.
 #[derive(Clone, Debug)]
@@ -19,6 +19,8 @@ pub struct Stretch {
     pub batch: Batch,
     /// The brew ends with it.
     pub ends: Option<BrewEnd>,
+    /// Its messages, once they stand in the outbox: whoever delivers them need not look for them there.
+    pub rows: Vec<Message>,
 }
 
 #[derive(Clone, Debug)]
@@ -41,6 +43,7 @@ impl Stretch {
             replaces: true,
             batch,
             ends: None,
+            rows: Vec::new(),
         }
     }
 
@@ -77,6 +80,7 @@ impl Stretch {
 impl Database {
     /// Writes a stretch. After an error what is left of it can be written again.
     pub fn write_stretch(&mut self, stretch: &mut Stretch) -> Result<Learnt, StoreError> {
+        stretch.rows.clear();
         if let Some(header) = &mut stretch.begins {
             if !stretch.replaces {
                 self.find_free_name(header)?;
@@ -85,8 +89,11 @@ impl Database {
             stretch.begins = None;
         }
         if !stretch.batch.is_empty() {
-            self.append(&stretch.batch)?;
-            stretch.batch = Batch::new(stretch.batch.tun, stretch.batch.brew);
+            let receipt = self.append(&stretch.batch)?;
+            let next = Batch::new(stretch.batch.tun, stretch.batch.brew);
+            let written = std::mem::replace(&mut stretch.batch, next);
+            let rows = receipt.messages.into_iter().zip(written.messages);
+            stretch.rows = rows.map(|(id, message)| Message { id, message }).collect();
         }
         let (Some(end), Some(brew)) = (&mut stretch.ends, stretch.batch.brew) else {
             return Ok(None);

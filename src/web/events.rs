@@ -3,7 +3,11 @@
 //! Owns the two streams and their bound. A client that is slow gets the newest state and never a queue of old ones. Something
 //! is sent every few seconds whatever happens, so that silence means a broken connection; a stream ends with the session or
 //! the right by which it was opened.
+//!
+//! All streams are served by the thread that also watches and publishes. So they take turns, and each first lets everything
+//! else go on: an alarm on its way waits for one screen, not for all.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::convert::Infallible;
 use std::sync::Arc;
@@ -14,14 +18,15 @@ use axum::http::{HeaderMap, StatusCode, Uri};
 use axum::response::sse::{Event, KeepAlive, Sse};
 use futures::stream::{Stream, unfold};
 use serde::Serialize;
-use tokio::sync::watch;
+use tokio::sync::{Semaphore, SemaphorePermit, watch};
+use tokio::task::yield_now;
 use tokio::time::{Interval, interval, sleep, timeout};
 use tokio_util::sync::CancellationToken;
 
 use super::api::Service;
 use super::identity::identify;
 use super::listener::Ends;
-use super::live::{Look, Parts};
+use super::live::{Look, Page, Parts};
 use super::page::{View, fleet_parts as fleet_page_parts, instrument_parts, parts};
 use super::places::Taken;
 use super::problem::Problem;
@@ -36,6 +41,29 @@ const ALIVE_EVERY: Duration = Duration::from_secs(5);
 /// Least time between two looks at all tuns, and the longest while nothing is said. Own choice.
 const FLEET_PAUSE: Duration = Duration::from_secs(1);
 const FLEET_AGES_EVERY: Duration = Duration::from_secs(2);
+
+/// Streams that are served at a time.
+const TURNS: usize = 1;
+
+/// The turns of all streams.
+#[derive(Debug)]
+pub struct Turns(Semaphore);
+
+impl Default for Turns {
+    fn default() -> Self {
+        Self(Semaphore::new(TURNS))
+    }
+}
+
+impl Turns {
+    /// The next turn, once nothing else is to be done; it lasts until what this gives is dropped.
+    async fn next(&self) -> Option<SemaphorePermit<'_>> {
+        // It is never closed.
+        let turn = self.0.acquire().await.ok();
+        yield_now().await;
+        turn
+    }
+}
 
 /// By what right a stream was opened.
 struct Right {
@@ -131,8 +159,11 @@ pub async fn states(
     let watching = watching(right, &site, &tun)?;
     let stream = unfold(watching, |mut watching| async move {
         let look = watching.next().await?;
-        let event = Event::default().event("state").json_data(&look.status);
-        Some((Ok(event.unwrap_or_default()), watching))
+        let service = Arc::clone(&watching.right.service);
+        let _turn = service.turns.next().await;
+        let made = || serde_json::to_string(&look.status).unwrap_or_default();
+        let state = look.drawn.state.get_or_init(made);
+        Some((Ok(Event::default().event("state").data(state)), watching))
     });
     Ok(Sse::new(stream).keep_alive(alive()))
 }
@@ -169,30 +200,45 @@ pub async fn page_parts(
         let handle = handle.clone();
         async move {
             let look = watching.next().await?;
-            let view = View::new(&handle, &look);
-            let now = if of_instruments {
-                let drawn = || Arc::new(instrument_parts(&view));
-                Arc::clone(look.drawn.instruments.get_or_init(drawn))
+            let service = Arc::clone(&watching.right.service);
+            let _turn = service.turns.next().await;
+            let (page, draw): (_, fn(&View<'_>) -> Parts) = if of_instruments {
+                (&look.drawn.instruments, instrument_parts)
             } else {
-                let drawn = || Arc::new(parts(&view));
-                Arc::clone(look.drawn.run_off.get_or_init(drawn))
+                (&look.drawn.run_off, parts)
             };
-            let changes = Changes {
-                parts: now
-                    .iter()
-                    .filter(|(id, html)| sent.get(*id) != Some(html))
-                    .map(|(id, html)| (*id, html.as_str()))
-                    .collect(),
-                drawn: look.notebook.drawn,
-                brew: look.notebook.brew.as_deref(),
-                changed_ms: look.changed.as_millisecond(),
-            };
-            let event = Event::default().event("parts").json_data(&changes);
+            let drawn = || Arc::new(draw(&View::new(&handle, &look)));
+            let now = Arc::clone(page.parts.get_or_init(drawn));
+            let event = Event::default().event("parts");
+            let event = event.data(changes(&look, page, &sent, &now));
             sent = now;
-            Some((Ok(event.unwrap_or_default()), (watching, sent)))
+            Some((Ok(event), (watching, sent)))
         }
     });
     Ok(Sse::new(stream).keep_alive(alive()))
+}
+
+/// What has changed on a page between two drawings of it, as JSON.
+fn changes<'a>(look: &Look, page: &'a Page, sent: &Arc<Parts>, now: &Arc<Parts>) -> Cow<'a, str> {
+    let made = || {
+        let changes = Changes {
+            parts: now
+                .iter()
+                .filter(|(id, html)| sent.get(*id) != Some(html))
+                .map(|(id, html)| (*id, html.as_str()))
+                .collect(),
+            drawn: look.notebook.drawn,
+            brew: look.notebook.brew.as_deref(),
+            changed_ms: look.changed.as_millisecond(),
+        };
+        serde_json::to_string(&changes).unwrap_or_default()
+    };
+    let (since, known) = page.changes.get_or_init(|| (Arc::clone(sent), made()));
+    if Arc::ptr_eq(since, sent) {
+        Cow::Borrowed(known)
+    } else {
+        Cow::Owned(made())
+    }
 }
 
 /// What has changed on the page of all tuns.

@@ -40,11 +40,21 @@ pub struct Look {
 /// The parts of a page, by the id of their element.
 pub type Parts = BTreeMap<&'static str, String>;
 
-/// What pages show of a look: drawn by the first that asks, the same for all.
+/// What is sent of a look: made by the first that asks, the same for all.
 #[derive(Clone, Debug, Default)]
 pub struct Drawn {
-    pub run_off: OnceLock<Arc<Parts>>,
-    pub instruments: OnceLock<Arc<Parts>>,
+    pub run_off: Page,
+    pub instruments: Page,
+    /// The state as JSON.
+    pub state: OnceLock<String>,
+}
+
+/// A page's parts, and what its streams are sent.
+#[derive(Clone, Debug, Default)]
+pub struct Page {
+    pub parts: OnceLock<Arc<Parts>>,
+    /// For those that were sent the parts named first, which are all that have kept up: what has changed since, as JSON.
+    pub changes: OnceLock<(Arc<Parts>, String)>,
 }
 
 /// What the record has of the brew under way, or of the last one.

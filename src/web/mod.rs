@@ -181,6 +181,7 @@ pub fn serve(
         entrance,
         live,
         streams: Places::new(STREAMS_BOUND, STREAMS_OF_ADDRESS),
+        turns: Arc::default(),
         stop: stop.clone(),
     });
     tokio::spawn(listener::run(listener, tls, api::router(service), stop))

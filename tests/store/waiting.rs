@@ -3,10 +3,12 @@
 use std::sync::mpsc;
 use std::time::Duration;
 
-use lauterd::store::{Batch, BrewEnd, Database, FinishedBrew, Store, StoreError, Stretch};
+use lauterd::store::{
+    Batch, BrewEnd, Database, FinishedBrew, MessageClass, Publisher, Store, StoreError, Stretch,
+};
 use tempfile::tempdir;
 
-use crate::fixtures::{alarm, at, header, wall};
+use crate::fixtures::{alarm, at, header, message, wall};
 
 /// Keeps the store's thread busy until the sender is dropped or used.
 async fn stall(store: &Store) -> mpsc::Sender<()> {
@@ -60,10 +62,6 @@ async fn a_stretch_waits_for_the_disk_and_is_written_once_with_its_brews_beginni
     let stretch = Stretch {
         begins: Some(header(tun, "2026-0412", 1)),
         replaces: true,
-        batch: Batch {
-            outputs: vec![alarm(1.0)],
-            ..Batch::new(tun, None)
-        },
         ends: Some(BrewEnd {
             finished: FinishedBrew {
                 ended: wall(60.0),
@@ -72,6 +70,11 @@ async fn a_stretch_waits_for_the_disk_and_is_written_once_with_its_brews_beginni
             },
             lesson: None,
         }),
+        ..Stretch::new(Batch {
+            outputs: vec![alarm(1.0)],
+            messages: vec![message(Publisher::Mqtt, MessageClass::Record, "{}")],
+            ..Batch::new(tun, None)
+        })
     };
     let mut writing = store.write(Box::new(stretch)).unwrap();
     assert!(writing.within(Duration::from_millis(20)).await.is_none());
@@ -83,6 +86,9 @@ async fn a_stretch_waits_for_the_disk_and_is_written_once_with_its_brews_beginni
         .unwrap();
     written.unwrap();
     assert!(rest.is_empty());
+    let outbox = store.outbox(tun, Publisher::Mqtt, 0, 10).await.unwrap();
+    assert_eq!(rest.rows, outbox);
+    assert_eq!(outbox.len(), 1);
     // Once more is not twice.
     let again = store
         .write(rest)

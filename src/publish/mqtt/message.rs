@@ -117,6 +117,12 @@ impl Inlet {
         self.rows.is_empty() && self.live.is_empty()
     }
 
+    /// A row that was handed over, if one waits.
+    #[cfg(test)]
+    pub fn waiting_row(&mut self) -> Option<Message> {
+        self.rows.try_recv().ok()
+    }
+
     /// The next live message; waits for ever once nobody can send any more.
     pub(super) async fn next_live(&mut self) -> Message {
         next(&mut self.live).await

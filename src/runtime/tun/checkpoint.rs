@@ -13,8 +13,10 @@ use crate::config::Configuration;
 use crate::engine;
 use crate::store::{Checkpoint, ClockMark};
 
-/// Time between two checkpoints, s: what a start has to give anew at most. Own choice.
+/// Time between two checkpoints, s: what a start has to give anew. Own choice.
 const EVERY_S: f64 = 60.0;
+/// The same at most: what somebody waits for is written without one, since it takes milliseconds to make. Own choice.
+const AT_LEAST_EVERY_S: f64 = 90.0;
 
 #[derive(Debug, PartialEq, Serialize, Deserialize)]
 struct State {
@@ -36,9 +38,14 @@ pub(super) fn engine_name(configuration: &Configuration) -> String {
 impl Tun {
     /// The state now, if one is due. One that would not come back as it is, is not kept: the events are.
     pub(super) fn checkpoint(&mut self) -> Option<Checkpoint> {
+        let every_s = if self.hastens {
+            AT_LEAST_EVERY_S
+        } else {
+            EVERY_S
+        };
         let due = self
             .checkpointed
-            .is_none_or(|at| self.last.since(at) >= EVERY_S);
+            .is_none_or(|at| self.last.since(at) >= every_s);
         if !due || self.supervisor.plan().is_none() {
             return None;
         }

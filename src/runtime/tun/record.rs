@@ -64,7 +64,7 @@ impl Tun {
     /// Writes what waits, then hands rows to the publishers. What the store does not take waits for the next
     /// time.
     pub(super) async fn flush(&mut self) {
-        self.urgent = false;
+        self.hastens = std::mem::take(&mut self.urgent);
         if !self.joined && self.unwritten.pause > 0 {
             self.unwritten.pause -= 1;
             self.hold();
@@ -239,10 +239,13 @@ impl Tun {
             let next = self.earlier.front_mut().unwrap_or(&mut self.stretch);
             next.batch.brew = stretch.batch.brew;
         }
+        self.setting.publishers.hand_over(&stretch.rows);
         self.setting.news.send_modify(|news| news.recorded += 1);
     }
 
     fn came_back(&mut self, flight: &Flight, stretch: Stretch) {
+        // A part of it may be written.
+        self.setting.publishers.wake();
         let told = flight.told.min(stretch.batch.messages.len());
         self.put_back(stretch, flight.continues, told);
     }
@@ -285,7 +288,6 @@ impl Tun {
 
     fn written_again(&mut self) {
         self.unwritten.told = 0;
-        self.setting.publishers.wake();
         let given_up = std::mem::take(&mut self.unwritten.given_up);
         self.mark_gap(&given_up);
         if let Some(since) = self.unwritten.since.take() {

@@ -29,6 +29,7 @@ use serde_json::Value;
 use tokio_util::sync::CancellationToken;
 
 use self::catalogue::{Described, Routed};
+use super::events::Turns;
 use super::live::Live;
 use super::parameters::BODY_BOUND;
 use super::places::Places;
@@ -51,6 +52,8 @@ pub struct Service {
     pub live: Vec<Live>,
     /// Places for event streams.
     pub streams: Arc<Places>,
+    /// And their turns.
+    pub turns: Arc<Turns>,
     pub stop: CancellationToken,
 }
 
