@@ -374,24 +374,30 @@ fn median_kettle(found: &[Found], pick: fn(&Found) -> Option<Point>) -> Option<f
 }
 
 /// The quantiles of the draws; None when half of them never cross, and never beyond `last`. Six of the values are asked
-/// for in all, so that the others need no order.
+/// for in all: the others need no order beyond the half they lie in.
 fn band(values: &mut [f64], last: f64) -> Option<Band> {
-    let middle = values.len() / 2;
-    let (_, median, _) = values.select_nth_unstable_by(middle, f64::total_cmp);
-    if !median.is_finite() {
+    let count = values.len() as f64;
+    let half = values.len() / 2;
+    let (lower, middle, upper) = values.select_nth_unstable_by(half, f64::total_cmp);
+    if !middle.is_finite() {
         return None;
     }
-    let mut at = |probability: f64| {
-        let rank = probability * values.len() as f64 - 0.5;
-        let below = rank.floor().max(0.0) as usize;
-        let (_, low, beyond) = values.select_nth_unstable_by(below, f64::total_cmp);
-        let next = beyond.iter().copied().min_by(f64::total_cmp);
-        let (low, high) = (low.min(last), next.unwrap_or(*low).min(last));
-        low + (rank - below as f64).clamp(0.0, 1.0) * (high - low)
-    };
+    let before = lower.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     Some(Band {
-        p5: at(0.05),
-        p50: at(0.5),
-        p95: at(0.95),
+        p5: at_rank(lower, 0.05 * count - 0.5, last),
+        p50: f64::midpoint(before.min(last), middle.min(last)),
+        p95: at_rank(upper, 0.95 * count - 1.5 - half as f64, last),
     })
 }
+
+/// The value at a rank, counted from the smallest, and the next one in proportion; neither beyond `last`.
+fn at_rank(values: &mut [f64], rank: f64, last: f64) -> f64 {
+    let below = rank.floor().max(0.0) as usize;
+    let (_, low, beyond) = values.select_nth_unstable_by(below, f64::total_cmp);
+    let next = beyond.iter().copied().min_by(f64::total_cmp);
+    let (low, high) = (low.min(last), next.unwrap_or(*low).min(last));
+    low + (rank - below as f64).clamp(0.0, 1.0) * (high - low)
+}
+
+/// The middle two make the median.
+const _: () = assert!(DRAWS.is_multiple_of(2) && DRAWS >= 40);
