@@ -47,8 +47,8 @@ fn main() {
         many.push(peak_mib(&mut command(&["replay", text(folder.path())])));
     }
     println!("\nMemory of a replay, the most that was resident");
-    let (alone, of_one) = ("one brew", ratio(&many, &one));
+    let (alone, of_one) = ("replay of one brew", ratio(&many, &one));
     figure(alone, median(one), 1, "MiB", Limit::Counted("counted"));
-    let name = format!("a folder of {brews}, a thread for each processor");
+    let name = format!("replay of a folder of {brews}, a thread for each processor");
     figure_beside(&name, median(many), 1, "MiB", (of_one, alone));
 }
