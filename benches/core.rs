@@ -2,7 +2,7 @@
 //!
 //! The peer of conditioning is the least that could be called so: a Hampel filter over seven readings, a Kalman filter
 //! of level and trend, a cumulative sum; nothing of units, limits, status or a reading's cause. benches/peers/filters.py
-//! times the same by filterpy and statsmodels.
+//! times the same by filterpy, statsmodels and scipy.
 
 mod paired;
 mod simulated;
@@ -15,8 +15,11 @@ use lauter_core::supervisor::Event;
 use lauterd::config;
 use lauterd::replay::{self, Beside, Job, Results};
 
-use paired::{Case, compare, figure, median, rate, rounds, sized};
+use paired::{Case, Limit, compare, figure, median, rate, rounds, sized};
 use simulated::Brew;
+
+/// Readings a second that conditioning should do on one core.
+const CONDITIONED: f64 = 25e6;
 
 /// A slow fall with noise and a gas bubble now and then.
 fn signal(count: usize) -> Vec<f64> {
@@ -101,13 +104,16 @@ fn conditioning() {
             Case::new("peer: bare Hampel-7, Kalman, CUSUM", || bare(values)),
             Case::new("pressure drop: window of 7", || {
                 conditioned(Measures::BedPressureDrop, values)
-            }),
+            })
+            .at_least(CONDITIONED),
             Case::new("flow: window of 5", || {
                 conditioned(Measures::RunoffFlow, values)
-            }),
+            })
+            .at_least(CONDITIONED),
             Case::new("gravity: window of 15, bursts of gas", || {
                 conditioned(Measures::RunningsGravity, values)
-            }),
+            })
+            .at_least(CONDITIONED),
         ],
     );
 }
@@ -151,7 +157,7 @@ fn main() {
         rate / 1e6,
         2,
         "M readings/s",
-        "at least 1",
+        Limit::AtLeast(1.0),
     );
     let seconds = medians(&|| replayed(&brew));
     figure(
@@ -159,6 +165,6 @@ fn main() {
         1000.0 * seconds,
         1,
         "ms",
-        "at most 100",
+        Limit::AtMost(100.0),
     );
 }

@@ -1,14 +1,13 @@
-//! Modbus polling: the whole ingest path against a bare loop of its library, raw sockets, and libmodbus in C.
+//! Modbus polling: the whole ingest path against a bare loop of its library, raw sockets, libmodbus in C and pymodbus.
 //!
 //! Run it pinned to one core (`taskset -c 0`, as benches/all does): two cores hide what a round trip costs. The device
 //! is one thread that answers every request with the same two registers.
 
 mod paired;
+mod peers;
 
 use std::io::{Read, Write};
 use std::net::{SocketAddr, TcpListener, TcpStream};
-use std::path::{Path, PathBuf};
-use std::process::Command;
 use std::time::{Duration, Instant};
 
 use lauter_core::reading::{Instrument, Measures};
@@ -21,16 +20,20 @@ use lauterd::ingest::modbus::{Parameters, start_links};
 use lauterd::ingest::{Arrival, Intake};
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::runtime::Runtime;
-use tokio_modbus::client::{Client, tcp};
+use tokio_modbus::client::{Client as _, tcp};
 use tokio_modbus::slave::Slave;
 use tokio_modbus::{Request, Response};
 use tokio_util::sync::CancellationToken;
 
-use paired::{Case, compare, figure, is_tiny, rate, sized};
+use paired::{Case, Limit, compare, figure, is_tiny, rate, sized};
+use peers::Client;
 
 /// A request has 12 bytes: header, function, address, quantity. The answer to two registers has 13.
 const REQUEST: usize = 12;
 const ANSWER: usize = 13;
+
+const BARE: &str = "bare loop of tokio-modbus";
+const LIBMODBUS: &str = "peer: libmodbus in C";
 
 /// All devices: one thread, any number of connections.
 fn devices() -> SocketAddr {
@@ -180,35 +183,14 @@ fn ingested(address: SocketAddr, count: usize, reads: usize) -> f64 {
     })
 }
 
-/// Builds the peer in C; None where libmodbus is not installed.
-fn libmodbus() -> Option<PathBuf> {
-    let source = concat!(
-        env!("CARGO_MANIFEST_DIR"),
-        "/benches/peers/libmodbus_client.c"
-    );
-    let program = std::env::temp_dir().join(format!("libmodbus-client-{}", std::process::id()));
-    let flags = Command::new("pkg-config")
-        .args(["--cflags", "--libs", "libmodbus"])
-        .output()
-        .ok()?;
-    let flags = String::from_utf8(flags.stdout).ok()?;
-    let built = Command::new("cc")
-        .args(["-O2", "-Wall", "-Wextra", "-Werror", "-o"])
-        .arg(&program)
-        .arg(source)
-        .args(flags.split_whitespace())
-        .status()
-        .ok()?;
-    built.success().then_some(program)
-}
-
-fn libmodbus_rate(program: &Path, address: SocketAddr, reads: usize) -> f64 {
-    let output = Command::new(program)
-        .args([address.port().to_string(), reads.to_string()])
-        .output()
-        .expect("the peer runs");
-    let text = String::from_utf8_lossy(&output.stdout);
-    text.trim().parse().expect("the peer prints its rate")
+/// The peers: what they are called, the client, and how many of `reads` it is given. One in Python takes its time.
+fn clients(reads: usize) -> Vec<(&'static str, Client, usize)> {
+    let in_c = Client::in_c("libmodbus_client.c", "libmodbus");
+    let in_python = Client::in_python("pymodbus_client.py", "pymodbus");
+    in_c.map(|client| (LIBMODBUS, client, reads))
+        .into_iter()
+        .chain(in_python.map(|client| ("peer: pymodbus in Python", client, reads / 8)))
+        .collect()
 }
 
 /// CPU time of the calling thread, s.
@@ -222,33 +204,41 @@ fn thread_cpu_s() -> f64 {
     ran_ns / 1e9
 }
 
+fn one_device(address: SocketAddr, reads: usize) {
+    let clients = clients(reads);
+    let mut cases = vec![
+        Case::new("limit: raw blocking sockets", || raw(address, reads)),
+        Case::new(BARE, || bare(address, 1, reads)),
+        Case::new("ingest, register to channel", || {
+            ingested(address, 1, reads)
+        })
+        .beside(BARE, 0.90)
+        .beside(LIBMODBUS, 1.0),
+    ];
+    let port = address.port().to_string();
+    for (name, client, reads) in &clients {
+        let arguments = [port.clone(), reads.to_string()];
+        cases.push(Case::new(name, move || {
+            client.rate(&arguments.each_ref().map(String::as_str))
+        }));
+    }
+    compare("Modbus TCP, one device", "reads/s", &mut cases);
+}
+
 fn main() {
     let address = devices();
     let reads = sized(40_000, 512);
-    let peer = libmodbus();
-    let mut one = vec![
-        Case::new("limit: raw blocking sockets", || raw(address, reads)),
-        Case::new("bare loop of tokio-modbus", || bare(address, 1, reads)),
-        Case::new("ingest, register to channel", || {
-            ingested(address, 1, reads)
-        }),
-    ];
-    if let Some(peer) = &peer {
-        one.push(Case::new("peer: libmodbus in C", || {
-            libmodbus_rate(peer, address, reads)
-        }));
-    }
-    compare("Modbus TCP, one device", "reads/s", &mut one);
-    drop(one);
+    one_device(address, reads);
     for count in [64, 256] {
         compare(
             &format!("Modbus TCP, {count} devices on one thread"),
             "reads/s",
             &mut [
-                Case::new("bare loop of tokio-modbus", || bare(address, count, reads)),
+                Case::new(BARE, || bare(address, count, reads)),
                 Case::new("ingest, register to channel", || {
                     ingested(address, count, reads)
-                }),
+                })
+                .beside(BARE, 0.85),
             ],
         );
     }
@@ -267,9 +257,6 @@ fn main() {
         100.0 * share,
         1,
         "%",
-        "at most 8",
+        Limit::AtMost(8.0),
     );
-    if let Some(peer) = peer {
-        std::fs::remove_file(peer).ok();
-    }
 }

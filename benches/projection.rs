@@ -4,13 +4,22 @@
 //! run-off is played forward. The peer is nalgebra's singular value decomposition of a 24 × 24 matrix, so that
 //! figures of different machines can be compared as ratios.
 
-use std::hint::black_box;
+mod paired;
 
-use criterion::{Criterion, criterion_group, criterion_main};
+use std::hint::black_box;
+use std::path::Path;
+
+use criterion::{Criterion, criterion_group};
 use lauter_core::kettle::Contents;
 use lauter_core::projection::{Draws, Limits, Situation, crossings};
 use lauter_core::washout::{Acidity, AcidityParameters, Curve, Expectation, Parameters, Washout};
 use nalgebra::DMatrix;
+
+use paired::{figure_beside, is_tiny};
+
+const GROUP: &str = "projection";
+const UPDATE: &str = "one update";
+const PEER: &str = "peer: singular values of 24 x 24 by nalgebra";
 
 fn truth() -> Curve {
     Curve {
@@ -72,8 +81,8 @@ fn projection(criterion: &mut Criterion) {
     let acidity = Acidity::new(AcidityParameters::default());
     let draws = Draws::new(Draws::seed_of("2026-0412"));
     let start = washout(4000.0);
-    let mut group = criterion.benchmark_group("projection");
-    group.bench_function("one update", |bencher| {
+    let mut group = criterion.benchmark_group(GROUP);
+    group.bench_function(UPDATE, |bencher| {
         let mut volume_l = 4000.0;
         let mut washout = start.clone();
         bencher.iter(|| {
@@ -97,12 +106,34 @@ fn projection(criterion: &mut Criterion) {
             ))
         });
     });
-    group.bench_function("peer: singular values of 24 x 24 by nalgebra", |bencher| {
+    group.bench_function(PEER, |bencher| {
         let matrix = DMatrix::from_fn(24, 24, |row, column| 1.0 / (1.0 + (row + column) as f64));
         bencher.iter(|| black_box(matrix.clone().svd(true, true)));
     });
     group.finish();
 }
 
+/// The median that criterion has just written, µs.
+fn median_us(function: &str) -> f64 {
+    let target = Path::new(env!("CARGO_TARGET_TMPDIR"));
+    let target = target.parent().expect("it lies in the target directory");
+    // Criterion's name for the directory.
+    let function = function.replace(':', "_");
+    let path = target.join(format!("criterion/{GROUP}/{function}/new/estimates.json"));
+    let text = std::fs::read_to_string(path).expect("criterion has written its estimates");
+    let estimates: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+    let median_ns = estimates["median"]["point_estimate"].as_f64();
+    median_ns.expect("a median") / 1000.0
+}
+
 criterion_group!(benches, projection);
-criterion_main!(benches);
+
+fn main() {
+    benches();
+    Criterion::default().configure_from_args().final_summary();
+    // A tiny run only looks whether it runs: criterion estimates nothing.
+    if !is_tiny() {
+        let (update, peer) = (median_us(UPDATE), median_us(PEER));
+        figure_beside(UPDATE, update, 1, "µs", (update / peer, PEER));
+    }
+}

@@ -18,6 +18,9 @@ import tempfile
 import threading
 import time
 
+import rows
+from rows import show
+
 INSTRUMENTS = [  # id, measures, unit, low, high, value
     ("runnings_density", "runnings-gravity", "degP", -1, 35, 18.0),
     ("runnings_temperature", "runnings-temperature", "degC", 0, 110, 75.0),
@@ -179,10 +182,6 @@ def open_page(port, seconds):
     threading.Thread(target=read, daemon=True).start()
 
 
-def show(name, value, limit):
-    print(f"  {name:<58} {value:>16}  ({limit})")
-
-
 def steady(program, seconds):
     with tempfile.TemporaryDirectory() as directory:
         service = Service(program, directory)
@@ -228,7 +227,7 @@ def starts(program, rounds, brews):
 
 def flushes(program, seconds):
     if shutil.which("strace") is None:
-        show("flushes a commit", "–", "strace is not installed")
+        rows.left_out("flushes a second", "strace is not installed")
         return
     with tempfile.TemporaryDirectory() as directory:
         trace = f"{directory}/trace"
@@ -247,7 +246,7 @@ def main():
     program = os.path.abspath(sys.argv[1])
     seconds = float(sys.argv[2]) if len(sys.argv) > 2 else 60.0
     tiny = seconds < 10.0
-    print("\nThe whole service, from outside")
+    rows.group("The whole service, from outside")
     show("program", f"{os.path.getsize(program) / 2**20:.1f} MiB", "at most 12, as packaged")
     starts(program, 1 if tiny else 7, pathlib.Path(os.environ.get("BENCH_STORE", "/nonexistent")))
     steady(program, seconds)

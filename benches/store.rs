@@ -25,7 +25,7 @@ use lauterd::store::{
 use rusqlite::{Connection, params};
 use tempfile::TempDir;
 
-use paired::{Case, compare, figure, median, rate, rounds, sized};
+use paired::{Case, Limit, compare, figure, median, rate, rounds, sized};
 use simulated::Brew;
 
 const INSTRUMENTS: usize = 10;
@@ -318,14 +318,14 @@ fn kept() {
             most,
             1,
             "ms",
-            "a batch may wait for it",
+            Limit::Counted("a batch may wait for it"),
         );
         figure(
             "a slice of packing",
             median(slices_ms),
             1,
             "ms",
-            "a batch may wait for it",
+            Limit::Counted("a batch may wait for it"),
         );
     }
     let of_originals: usize = originals.iter().map(|(_, readings)| readings).sum();
@@ -354,7 +354,7 @@ fn kept() {
         bytes as f64 / readings as f64,
         2,
         "bytes/reading",
-        "at most 25",
+        Limit::AtMost(25.0),
     );
     let (original, brew) = copies[copies.len() / 2];
     let times = |ask: &dyn Fn(&Database)| {
@@ -380,14 +380,14 @@ fn kept() {
         conditioned,
         1,
         "ms",
-        "at most 50",
+        Limit::AtMost(50.0),
     );
     figure(
         "one brew's readings as they came",
         raw,
         1,
         "ms",
-        "at most 50",
+        Limit::AtMost(50.0),
     );
 }
 
@@ -421,7 +421,7 @@ fn main() {
         "commits/s",
         &mut [
             Case::new("SQLite alone, the same rows", || bare(seconds)),
-            Case::new("the record", || stored(seconds)),
+            Case::new("the record", || stored(seconds)).beside("SQLite alone, the same rows", 0.7),
             Case::new("limit: append and fdatasync", || flushed(seconds)),
         ],
     );
