@@ -12,6 +12,23 @@ pub struct Band {
 }
 
 impl Band {
+    /// The quantiles of the draws; None when half of them never cross, and never beyond `last`. Six of the values are asked
+    /// for in all: the others need no order beyond the half they lie in.
+    pub(super) fn of_draws(values: &mut [f64], last: f64) -> Option<Self> {
+        let count = values.len() as f64;
+        let half = values.len() / 2;
+        let (lower, middle, upper) = values.select_nth_unstable_by(half, f64::total_cmp);
+        if !middle.is_finite() {
+            return None;
+        }
+        let before = lower.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        Some(Self {
+            p5: at_rank(lower, 0.05 * count - 0.5, last),
+            p50: f64::midpoint(before.min(last), middle.min(last)),
+            p95: at_rank(upper, 0.95 * count - 1.5 - half as f64, last),
+        })
+    }
+
     /// A band of normal errors about `p50`.
     pub fn around(p50: f64, standard_deviation: f64) -> Self {
         const P95: f64 = 1.6448536269514722;
@@ -21,6 +38,15 @@ impl Band {
             p95: p50 + P95 * standard_deviation,
         }
     }
+}
+
+/// The value at a rank, counted from the smallest, and the next one in proportion; neither beyond `last`.
+fn at_rank(values: &mut [f64], rank: f64, last: f64) -> f64 {
+    let below = rank.floor().max(0.0) as usize;
+    let (_, low, beyond) = values.select_nth_unstable_by(below, f64::total_cmp);
+    let next = beyond.iter().copied().min_by(f64::total_cmp);
+    let (low, high) = (low.min(last), next.unwrap_or(*low).min(last));
+    low + (rank - below as f64).clamp(0.0, 1.0) * (high - low)
 }
 
 /// Where a limit or a target will be crossed: kettle volume and time.

@@ -12,8 +12,10 @@ use crate::washout::SHAPES;
 pub const CURVES: usize = 60;
 /// Run-offs played along each curve: with opposite courses of the discrepancy, so that these cancel in the middle.
 pub const LANES: usize = 2;
-/// Run-offs played for one projection.
+/// Run-offs played for one projection: an even number, so that two of them lie about the middle, and enough for the ends
+/// of a band.
 pub const DRAWS: usize = LANES * CURVES;
+const _: () = assert!(DRAWS.is_multiple_of(2) && DRAWS >= 40);
 /// Steps along the remaining run-off.
 pub const STEPS: usize = 36;
 /// Independent quantities of one run-off beside its curve and its course: the offset, the meter, the volume, the

@@ -288,8 +288,8 @@ impl<'a> Player<'a> {
         let last_volume_l = contents.volume_l + horizon_l;
         let last_s = self.situation.elapsed_s + 60.0 * horizon_l / flow_l_min;
         Some(Crossing {
-            volume_l: band(&mut volumes, last_volume_l)?,
-            elapsed_s: band(&mut times, last_s)?,
+            volume_l: Band::of_draws(&mut volumes, last_volume_l)?,
+            elapsed_s: Band::of_draws(&mut times, last_s)?,
         })
     }
 }
@@ -372,32 +372,3 @@ fn median_kettle(found: &[Found], pick: fn(&Found) -> Option<Point>) -> Option<f
         .collect();
     (2 * values.len() > found.len()).then(|| crate::conditioning::median(&mut values))
 }
-
-/// The quantiles of the draws; None when half of them never cross, and never beyond `last`. Six of the values are asked
-/// for in all: the others need no order beyond the half they lie in.
-fn band(values: &mut [f64], last: f64) -> Option<Band> {
-    let count = values.len() as f64;
-    let half = values.len() / 2;
-    let (lower, middle, upper) = values.select_nth_unstable_by(half, f64::total_cmp);
-    if !middle.is_finite() {
-        return None;
-    }
-    let before = lower.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    Some(Band {
-        p5: at_rank(lower, 0.05 * count - 0.5, last),
-        p50: f64::midpoint(before.min(last), middle.min(last)),
-        p95: at_rank(upper, 0.95 * count - 1.5 - half as f64, last),
-    })
-}
-
-/// The value at a rank, counted from the smallest, and the next one in proportion; neither beyond `last`.
-fn at_rank(values: &mut [f64], rank: f64, last: f64) -> f64 {
-    let below = rank.floor().max(0.0) as usize;
-    let (_, low, beyond) = values.select_nth_unstable_by(below, f64::total_cmp);
-    let next = beyond.iter().copied().min_by(f64::total_cmp);
-    let (low, high) = (low.min(last), next.unwrap_or(*low).min(last));
-    low + (rank - below as f64).clamp(0.0, 1.0) * (high - low)
-}
-
-/// The middle two make the median.
-const _: () = assert!(DRAWS.is_multiple_of(2) && DRAWS >= 40);
