@@ -32,6 +32,7 @@ import threading
 import time
 from datetime import datetime
 
+import rows
 import service
 
 DEVICES = 256
@@ -325,20 +326,20 @@ def main():
     program = os.path.abspath(sys.argv[1])
     seconds = float(sys.argv[2]) if len(sys.argv) > 2 else 60.0
     if not (shutil.which("mosquitto") or os.path.exists("/usr/sbin/mosquitto")):
-        print("\nmosquitto is not installed: left out")
+        rows.left_out("alarm at a subscriber", "mosquitto is not installed")
         return
     tuns = -(-DEVICES // EACH) if seconds >= 10.0 else 3
     most = resource.getrlimit(resource.RLIMIT_NOFILE)[1]
     resource.setrlimit(resource.RLIMIT_NOFILE, (most, most))
     bare_ms, late, since_answer = run(program, seconds, tuns)
-    print(f"\nAlarm at a subscriber: {tuns * EACH} devices, {CLIENTS} clients of event streams, {len(late)} alarms")
+    rows.group(f"Alarm at a subscriber: {tuns * EACH} devices, {CLIENTS} clients of event streams, {len(late)} alarms")
     for name, values, limits in (
         ("bare: a line flushed, published, arrived", bare_ms, ("counted", "counted")),
         ("annunciated, committed, published, arrived", late, ("at most 1", "at most 5")),
     ):
         if values:
             service.show(f"{name}: median", f"{statistics.median(values):.2f} ms", limits[0])
-            service.show("the latest of a hundred", f"{quantile(values, 0.99):.2f} ms", limits[1])
+            service.show(f"{name}: the latest of a hundred", f"{quantile(values, 0.99):.2f} ms", limits[1])
     if late:
         service.show("the latest", f"{late[-1]:.2f} ms", "counted")
     if since_answer:

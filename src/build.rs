@@ -1,7 +1,7 @@
 //! How the program is linked. Nothing is generated here.
 
 fn main() {
-    println!("cargo::rerun-if-changed=build.rs");
+    println!("cargo::rerun-if-changed=src/build.rs");
     let of_target =
         |key: &str| std::env::var(format!("CARGO_CFG_TARGET_{key}")).unwrap_or_default();
     if of_target("OS") == "linux" && of_target("ENV") == "gnu" {
