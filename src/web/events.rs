@@ -218,15 +218,18 @@ pub async fn page_parts(
     Ok(Sse::new(stream).keep_alive(alive()))
 }
 
+fn changed_parts<'a>(sent: &Parts, now: &'a Parts) -> BTreeMap<&'static str, &'a str> {
+    now.iter()
+        .filter(|(id, html)| sent.get(*id) != Some(html))
+        .map(|(id, html)| (*id, html.as_str()))
+        .collect()
+}
+
 /// What has changed on a page between two drawings of it, as JSON.
 fn changes<'a>(look: &Look, page: &'a Page, sent: &Arc<Parts>, now: &Arc<Parts>) -> Cow<'a, str> {
     let made = || {
         let changes = Changes {
-            parts: now
-                .iter()
-                .filter(|(id, html)| sent.get(*id) != Some(html))
-                .map(|(id, html)| (*id, html.as_str()))
-                .collect(),
+            parts: changed_parts(sent, now),
             drawn: look.notebook.drawn,
             brew: look.notebook.brew.as_deref(),
             changed_ms: look.changed.as_millisecond(),
@@ -274,11 +277,7 @@ pub async fn fleet_parts(
                 }
             };
             let changes = Changes {
-                parts: now
-                    .iter()
-                    .filter(|(id, html)| sent.get(*id) != Some(html))
-                    .map(|(id, html)| (*id, html.as_str()))
-                    .collect(),
+                parts: changed_parts(&sent, &now),
                 drawn: 0,
                 brew: None,
                 changed_ms: wall_now().as_millisecond(),
