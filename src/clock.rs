@@ -119,7 +119,8 @@ impl Clock {
     }
 
     pub fn now(&self) -> Moment {
-        Moment(self.origin.0 + (self.started.elapsed().as_micros() as f64 * self.speed) as i64)
+        let elapsed_us = self.started.elapsed().as_micros() as u64;
+        Moment(self.origin.0 + (elapsed_us as f64 * self.speed) as i64)
     }
 
     /// How long a real time is on this clock's axis, in its microseconds.

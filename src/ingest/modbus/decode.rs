@@ -3,6 +3,8 @@
 //! Owns byte orders, number types, scale and offset, and the meaning of status bits. A 4–20 mA value leaves
 //! here in mA: span and NE 43 are the core's. Knows nothing of connections, time or instruments' names.
 
+use std::borrow::Cow;
+
 use lauter_core::reading::{Cause, Status};
 
 use crate::config::model::{ByteOrder, ModbusPoint, StatusRegister, ValueType};
@@ -11,12 +13,12 @@ use super::plan::Range;
 
 /// What a device sent for one read: as many registers or bits as were asked for.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) enum Payload {
-    Registers(Vec<u16>),
-    Bits(Vec<bool>),
+pub(super) enum Payload<'a> {
+    Registers(Cow<'a, [u16]>),
+    Bits(Cow<'a, [bool]>),
 }
 
-impl Payload {
+impl Payload<'_> {
     pub fn len(&self) -> usize {
         match self {
             Self::Registers(registers) => registers.len(),
@@ -25,18 +27,18 @@ impl Payload {
     }
 
     /// The part at `range` of an answer that begins at address `first`.
-    pub fn part(&self, first: u16, range: Range) -> Self {
+    pub fn part(&self, first: u16, range: Range) -> Payload<'_> {
         let start = usize::from(range.address - first);
         let span = start..start + usize::from(range.quantity);
         match self {
-            Self::Registers(registers) => Self::Registers(registers[span].to_vec()),
-            Self::Bits(bits) => Self::Bits(bits[span].to_vec()),
+            Self::Registers(registers) => Payload::Registers(Cow::Borrowed(&registers[span])),
+            Self::Bits(bits) => Payload::Bits(Cow::Borrowed(&bits[span])),
         }
     }
 }
 
 /// The point's value, raw × scale + offset, in the instrument's unit.
-pub(super) fn value(point: &ModbusPoint, payload: &Payload) -> Result<f64, Cause> {
+pub(super) fn value(point: &ModbusPoint, payload: &Payload<'_>) -> Result<f64, Cause> {
     let raw = match payload {
         Payload::Registers(registers) => number(point.value_type, point.byte_order, registers),
         Payload::Bits(bits) => switch(bits.iter().any(|bit| *bit)),
@@ -50,7 +52,7 @@ pub(super) fn value(point: &ModbusPoint, payload: &Payload) -> Result<f64, Cause
 }
 
 /// The worst class among the bits that are set; bits without a class do not count.
-pub(super) fn status(register: &StatusRegister, payload: &Payload) -> Status {
+pub(super) fn status(register: &StatusRegister, payload: &Payload<'_>) -> Status {
     let is_set = |bit: u8| match payload {
         Payload::Registers(registers) => registers
             .first()
@@ -69,10 +71,7 @@ pub(super) fn status(register: &StatusRegister, payload: &Payload) -> Status {
 /// A number out of as many registers as its type takes. A bit kept in a register is on unless the
 /// register is zero.
 pub fn number(value_type: ValueType, byte_order: ByteOrder, registers: &[u16]) -> f64 {
-    let bytes = big_endian(byte_order, registers);
-    let bits = bytes
-        .iter()
-        .fold(0_u64, |bits, byte| bits << 8 | u64::from(*byte));
+    let bits = in_order(byte_order, registers);
     match value_type {
         ValueType::U16 => f64::from(bits as u16),
         ValueType::I16 => f64::from((bits as u16).cast_signed()),
@@ -86,29 +85,28 @@ pub fn number(value_type: ValueType, byte_order: ByteOrder, registers: &[u16]) -
     }
 }
 
-/// The value's bytes, most significant first. Each order swaps the words of a value, the bytes within a
-/// word, both or neither; a single register has no words to swap.
-fn big_endian(byte_order: ByteOrder, registers: &[u16]) -> Vec<u8> {
+/// The value's bits, the most significant first. Each order swaps the words of a value, the bytes within a word, both or
+/// neither; a single register has no words to swap.
+fn in_order(byte_order: ByteOrder, registers: &[u16]) -> u64 {
     let (words_swapped, bytes_swapped) = match byte_order {
         ByteOrder::Abcd => (false, false),
         ByteOrder::Cdab => (true, false),
         ByteOrder::Badc => (false, true),
         ByteOrder::Dcba => (true, true),
     };
-    let mut words: Vec<[u8; 2]> = registers
-        .iter()
-        .map(|word| {
-            if bytes_swapped {
-                word.to_le_bytes()
-            } else {
-                word.to_be_bytes()
-            }
-        })
-        .collect();
+    let with = |bits: u64, word: &u16| {
+        let word = if bytes_swapped {
+            word.swap_bytes()
+        } else {
+            *word
+        };
+        bits << 16 | u64::from(word)
+    };
     if words_swapped {
-        words.reverse();
+        registers.iter().rev().fold(0, with)
+    } else {
+        registers.iter().fold(0, with)
     }
-    words.concat()
 }
 
 fn switch(on: bool) -> f64 {
@@ -147,7 +145,7 @@ mod tests {
     ];
 
     /// An encoder that shares nothing with the decoder: it places the letters as the order spells them.
-    fn encode(big_endian: &[u8], byte_order: ByteOrder) -> Payload {
+    fn encode(big_endian: &[u8], byte_order: ByteOrder) -> Payload<'static> {
         let spelling = match (big_endian.len(), byte_order) {
             (2, ByteOrder::Abcd | ByteOrder::Cdab) => "AB",
             (2, ByteOrder::Badc | ByteOrder::Dcba) => "BA",
@@ -242,9 +240,9 @@ mod tests {
             } else {
                 Status::Good
             };
-            prop_assert_eq!(status(&register, &Payload::Registers(vec![word])), expected);
+            prop_assert_eq!(status(&register, &Payload::Registers(vec![word].into())), expected);
             let bits = (0..16).map(|n| word >> n & 1 == 1).collect();
-            prop_assert_eq!(status(&register, &Payload::Bits(bits)), expected);
+            prop_assert_eq!(status(&register, &Payload::Bits(Cow::Owned(bits))), expected);
         }
     }
 
@@ -253,7 +251,10 @@ mod tests {
         let mut tenths = point(ValueType::I16, ByteOrder::Abcd);
         tenths.scale = 0.1;
         tenths.offset = -40.0;
-        assert_eq!(value(&tenths, &Payload::Registers(vec![1150])), Ok(75.0));
+        assert_eq!(
+            value(&tenths, &Payload::Registers(vec![1150].into())),
+            Ok(75.0)
+        );
     }
 
     #[test]
@@ -267,19 +268,25 @@ mod tests {
     #[test]
     fn a_bit_is_one_or_zero_in_a_coil_as_in_a_register() {
         let bit = point(ValueType::Bit, ByteOrder::Abcd);
-        assert_eq!(value(&bit, &Payload::Bits(vec![true])), Ok(1.0));
-        assert_eq!(value(&bit, &Payload::Bits(vec![false])), Ok(0.0));
-        assert_eq!(value(&bit, &Payload::Registers(vec![0xFF00])), Ok(1.0));
-        assert_eq!(value(&bit, &Payload::Registers(vec![0])), Ok(0.0));
+        assert_eq!(value(&bit, &Payload::Bits(vec![true].into())), Ok(1.0));
+        assert_eq!(value(&bit, &Payload::Bits(vec![false].into())), Ok(0.0));
+        assert_eq!(
+            value(&bit, &Payload::Registers(vec![0xFF00].into())),
+            Ok(1.0)
+        );
+        assert_eq!(value(&bit, &Payload::Registers(vec![0].into())), Ok(0.0));
     }
 
     #[test]
     fn a_part_is_cut_from_the_answer_by_its_address() {
-        let answer = Payload::Registers(vec![10, 11, 12, 13]);
+        let answer = Payload::Registers(vec![10, 11, 12, 13].into());
         let range = Range {
             address: 102,
             quantity: 2,
         };
-        assert_eq!(answer.part(100, range), Payload::Registers(vec![12, 13]));
+        assert_eq!(
+            answer.part(100, range),
+            Payload::Registers(vec![12, 13].into())
+        );
     }
 }

@@ -56,7 +56,7 @@ impl Delivery {
     }
 
     /// The device sent what was asked for.
-    pub fn answered(&mut self, read: &Read, payload: &Payload, step: Moment, at: Moment) {
+    pub fn answered(&mut self, read: &Read, payload: &Payload<'_>, step: Moment, at: Moment) {
         for item in &read.items {
             let part = payload.part(read.range.address, item.range);
             self.receive(*item, step, at, Ok(&part));
@@ -95,7 +95,7 @@ impl Delivery {
         self.lost(all, at);
     }
 
-    fn receive(&mut self, item: Item, step: Moment, at: Moment, part: Result<&Payload, Cause>) {
+    fn receive(&mut self, item: Item, step: Moment, at: Moment, part: Result<&Payload<'_>, Cause>) {
         let Some(pending) = self.pending.get_mut(&item.instrument) else {
             return;
         };
@@ -181,8 +181,8 @@ mod tests {
         }
     }
 
-    fn word(word: u16) -> Payload {
-        Payload::Registers(vec![word])
+    fn word(word: u16) -> Payload<'static> {
+        Payload::Registers(vec![word].into())
     }
 
     #[test]

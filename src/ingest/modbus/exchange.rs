@@ -18,12 +18,13 @@ use crate::config::model::Table;
 use super::decode::Payload;
 use super::fault::{Fault, Framing};
 use super::guard::{Guard, Heard};
+use super::limit::Limit;
 use super::plan::Read;
 
 /// What a device said to a request.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) enum Answer {
-    Payload(Payload),
+    Payload(Payload<'static>),
     Exception(ExceptionCode),
 }
 
@@ -33,9 +34,10 @@ pub(super) struct Connection {
     framing: Framing,
     /// What came since the last request.
     heard: Heard,
-    timeout: Duration,
+    limit: Limit,
     /// Silence kept before each request.
     gap: Duration,
+    /// None until the first, and where no gap is kept.
     last_exchange: Option<Instant>,
     has_answered: bool,
 }
@@ -43,7 +45,7 @@ pub(super) struct Connection {
 impl std::fmt::Debug for Connection {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.debug_struct("Connection")
-            .field("timeout", &self.timeout)
+            .field("timeout", &self.limit.allowed())
             .field("has_answered", &self.has_answered)
             .finish_non_exhaustive()
     }
@@ -87,7 +89,7 @@ impl Connection {
             context,
             framing,
             heard,
-            timeout,
+            limit: Limit::new(timeout),
             gap,
             last_exchange: None,
             has_answered: false,
@@ -101,27 +103,34 @@ impl Connection {
 
     /// Asks for one read. On a fault the connection must not be used again.
     pub async fn read(&mut self, read: &Read) -> Result<Answer, Fault> {
-        if let Some(last_exchange) = self.last_exchange.filter(|_| !self.gap.is_zero()) {
+        if let Some(last_exchange) = self.last_exchange {
             tokio::time::sleep_until(last_exchange + self.gap).await;
         }
         self.context.set_slave(Slave(read.unit_id));
-        let called = tokio::time::timeout(self.timeout, self.context.call(request(read))).await;
+        let called = self.limit.keep(self.context.call(request(read))).await;
         let answer = match called {
-            Err(_) => {
-                let limit_ms = self.timeout.as_millis();
+            None => {
+                let limit_ms = self.limit.allowed().as_millis();
                 let heard = self.heard.since_request();
                 Err(Fault::out_of_time(read, self.framing, limit_ms, heard))
             }
-            Ok(Err(error)) => {
+            Some(Err(error)) => {
                 let heard = self.heard.since_request();
                 Err(Fault::of(read, self.framing, error, heard))
             }
-            Ok(Ok(Err(exception))) => Ok(Answer::Exception(exception)),
-            Ok(Ok(Ok(response))) => payload(read, response).map(Answer::Payload),
+            Some(Ok(Err(exception))) => Ok(Answer::Exception(exception)),
+            Some(Ok(Ok(response))) => payload(read, response).map(Answer::Payload),
         };
-        self.last_exchange = Some(Instant::now());
+        if !self.gap.is_zero() {
+            self.last_exchange = Some(Instant::now());
+        }
         self.has_answered |= answer.is_ok();
         answer
+    }
+
+    /// Nothing will be asked for a while.
+    pub fn rest(&mut self) {
+        self.limit.rest();
     }
 }
 
@@ -138,14 +147,14 @@ fn request(read: &Read) -> Request<'static> {
 
 /// The answer's registers or bits, if there are exactly as many as were asked for. Bits come in whole
 /// bytes, so a device pads them.
-fn payload(read: &Read, response: Response) -> Result<Payload, Fault> {
+fn payload(read: &Read, response: Response) -> Result<Payload<'static>, Fault> {
     let wanted = usize::from(read.range.quantity);
     let (got, on_the_wire) = match response {
         Response::ReadCoils(bits) | Response::ReadDiscreteInputs(bits) => {
-            (Payload::Bits(bits), wanted.next_multiple_of(8))
+            (Payload::Bits(bits.into()), wanted.next_multiple_of(8))
         }
         Response::ReadHoldingRegisters(registers) | Response::ReadInputRegisters(registers) => {
-            (Payload::Registers(registers), wanted)
+            (Payload::Registers(registers.into()), wanted)
         }
         other => {
             return Err(Fault::WrongAnswer {
@@ -164,9 +173,10 @@ fn payload(read: &Read, response: Response) -> Result<Payload, Fault> {
         });
     }
     Ok(match got {
-        Payload::Bits(mut bits) => {
+        Payload::Bits(bits) => {
+            let mut bits = bits.into_owned();
             bits.truncate(wanted);
-            Payload::Bits(bits)
+            Payload::Bits(bits.into())
         }
         registers @ Payload::Registers(_) => registers,
     })
@@ -221,7 +231,7 @@ mod tests {
         assert_eq!(request, [0x01, 0x03, 0x00, 0x6B, 0x00, 0x03, 0x74, 0x17]);
         assert_eq!(
             answer.unwrap(),
-            Answer::Payload(Payload::Registers(vec![0x022B, 0x0000, 0x0064]))
+            Answer::Payload(Payload::Registers(vec![0x022B, 0x0000, 0x0064].into()))
         );
     }
 
@@ -235,7 +245,7 @@ mod tests {
         assert_eq!(request, framed(&[0x01, 0x04, 0x00, 0x09, 0x00, 0x01]));
         assert_eq!(
             answer.unwrap(),
-            Answer::Payload(Payload::Registers(vec![0x1234]))
+            Answer::Payload(Payload::Registers(vec![0x1234].into()))
         );
     }
 
@@ -265,7 +275,10 @@ mod tests {
         let (_, answer) = exchange_rtu(&nine, &framed(&[0x01, 0x01, 0x02, 0x05, 0x01])).await;
         let mut expected = vec![true, false, true, false, false, false, false, false];
         expected.push(true);
-        assert_eq!(answer.unwrap(), Answer::Payload(Payload::Bits(expected)));
+        assert_eq!(
+            answer.unwrap(),
+            Answer::Payload(Payload::Bits(expected.into()))
+        );
         let (_, short) = exchange_rtu(&nine, &framed(&[0x01, 0x01, 0x01, 0x05])).await;
         assert!(matches!(short, Err(Fault::WrongCount { .. })));
     }

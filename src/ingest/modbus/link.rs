@@ -86,20 +86,24 @@ impl Link {
 
     /// Polls for ever. Dropping the future closes the connection; a read cut short harms nothing.
     pub async fn run(mut self) {
+        let mut now = self.clock.now();
         loop {
-            self.schedule.join_again(self.clock.now());
+            self.schedule.join_again(now);
             let Some((index, due)) = self.schedule.next() else {
                 return;
             };
-            let Some(connection) = self.connection.take() else {
+            let Some(mut connection) = self.connection.take() else {
                 self.open().await;
+                now = self.clock.now();
                 continue;
             };
             // A timer costs more than a short answer takes, and what is late needs none.
-            if due > self.clock.now() {
+            if due > now {
+                connection.rest();
                 tokio::time::sleep_until(Instant::from_std(self.clock.instant_of(due))).await;
+                now = self.clock.now();
             }
-            self.poll(index, connection).await;
+            now = self.poll(index, connection, now).await;
         }
     }
 
@@ -126,15 +130,16 @@ impl Link {
         }
     }
 
-    /// Asks one read and keeps the connection only if it may be used again.
-    async fn poll(&mut self, index: usize, mut connection: Connection) {
-        let (step, missed) = self.schedule.take(index, self.clock.now());
+    /// Asks one read and keeps the connection only if it may be used again. Gives the time at which it was over.
+    async fn poll(&mut self, index: usize, mut connection: Connection, now: Moment) -> Moment {
+        let (step, missed) = self.schedule.take(index, now);
         self.health.skipped.add(missed);
         self.health.requests.add(1);
-        let read = self.schedule.slot(index).read.clone();
-        match connection.read(&read).await {
+        let read = Arc::clone(&self.schedule.slot(index).read);
+        let answer = connection.read(&read).await;
+        let at = self.clock.now();
+        match answer {
             Ok(Answer::Payload(payload)) => {
-                let at = self.clock.now();
                 self.connection = Some(connection);
                 self.heard(index, &read);
                 self.note_given(index, &read);
@@ -143,7 +148,7 @@ impl Link {
             Ok(Answer::Exception(exception)) => {
                 self.connection = Some(connection);
                 self.health.exceptions.add(1);
-                self.refused(index, &read, step, exception);
+                self.refused(index, &read, step, exception, at);
             }
             // A device may close a connection it finds idle; that is no failure of the unit.
             Err(Fault::ClosedWhileIdle) if connection.has_answered() => {
@@ -159,12 +164,20 @@ impl Link {
                 } else {
                     self.health.faults.add(1);
                 }
-                self.unanswered(index, &read, &fault.to_string());
+                self.unanswered(index, &read, &fault.to_string(), at);
             }
         }
+        at
     }
 
-    fn refused(&mut self, index: usize, read: &Read, step: Moment, exception: ExceptionCode) {
+    fn refused(
+        &mut self,
+        index: usize,
+        read: &Read,
+        step: Moment,
+        exception: ExceptionCode,
+        at: Moment,
+    ) {
         match exception {
             // The gateway speaks for a device that does not.
             ExceptionCode::GatewayPathUnavailable | ExceptionCode::GatewayTargetDevice => {
@@ -173,15 +186,14 @@ impl Link {
                     read.unit_id,
                     refusal(exception)
                 );
-                self.unanswered(index, read, &reason);
+                self.unanswered(index, read, &reason, at);
             }
             // One bad address, or a device that allows only short reads.
             ExceptionCode::IllegalDataAddress | ExceptionCode::IllegalDataValue
                 if read.is_merged() =>
             {
                 self.heard(index, read);
-                let now = self.clock.now();
-                if self.schedule.split(index, step, now) {
+                if self.schedule.split(index, step, at) {
                     warn!(
                         link = self.settings.name,
                         unit = read.unit_id,
@@ -195,7 +207,7 @@ impl Link {
             _ => {
                 self.heard(index, read);
                 self.note_refused(read, exception);
-                self.delivery.refused(read, step, self.clock.now());
+                self.delivery.refused(read, step, at);
             }
         }
     }
@@ -271,16 +283,15 @@ impl Link {
     }
 
     /// A read got no answer that could be believed.
-    fn unanswered(&mut self, index: usize, read: &Read, reason: &str) {
+    fn unanswered(&mut self, index: usize, read: &Read, reason: &str, at: Moment) {
         self.failures = self.failures.saturating_add(1);
         debug!(link = self.settings.name, "{reason}");
-        let now = self.clock.now();
-        let consequence = self.schedule.failed(index, now);
+        let consequence = self.schedule.failed(index, at);
         self.delivery
-            .lost(read.items.iter().map(|item| item.instrument), now);
+            .lost(read.items.iter().map(|item| item.instrument), at);
         if consequence.unit_fell_silent {
             self.delivery
-                .lost(self.schedule.instruments_of(read.unit_id), now);
+                .lost(self.schedule.instruments_of(read.unit_id), at);
         }
         if consequence.nothing_answers {
             let place = transport::place(&self.settings.transport);

@@ -10,6 +10,7 @@
 //! | `schedule` | when each read is due, and who has fallen silent |
 //! | `transport` | opening a link; a quiet line before use |
 //! | `exchange` | one request and its checked answer |
+//! | `limit` | how long a request may take |
 //! | `guard` | nothing sent while unread bytes wait; what came since a request |
 //! | `fault` | why an answer could not be believed, in words |
 //! | `decode` | registers and bits to numbers and status |
@@ -22,6 +23,7 @@ mod exchange;
 mod fault;
 mod guard;
 mod health;
+mod limit;
 mod link;
 mod parameters;
 mod plan;
@@ -56,7 +58,7 @@ use link::{Link, NamedPoint};
 /// The links as they run.
 #[derive(Debug)]
 pub struct Polling {
-    /// One for each link that has an instrument. They end only when stopped, and then at once.
+    /// One for each link that has an instrument. They end only when stopped, and then at once, as cancelled tasks.
     pub tasks: Vec<JoinHandle<()>>,
     /// One for each configured link, in the order of the configuration.
     pub links: Vec<Arc<LinkHealth>>,
@@ -107,12 +109,21 @@ pub fn start_links(
             parameters,
             health,
         );
-        let stop = stop.clone();
-        polling.tasks.push(tokio::spawn(async move {
-            stop.run_until_cancelled(task.run()).await;
-        }));
+        polling.tasks.push(tokio::spawn(task.run()));
     }
+    end_with(stop.clone(), &polling.tasks);
     polling
+}
+
+/// Ends the tasks at `stop`. One task waits for it, so that no link has to look at every answer.
+fn end_with(stop: CancellationToken, tasks: &[JoinHandle<()>]) {
+    let tasks: Vec<_> = tasks.iter().map(JoinHandle::abort_handle).collect();
+    tokio::spawn(async move {
+        stop.cancelled().await;
+        for task in tasks {
+            task.abort();
+        }
+    });
 }
 
 fn points_of(link: usize, instruments: &[ConfiguredInstrument]) -> Vec<NamedPoint> {

@@ -87,11 +87,10 @@ impl Probe {
             Ok(answer) => {
                 self.connection = Some(connection);
                 Ok(match answer {
-                    Answer::Payload(Payload::Registers(registers)) => Seen::Registers(registers),
-                    Answer::Payload(Payload::Bits(mut bits)) => {
-                        bits.truncate(usize::from(quantity));
-                        Seen::Bits(bits)
+                    Answer::Payload(Payload::Registers(registers)) => {
+                        Seen::Registers(registers.into_owned())
                     }
+                    Answer::Payload(Payload::Bits(bits)) => Seen::Bits(bits.into_owned()),
                     Answer::Exception(exception) => exceptional(exception),
                 })
             }

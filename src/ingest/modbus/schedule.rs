@@ -5,6 +5,7 @@
 //! tried whole again. Decides only: it sends nothing, reports nothing, and time is an argument.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use lauter_core::reading::Moment;
 
@@ -45,7 +46,7 @@ impl Rhythm {
 /// One read of the plan and how it fares.
 #[derive(Clone, Debug)]
 pub(super) struct Slot {
-    pub read: Read,
+    pub read: Arc<Read>,
     rhythm: Rhythm,
     failures: u32,
     rest_until: Option<Moment>,
@@ -108,7 +109,7 @@ impl Schedule {
             .enumerate()
             .map(|(planned, read)| Slot {
                 rhythm: Rhythm::new(begin, read.every),
-                read,
+                read: Arc::new(read),
                 failures: 0,
                 rest_until: None,
                 planned,
@@ -218,7 +219,7 @@ impl Schedule {
     pub fn split(&mut self, index: usize, step: Moment, now: Moment) -> bool {
         let whole = self.slots.swap_remove(index);
         let apart = whole.read.split().into_iter().map(|read| Slot {
-            read,
+            read: Arc::new(read),
             rhythm: Rhythm {
                 due: step,
                 ..whole.rhythm

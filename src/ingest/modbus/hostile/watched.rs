@@ -143,7 +143,8 @@ impl Watched {
     pub(super) async fn stop(self) {
         self.stop.cancel();
         for task in self.polling.tasks {
-            tokio::time::timeout(PATIENCE, task).await.unwrap().unwrap();
+            let end = tokio::time::timeout(PATIENCE, task).await.unwrap();
+            assert!(end.is_err_and(|end| end.is_cancelled()), "ended by itself");
         }
     }
 }
