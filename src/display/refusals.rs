@@ -10,7 +10,7 @@ use crate::config::model::Language;
 /// A refusal, what an English page says of it, and what a German one does.
 type Refused = (&'static str, &'static str, &'static str);
 
-const REFUSED: [Refused; 32] = [
+const REFUSED: [Refused; 34] = [
     (
         "brew {} is under way; end it first (lauterd brew end)",
         "brew {0} is under way; end it first",
@@ -43,8 +43,18 @@ const REFUSED: [Refused; 32] = [
     ),
     (
         "the plan does not fit this tun: planned_volume_l is {} L for {} kg of grist, {} L for each kg; {}",
-        "{0 L} for {1} kg of grist are {2} L for each kg; usual are 3 to 8. Write thousands without a mark between them: 4500",
-        "{0 L} auf {1} kg Schüttung sind {2} L je kg; üblich sind 3 bis 8. Tausender ohne Zeichen schreiben: 4500",
+        "{0 L} for {1} kg of grist are {2} L for each kg; usual are 3 to 8. Write thousands without a mark between them",
+        "{0 L} auf {1} kg Schüttung sind {2} L je kg; üblich sind 3 bis 8. Tausender ohne Zeichen schreiben",
+    ),
+    (
+        "{} has no correction; there is nothing to take back",
+        "{0} has no correction; there is nothing to take back",
+        "{0} hat keine Korrektur; es gibt nichts zurückzunehmen",
+    ),
+    (
+        "there is nothing at {}; the interface stands below {}",
+        "there is nothing at {0}",
+        "unter {0} gibt es nichts",
     ),
     (
         "the plan does not fit this tun: {}",
@@ -180,11 +190,6 @@ const HARDLY_WORT: Refused = (
     "{1 °P} kann nicht gemeint sein: das ist kaum mehr als Wasser",
 );
 
-/// A refusal where nothing is known of the page but its language.
-pub fn refusal_said(error: &str, language: Language) -> String {
-    refusal_told(error, Voice::of_language(language))
-}
-
 /// A refusal as the page says it.
 pub fn refusal_told(error: &str, voice: Voice) -> String {
     let own = |(from, english, german): Refused| {
@@ -209,6 +214,10 @@ mod tests {
     use crate::config::model::{DecimalMark, Display, GravityUnit, VolumeUnit};
     use crate::runtime::request::Refusal;
 
+    fn refusal_said(error: &str, language: Language) -> String {
+        refusal_told(error, Voice::of_language(language))
+    }
+
     #[test]
     fn figures_are_told_in_the_units_that_the_page_takes_them_in() {
         let voice = Voice::new(Display {
@@ -232,7 +241,7 @@ mod tests {
             ),
             (
                 "the plan does not fit this tun: planned_volume_l is 4500 L for 98000 kg of grist, 0.046 L for each kg; usual are 3 to 8. Write thousands without a mark between them: 4500",
-                "45,0 hL auf 98000 kg Schüttung sind 0,046 L je kg; üblich sind 3 bis 8. Tausender ohne Zeichen schreiben: 4500",
+                "45,0 hL auf 98000 kg Schüttung sind 0,046 L je kg; üblich sind 3 bis 8. Tausender ohne Zeichen schreiben",
             ),
             (
                 "the plan does not fit this tun: target_gravity_p is 2.57 °P, below gravity_floor_p (3.07 °P): correct one",

@@ -44,6 +44,8 @@ pub enum Refusal {
     NoSample(usize),
     #[error("there is no instrument {0}")]
     NoInstrument(String),
+    #[error("{0} has no correction; there is nothing to take back")]
+    NoCorrection(String),
     /// Nothing was done.
     #[error("the record cannot be written: {0}")]
     Store(String),

@@ -113,9 +113,10 @@ impl From<Refusal> for Problem {
                 | OperationFault::WhichSubject { .. }
                 | OperationFault::UnknownSubject { .. } => StatusCode::UNPROCESSABLE_ENTITY,
             },
-            Refusal::BrewUnderWay(_) | Refusal::NoBrew | Refusal::FarSample(_) => {
-                StatusCode::CONFLICT
-            }
+            Refusal::BrewUnderWay(_)
+            | Refusal::NoBrew
+            | Refusal::FarSample(_)
+            | Refusal::NoCorrection(_) => StatusCode::CONFLICT,
             Refusal::NoSample(_) | Refusal::NoInstrument(_) => StatusCode::NOT_FOUND,
             Refusal::Plan(_) => StatusCode::UNPROCESSABLE_ENTITY,
             Refusal::Store(_) | Refusal::Unwritten(_) | Refusal::Stopping => {
@@ -182,6 +183,7 @@ mod tests {
         let cases = [
             (Refusal::BrewUnderWay("7".to_owned()), 409),
             (Refusal::NoBrew, 409),
+            (Refusal::NoCorrection("runnings_ph".to_owned()), 409),
             (refused(OperationFault::AlreadyShelved), 409),
             (Refusal::FarSample(Vec::new()), 409),
             (Refusal::NoSample(2), 404),

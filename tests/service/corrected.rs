@@ -7,6 +7,7 @@ use super::brewhouse::{Brewhouse, flowing_at_once};
 use super::program::Program;
 
 const DENSITY: &str = "runnings_density";
+const CORRECTION: &str = "/instruments/runnings_density/correction";
 
 /// One point that moves the density's readings.
 async fn correct(program: &Program, applied: f64, reading: f64) {
@@ -14,9 +15,8 @@ async fn correct(program: &Program, applied: f64, reading: f64) {
         "points": [{ "applied": { "kind": "value", "value": applied }, "reading": reading }],
         "who": "engineer",
     });
-    let path = format!("/instruments/{DENSITY}/correction");
     let answer = program
-        .post(&path, ("application/json", &body.to_string()))
+        .post(CORRECTION, ("application/json", &body.to_string()))
         .await;
     assert_eq!(answer.status, 201, "{}", answer.body);
 }
@@ -42,6 +42,8 @@ async fn a_corrected_brew_goes_on_after_a_kill_and_its_replay_agrees() {
     let site = brewhouse.site();
     site.configure(|_| ());
     let mut program = Program::start(&site).await;
+    let refused = program.delete(CORRECTION).await;
+    assert_eq!(refused.status, 409, "there is nothing to take back yet");
     correct(&program, 1060.0, 1061.5).await;
     let before = corrected_by(&mut program, 1).await;
     let shift = before["measured"].as_f64().unwrap() - before["corrected"].as_f64().unwrap();

@@ -136,8 +136,23 @@ impl Program {
     }
 
     pub async fn try_post(&self, below: &str, body: (&str, &str)) -> std::io::Result<Answer> {
+        self.request("POST", below, body).await
+    }
+
+    pub async fn delete(&self, below: &str) -> Answer {
+        self.request("DELETE", below, ("application/json", ""))
+            .await
+            .expect("an answer")
+    }
+
+    async fn request(
+        &self,
+        method: &str,
+        below: &str,
+        body: (&str, &str),
+    ) -> std::io::Result<Answer> {
         let target = format!("{}{below}", self.tun);
-        http::request(self.port, "POST", &target, body).await
+        http::request(self.port, method, &target, body).await
     }
 
     pub async fn start_brew(&self, site: &Site) {

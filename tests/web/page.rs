@@ -4,7 +4,7 @@ use std::io::{BufRead, BufReader, Write};
 use std::net::TcpStream;
 
 use crate::brewhouse::{BREW, Brewhouse, SITE, TUN};
-use crate::http::Reply;
+use crate::http::{self, Reply};
 use crate::invented::plan;
 
 /// The recorded brew's name in an address.
@@ -114,6 +114,17 @@ fn what_is_not_there_is_said_on_a_page() {
     );
     assert!(reply.body.contains("north-yard/tun-1"), "{}", reply.body);
     assert_eq!(house.get_at("/assets/other.js").status, 404);
+    let browser = [("Accept", "text/html,application/xhtml+xml")];
+    for (path, headers, kind) in [
+        ("/nowhere", &browser[..], "text/html; charset=utf-8"),
+        ("/nowhere", &[], "application/json"),
+        ("/api/v1/nowhere", &browser, "application/json"),
+    ] {
+        let reply = http::request(house.address, "GET", path, headers, "");
+        assert_eq!(reply.status, 404);
+        assert_eq!(reply.header("content-type"), Some(kind), "{path}");
+        assert!(reply.body.contains(path), "{}", reply.body);
+    }
 }
 
 #[test]
@@ -336,7 +347,7 @@ fn a_page_is_refused_in_its_own_words_and_a_program_in_the_interfaces() {
     let ended = |language: &[(&str, &str)]| {
         let mut headers = vec![("Content-Type", "application/json")];
         headers.extend_from_slice(language);
-        let reply = crate::http::request(house.address, "POST", &path, &headers, "{}");
+        let reply = http::request(house.address, "POST", &path, &headers, "{}");
         assert_eq!(reply.status, 409);
         reply.json()["error"].as_str().unwrap().to_owned()
     };

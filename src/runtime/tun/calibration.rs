@@ -94,6 +94,13 @@ impl Tun {
         stored.in_force(instrument.measures, instrument.reads_in())
     }
 
+    /// Its newest version is a correction, be it in force or not.
+    fn is_corrected(&self, instrument: &str) -> bool {
+        let known = self.calibration.get(instrument);
+        let newest = known.and_then(|known| known.correction.as_ref());
+        newest.is_some_and(|newest| newest.correction.is_some())
+    }
+
     fn strange_corrections(&self) -> Vec<(String, String)> {
         let strange = self.instruments().filter_map(|instrument| {
             let stored = self.calibration.get(&instrument.id)?.correction.as_ref()?;
@@ -128,6 +135,9 @@ impl Tun {
         let Some(index) = place else {
             return Err(Refusal::NoInstrument(instrument));
         };
+        if correction.is_none() && !self.is_corrected(&instrument) {
+            return Err(Refusal::NoCorrection(instrument));
+        }
         let made = self.setting.clock.wall(self.setting.clock.now());
         let (tun, id) = (self.tun(), instrument.clone());
         let entry = StoredCorrection {

@@ -21,9 +21,10 @@ mod unfit;
 
 use std::sync::Arc;
 
-use axum::extract::DefaultBodyLimit;
-use axum::http::StatusCode;
-use axum::http::header::CONTENT_TYPE;
+use axum::extract::{DefaultBodyLimit, State};
+use axum::http::header::{ACCEPT, CONTENT_TYPE};
+use axum::http::{HeaderMap, StatusCode};
+use axum::response::{IntoResponse, Response};
 use axum::{Router, middleware};
 use serde_json::Value;
 use tokio_util::sync::CancellationToken;
@@ -89,11 +90,23 @@ pub fn openapi() -> Value {
     document::document(operations::all::<Described>().finish().1)
 }
 
-async fn no_such_path(uri: axum::http::Uri) -> Problem {
-    Problem::not_found(format!(
+/// Whoever reads pages is shown one.
+async fn no_such_path(
+    State(service): State<Arc<Service>>,
+    uri: axum::http::Uri,
+    headers: HeaderMap,
+) -> Response {
+    let problem = Problem::not_found(format!(
         "there is nothing at {}; the interface stands below {BASE}",
         uri.path()
-    ))
+    ));
+    let accepted = headers.get(ACCEPT).and_then(|accept| accept.to_str().ok());
+    let reads_pages = accepted.is_some_and(|accepted| accepted.contains("text/html"));
+    if reads_pages && !uri.path().starts_with(BASE) {
+        page::trouble(service.voice(), &problem)
+    } else {
+        problem.into_response()
+    }
 }
 
 async fn no_such_method(method: axum::http::Method) -> Problem {

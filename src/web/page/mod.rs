@@ -32,7 +32,7 @@ mod view;
 pub use brews::crush_of;
 pub use fleet::parts as fleet_parts;
 pub use instruments::parts as instrument_parts;
-pub use routes::router;
+pub use routes::{router, trouble};
 pub use runoff::Drawings;
 pub use view::{View, parts, tun_path};
 

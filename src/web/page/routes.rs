@@ -88,12 +88,14 @@ impl IntoResponse for Trouble {
 async fn told(State(service): State<Arc<Service>>, request: Request, next: Next) -> Response {
     let response = next.run(request).await;
     match response.extensions().get::<Trouble>() {
-        Some(Trouble(problem)) => {
-            let page = shell::trouble(service.voice(), problem);
-            (problem.status, served(&page)).into_response()
-        }
+        Some(Trouble(problem)) => trouble(service.voice(), problem),
         None => response,
     }
+}
+
+/// The page that says what is wrong.
+pub fn trouble(voice: Voice, problem: &Problem) -> Response {
+    (problem.status, served(&shell::trouble(voice, problem))).into_response()
 }
 
 fn served(page: &Markup) -> Response {

@@ -6,7 +6,7 @@ use serde_json::json;
 
 use super::dialogs;
 use super::view::{api_path, page_path};
-use crate::display::refusals::refusal_said;
+use crate::display::refusals::refusal_told;
 use crate::display::{Voice, fleet_words};
 use crate::web::problem::Problem;
 
@@ -148,7 +148,7 @@ pub fn trouble(voice: Voice, problem: &Problem) -> Markup {
     } else {
         words.cannot_be_shown
     };
-    let said = refusal_said(&problem.body.error, voice.language());
+    let said = refusal_told(&problem.body.error, voice);
     html! {
         (DOCTYPE)
         html lang=(voice.tag()) {
