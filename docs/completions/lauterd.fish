@@ -296,7 +296,7 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_s
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from list" -l json -d 'As JSON'
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from list" -s h -l help -d 'Print help'
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from list" -s V -l version -d 'Print version'
-complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from certificate" -l format -d 'html: to read and to print; csv: its levels; json: everything' -r -f -a "html\t''
+complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from certificate" -l format -d 'html: to read and to print; csv: its levels; json: everything [default: as --output ends, else html]' -r -f -a "html\t''
 csv\t''
 json\t''"
 complete -c lauterd -n "__fish_lauterd_using_subcommand loop-check; and __fish_seen_subcommand_from certificate" -l output -d 'File to write; without it standard output' -r -F
@@ -539,7 +539,7 @@ complete -c lauterd -n "__fish_lauterd_using_subcommand token; and __fish_seen_s
 complete -c lauterd -n "__fish_lauterd_using_subcommand token; and __fish_seen_subcommand_from help" -f -a "remove" -d 'Removes a token'
 complete -c lauterd -n "__fish_lauterd_using_subcommand token; and __fish_seen_subcommand_from help" -f -a "list" -d 'Lists the tokens\' names, roles and ends'
 complete -c lauterd -n "__fish_lauterd_using_subcommand token; and __fish_seen_subcommand_from help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
-complete -c lauterd -n "__fish_lauterd_using_subcommand report" -l format -d 'html: the whole report; csv: the brewer\'s table with hand samples; json: everything' -r -f -a "html\t''
+complete -c lauterd -n "__fish_lauterd_using_subcommand report" -l format -d 'html: the whole report; csv: the brewer\'s table with hand samples; json: everything [default: as --output ends, else html]' -r -f -a "html\t''
 csv\t''
 json\t''"
 complete -c lauterd -n "__fish_lauterd_using_subcommand report" -l chart -d 'One chart as SVG instead' -r -f -a "gravity\t''

@@ -10,14 +10,14 @@ mod steps;
 pub use page::result;
 
 use std::fs;
-use std::io::Write as _;
 use std::path::PathBuf;
 
-use clap::{Args, Subcommand, ValueEnum};
+use clap::{Args, Subcommand};
 
 use super::client::{Client, ServiceOptions, query_value, tun_path};
 use super::sample::finite;
 use super::text::{print, print_json};
+use super::written::{Format, Output};
 use crate::exit::{Failure, Kind};
 use crate::runtime::request::Calibrated;
 use crate::web::wire::ServedTun;
@@ -107,17 +107,17 @@ Examples:
     #[command(after_help = "\
 Examples:
   lauterd loop-check certificate 12 --output certificate-12.html
+  lauterd loop-check certificate 12 --output certificate-12.csv
   lauterd loop-check certificate 12 --format csv > certificate-12.csv")]
     Certificate {
         /// Its number
         #[arg(value_name = "NUMBER")]
         number: u64,
-        /// html: to read and to print; csv: its levels; json: everything
-        #[arg(long, value_enum, default_value_t = Format::Html)]
-        format: Format,
-        /// File to write; without it standard output
-        #[arg(long, value_name = "FILE")]
-        output: Option<PathBuf>,
+        /// html: to read and to print; csv: its levels; json: everything [default: as --output ends, else html]
+        #[arg(long, value_enum)]
+        format: Option<Format>,
+        #[command(flatten)]
+        output: Output,
     },
     /// Corrects a pH or gravity instrument from now on by applied values
     #[command(after_help = "\
@@ -170,13 +170,6 @@ struct Common {
     who: Option<String>,
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-enum Format {
-    Html,
-    Csv,
-    Json,
-}
-
 pub fn run(arguments: &Arguments) -> Result<(), Failure> {
     let client = arguments.service.client()?;
     let tun = client.tun()?;
@@ -188,7 +181,7 @@ pub fn run(arguments: &Arguments) -> Result<(), Failure> {
             number,
             format,
             output,
-        } => certificate(*number, *format, output.as_ref(), &client, &tun),
+        } => certificate(*number, *format, output, &client, &tun),
         Command::Correct {
             instrument,
             point,
@@ -265,30 +258,13 @@ fn list(
 
 fn certificate(
     number: u64,
-    format: Format,
-    output: Option<&PathBuf>,
+    format: Option<Format>,
+    output: &Output,
     client: &Client,
     tun: &ServedTun,
 ) -> Result<(), Failure> {
-    let format = match format {
-        Format::Html => "html",
-        Format::Csv => "csv",
-        Format::Json => "json",
-    };
+    let format = Format::meant(format, output).name();
     let path = tun_path(tun, &["loop-checks", &number.to_string(), "certificate"]);
     let contents = client.download(&format!("{path}?format={format}"))?;
-    let failed = |what: &str, error: &std::io::Error| {
-        Failure::new(
-            Kind::Io,
-            format!("{what}: {error}; check --output and the room on its disk"),
-        )
-    };
-    match output {
-        Some(file) => {
-            fs::write(file, &contents).map_err(|error| failed(&file.display().to_string(), &error))
-        }
-        None => std::io::stdout()
-            .write_all(&contents)
-            .map_err(|error| failed("standard output", &error)),
-    }
+    output.write(&contents)
 }

@@ -30,6 +30,7 @@ mod status;
 mod text;
 mod tun;
 mod user;
+mod written;
 
 /// Watches a lauter run-off through inline instruments and tells the brewer what to do next.
 #[derive(Debug, Parser)]
