@@ -6,6 +6,7 @@ mod asking;
 mod guide;
 mod page;
 mod steps;
+mod taken;
 
 pub use page::result;
 

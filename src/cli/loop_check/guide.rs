@@ -10,14 +10,14 @@ use std::time::Duration;
 
 use clap::{Args, ValueEnum};
 use lauter_core::calibration::{
-    Applied, Direction, LoopCheck, MeasuredPoint, Method, Parameters, Point, Reference, Verdict,
-    evaluate,
+    Direction, LoopCheck, MeasuredPoint, Method, Parameters, Point, Reference, Verdict, evaluate,
 };
 use lauter_core::units::Unit;
 
 use super::ask::Terminal;
 use super::asking::{Answer, asked_applied, asked_reading, limits};
 use super::steps::{How, steps, usual};
+use super::taken::{taken, typed};
 use super::{Common, correct, page};
 use crate::cli::client::{Client, tun_path};
 use crate::cli::sample::finite;
@@ -262,37 +262,22 @@ impl<R: BufRead> Guide<'_, R> {
 
     /// The mean of the readings over the next seconds.
     fn taken(&self, direction: Direction) -> Result<Point, Failure> {
-        let path = tun_path(self.tun, &["instruments", &self.state.instrument]);
-        let (mut corrected, mut measured) = (Vec::new(), Vec::new());
-        for second in 0..self.arguments.seconds {
-            if second > 0 {
+        let id = &self.state.instrument;
+        let path = tun_path(self.tun, &["instruments", id]);
+        let mut is_first = true;
+        let point = taken(direction, self.arguments.seconds as usize, &mut || {
+            if !std::mem::take(&mut is_first) {
                 thread::sleep(Duration::from_secs(1));
             }
             let state: InstrumentState = self.client.get(&path)?;
-            let reading = state
-                .reading
-                .and_then(|it| Some((it.measured?, it.corrected)));
-            let Some((before, after)) = reading else {
-                return Err(Failure::new(
-                    Kind::Unavailable,
-                    format!(
-                        "{} gives no reading; see to it first (lauterd status), or type readings by hand",
-                        self.state.instrument
-                    ),
-                ));
-            };
-            measured.push(before);
-            corrected.push(after.unwrap_or(before));
-        }
-        let mean = |values: &[f64]| values.iter().sum::<f64>() / values.len() as f64;
-        let middle = mean(&corrected);
-        let squares: f64 = corrected.iter().map(|it| (it - middle).powi(2)).sum();
-        let many = corrected.len() > 1;
-        Ok(Point {
-            uncorrected: Some(mean(&measured)),
-            scatter: many.then(|| (squares / (corrected.len() - 1) as f64).sqrt()),
-            readings: many.then_some(corrected.len() as u32),
-            ..typed(direction, middle)
+            let reading = state.reading.and_then(|it| Some((it.measured?, it)));
+            Ok(reading.map(|(measured, it)| (measured, it.corrected.unwrap_or(measured))))
+        })?;
+        point.ok_or_else(|| {
+            let words = format!(
+                "{id} gives no reading, or not each second; see to it first (lauterd status), or type readings by hand"
+            );
+            Failure::new(Kind::Unavailable, words)
         })
     }
 
@@ -340,17 +325,6 @@ impl<R: BufRead> Guide<'_, R> {
 }
 
 /// A reading that somebody read off; what was applied is asked for next.
-fn typed(direction: Direction, reading: f64) -> Point {
-    Point {
-        direction,
-        applied: Applied::Value { value: 0.0 },
-        reading,
-        uncorrected: None,
-        scatter: None,
-        readings: None,
-    }
-}
-
 /// What was taken at the instrument is not lost with the connection: it goes into a file that `enter` takes. Says where.
 fn set_aside(body: &LoopCheckBody) -> String {
     match written(body) {
