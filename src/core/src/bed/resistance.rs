@@ -165,18 +165,18 @@ impl Bed {
             return None;
         }
         let count = self.course.len() as f64;
-        let points: Vec<(f64, f64)> = self
-            .course
-            .iter()
-            .map(|(at, ln)| (at.since(*last), *ln))
-            .collect();
-        let mean_t = points.iter().map(|(t, _)| t).sum::<f64>() / count;
-        let mean_ln = points.iter().map(|(_, ln)| ln).sum::<f64>() / count;
-        let above: f64 = points
-            .iter()
-            .map(|(t, ln)| (t - mean_t) * (ln - mean_ln))
-            .sum();
-        let below: f64 = points.iter().map(|(t, _)| (t - mean_t).powi(2)).sum();
+        let points = self.course.iter().map(|(at, ln)| (at.since(*last), *ln));
+        let (sum_t, sum_ln) = points.clone().fold((0.0, 0.0), |(sum_t, sum_ln), (t, ln)| {
+            (sum_t + t, sum_ln + ln)
+        });
+        let (mean_t, mean_ln) = (sum_t / count, sum_ln / count);
+        let (above, below) = points.fold((0.0, 0.0), |(above, below), (t, ln)| {
+            let from_mean_t = t - mean_t;
+            (
+                above + from_mean_t * (ln - mean_ln),
+                below + from_mean_t * from_mean_t,
+            )
+        });
         (below > 0.0).then(|| above / below)
     }
 }

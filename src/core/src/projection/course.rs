@@ -5,6 +5,7 @@
 
 use crate::washout::{Acidity, Discrepancy};
 
+use super::along::Between;
 use super::draws::STEPS;
 
 /// Each step is longer than the one before by this factor: far ahead the doubt is wide anyway.
@@ -20,6 +21,8 @@ pub struct Step {
     /// How much of the discrepancy lasts from the middle before to this one, and the size of what is new.
     pub rho: f64,
     pub kick: f64,
+    /// How the gravity here follows from those of the steps before and after; nothing at both ends.
+    pub between: Between,
 }
 
 /// The stretches up to the horizon.
@@ -35,21 +38,27 @@ impl Grid {
         let mut length_l = horizon_l * (GROWTH - 1.0) / (GROWTH.powf(STEPS as f64) - 1.0);
         let mut start_l = 0.0;
         let mut middle_before_l = 0.0;
-        let steps = std::array::from_fn(|_| {
+        let mut middles_l = [0.0; STEPS];
+        let mut steps: [Step; STEPS] = std::array::from_fn(|step| {
             let middle_l = start_l + 0.5 * length_l;
             let rho = discrepancy.correlation(middle_l - middle_before_l);
-            let step = Step {
+            let new = Step {
                 start_l,
                 length_l,
                 ln_middle: (runoff_l + middle_l).max(1.0).ln(),
+                between: Between::default(),
                 rho,
                 kick: discrepancy.standard_deviation * (1.0 - rho * rho).sqrt(),
             };
             middle_before_l = middle_l;
+            middles_l[step] = (runoff_l + middle_l).max(1.0);
             start_l += length_l;
             length_l *= GROWTH;
-            step
+            new
         });
+        for (step, around) in steps[1..].iter_mut().zip(middles_l.windows(3)) {
+            step.between = Between::new(around[0], around[1], around[2]);
+        }
         Self {
             steps,
             ln_now: runoff_l.max(1.0).ln(),

@@ -10,9 +10,10 @@ use crate::kettle::Contents;
 use crate::units::wort_density_kg_m3;
 use crate::washout::{Acidity, Course, SHAPES, ShapeVector, Washout};
 
+use super::along::Along;
 use super::answer::{Band, Crossing};
 use super::course::{CeilingTable, Grid, Step};
-use super::draws::{DRAWS, Draws, LANES, STEPS};
+use super::draws::{DRAWS, Draws, LANES};
 
 /// Where the run-off stands.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -158,8 +159,7 @@ impl<'a> Player<'a> {
         let departure = self.root * ShapeVector::from(*draws.shape(curve));
         let course = Course::of(&(posterior.mean + departure));
         let offset_p = posterior.offset.mean + posterior.offset_slopes.dot(&departure);
-        let mut base_p = [0.0; STEPS];
-        let mut known = 0;
+        let mut along = Along::new(&course, &self.grid);
         for (lane, found) in found.iter_mut().enumerate() {
             let mut draw = self.draw(&course, offset_p, curve * LANES + lane, draws);
             *found = Found {
@@ -171,11 +171,7 @@ impl<'a> Player<'a> {
             };
             let sign = if lane % 2 == 0 { 1.0 } else { -1.0 };
             for (step, shock) in draws.course(curve).iter().enumerate() {
-                if known == step {
-                    base_p[step] = course.gravity_p(self.grid.steps[step].ln_middle);
-                    known += 1;
-                }
-                draw.advance(self, step, base_p[step], sign * shock, found);
+                draw.advance(self, step, along.gravity_p(step), sign * shock, found);
                 if found.target.is_some()
                     && found.floor.is_some()
                     && (found.ceiling.is_some() || self.ceiling.is_none())

@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::washout::{Acidity, Course, ShapeVector, Washout, washing};
 
+use super::along::Along;
 use super::answer::Band;
 use super::draws::{DRAWS, Draws, LANES, STEPS};
 use super::ensemble::{Found, Limits, Player, Situation};
@@ -71,9 +72,10 @@ impl Player<'_> {
             let course = Course::of(&(posterior.mean + departure));
             let offset_p = posterior.offset.mean + posterior.offset_slopes.dot(&departure);
             let mut played = self.draw(&course, offset_p, draw, draws);
+            let mut along = Along::new(&course, &self.grid);
             let sign = if draw % LANES == 0 { 1.0 } else { -1.0 };
             for (step, shock) in draws.course(curve).iter().enumerate() {
-                let base_p = course.gravity_p(self.grid.steps[step].ln_middle);
+                let base_p = along.gravity_p(step);
                 played.advance(self, step, base_p, sign * shock, &mut Found::default());
                 let runnings_p = (played.line_p + played.meter_p).max(0.0);
                 each(draw, step, runnings_p, played.kettle_p);

@@ -3,6 +3,7 @@
 //! Owns the carrying forward of kettle gravity from what is believed now, and the rule that chooses among the
 //! target, the tannin limits and the kettle's capacity. It advises and knows nothing of alarms.
 
+mod along;
 mod answer;
 mod course;
 mod draws;

@@ -10,7 +10,7 @@ use super::Supervisor;
 use super::brew::{Brew, Picture};
 use super::event::{Place, Sample};
 use super::output::{
-    AlarmLine, ConditionedReading, IfStopped, Occurrence, Output, Phase, ProjectionLine,
+    AlarmLine, ConditionedReading, Dated, IfStopped, Occurrence, Output, Phase, ProjectionLine,
     RunoffState, SummaryLine, TableLine,
 };
 
@@ -194,19 +194,10 @@ impl Supervisor {
 
     /// Puts out every instrument that has been read since the last time, or has lost its value.
     pub(super) fn report_readings(&mut self, now: Moment) {
-        let mut readings = Vec::new();
-        for channel in &mut self.channels {
-            // An instrument that falls silent says so once: its last value must not stand for good.
-            let has_value = if channel.is_switch() {
-                channel.is_on().is_ok()
-            } else {
-                channel.estimate(now).is_ok()
-            };
-            let lost_value = channel.had_value && !has_value;
-            channel.had_value = has_value;
-            if !std::mem::take(&mut channel.fresh) && !lost_value {
-                continue;
-            }
+        let Self {
+            channels, outputs, ..
+        } = self;
+        for channel in channels {
             let digits = |value: f64| to(value, 6);
             let (value, standard_error, rate_per_min, cause) = if channel.is_switch() {
                 let position = channel.is_on();
@@ -227,7 +218,13 @@ impl Supervisor {
                     Err(cause) => (None, None, None, Some(cause)),
                 }
             };
-            readings.push(ConditionedReading {
+            // An instrument that falls silent says so once: its last value must not stand for good.
+            let lost_value = channel.had_value && value.is_none();
+            channel.had_value = value.is_some();
+            if !std::mem::take(&mut channel.fresh) && !lost_value {
+                continue;
+            }
+            let reading = ConditionedReading {
                 instrument: channel.instrument.id.clone(),
                 value,
                 unit: channel.unit,
@@ -239,10 +236,9 @@ impl Supervisor {
                 measured: channel.last_measured(),
                 corrected: channel.last_corrected(),
                 correction: channel.correction().map(|made| made.version),
-            });
-        }
-        for reading in readings {
-            self.put(now, Output::Reading(reading));
+            };
+            let output = Output::Reading(reading);
+            outputs.push_back(Dated { at: now, output });
         }
     }
 }

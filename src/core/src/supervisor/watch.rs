@@ -121,9 +121,18 @@ impl Supervisor {
                 limit: settings.limit,
             }
         };
+        let full = view.contents.volume_l >= self.plant.capacity_l;
         let others = conditions(&self.parameters.detect, &view, &held);
         let circumstances = Self::circumstances(Some(brew));
         self.note_quality(brew, channel_active);
+        if full && brew.stop_taken.is_none() {
+            brew.take_stop(
+                StopCause::KettleCapacity,
+                now,
+                &self.plant,
+                &self.parameters,
+            );
+        }
         for finding in iter::once(channelling).chain(others) {
             let finding = brew.inflow.doubting(finding);
             let alarm = finding.alarm;
@@ -153,18 +162,7 @@ impl Supervisor {
         let cause = match alarm {
             AlarmId::GravityFloor if brew.floor_met.is_none() => StopCause::GravityFloor,
             AlarmId::PhCeiling if brew.ceiling_met.is_none() => StopCause::PhCeiling,
-            _ => {
-                let full = brew.kettle.contents().volume_l >= self.plant.capacity_l;
-                if full && brew.stop_taken.is_none() {
-                    brew.take_stop(
-                        StopCause::KettleCapacity,
-                        now,
-                        &self.plant,
-                        &self.parameters,
-                    );
-                }
-                return;
-            }
+            _ => return,
         };
         if self.annunciator.is_met(alarm, None) {
             brew.take_stop(cause, now, &self.plant, &self.parameters);

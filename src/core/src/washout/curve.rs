@@ -78,6 +78,16 @@ impl Curve {
     }
 }
 
+/// A curve at one volume.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Place {
+    pub gravity_p: f64,
+    /// Slope by the logarithm of the volume.
+    pub slope_p: f64,
+    /// How far it has turned from the plateau into the decline, 0 to 1.
+    pub turned: f64,
+}
+
 /// A curve that is asked by the logarithm of the volume, which many curves share.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Course {
@@ -112,6 +122,19 @@ impl Course {
 
     pub fn gravity_p(&self, ln_volume: f64) -> f64 {
         self.first_wort_gravity_p * self.remaining_share(ln_volume)
+    }
+
+    /// Gravity with what tells how it goes on.
+    pub fn place(&self, ln_volume: f64) -> Place {
+        let (power, stretched) = self.stretched(ln_volume - self.ln_breakthrough);
+        let (softplus, logistic) = softplus(self.sharpness * stretched);
+        let share = (-self.decline / self.sharpness * softplus).exp();
+        let gravity_p = self.first_wort_gravity_p * share;
+        Place {
+            gravity_p,
+            slope_p: -gravity_p * self.decline * logistic * power,
+            turned: logistic,
+        }
     }
 
     /// Gravity, and its slope in each direction of the shape vector.
@@ -209,6 +232,10 @@ mod tests {
             let vector = curve.to_vector();
             let (gravity_p, slopes) = Course::of(&vector).with_slopes(ln_volume);
             prop_assert!((gravity_p - curve.gravity_p(share * curve.breakthrough_l)).abs() < 1e-9);
+            let nearby = |step: f64| Course::of(&vector).gravity_p(ln_volume + step);
+            let by_volume = (nearby(1e-5) - nearby(-1e-5)) / 2e-5;
+            let place = Course::of(&vector).place(ln_volume);
+            prop_assert!((place.slope_p - by_volume).abs() < 1e-4 * (1.0 + by_volume.abs()));
             for index in 0..SHAPES {
                 let beside = |step: f64| {
                     let mut nudged = vector;

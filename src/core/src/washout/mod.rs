@@ -17,7 +17,7 @@ use serde::{Deserialize, Serialize};
 pub(crate) use acidity::washing;
 pub use acidity::{Acidity, AcidityParameters};
 use aside::Aside;
-pub use curve::{Course, Curve, SHAPES, ShapeVector};
+pub use curve::{Course, Curve, Place, SHAPES, ShapeVector};
 pub use discrepancy::{Discrepancy, Offset};
 use fit::{Bin, Problem, ShapeMatrix};
 pub use fit::{PlanHint, Posterior, Prior};
