@@ -194,6 +194,7 @@ pub struct Finding {
 impl Finding {
     /// Words and evidence are read only while the condition holds, and hundreds of conditions do not for each that
     /// does: only then they are made.
+    #[inline]
     pub fn new(alarm: AlarmId, holds: bool, message: impl FnOnce() -> String) -> Self {
         Self {
             alarm,
@@ -215,7 +216,9 @@ impl Finding {
         self
     }
 
+    // Inline, as most conditions do not hold and then nothing is done.
     #[must_use]
+    #[inline]
     pub fn with(mut self, name: &str, value: f64) -> Self {
         if self.holds && value.is_finite() {
             self.evidence

@@ -27,12 +27,13 @@ impl Held {
 /// A rule says nothing where it cannot tell.
 type Rule = fn(&Parameters, &View, Held) -> Option<Finding>;
 
-/// All conditions of the brew but channelling. `held` tells how each alarm stands.
+/// Adds all conditions of the brew but channelling to `findings`. `held` tells how each alarm stands.
 pub fn conditions(
     parameters: &Parameters,
     view: &View,
     held: &dyn Fn(AlarmId) -> Held,
-) -> Vec<Finding> {
+    findings: &mut Vec<Finding>,
+) {
     let rules: [(AlarmId, Rule); 11] = [
         (AlarmId::BedCompaction, bed_compaction),
         (AlarmId::StuckBed, stuck_bed),
@@ -46,16 +47,13 @@ pub fn conditions(
         (AlarmId::RunoffTooSlow, runoff_too_slow),
         (AlarmId::TurbidRunnings, turbid_runnings),
     ];
-    // Room for all of them at once: this is asked every second.
-    let mut findings = Vec::with_capacity(2 * rules.len());
     findings.extend(
         rules
             .into_iter()
             .filter_map(|(alarm, rule)| rule(parameters, view, held(alarm))),
     );
     let held = held(AlarmId::InstrumentsDisagree);
-    disagreement::find(parameters, view, held, &mut findings);
-    findings
+    disagreement::find(parameters, view, held, findings);
 }
 
 fn bed_compaction(parameters: &Parameters, view: &View, held: Held) -> Option<Finding> {

@@ -67,7 +67,7 @@ impl Supervisor {
 
     /// Ends what was shelved for a time that is over, also where nothing is found about it any more.
     pub(super) fn end_shelving(&mut self, now: Moment) {
-        let circumstances = Self::circumstances(self.brew.as_ref());
+        let circumstances = Self::circumstances(self.brew.as_deref());
         let lines = self.with_situation(circumstances, now, |annunciator, situation| {
             annunciator.end_shelving(situation)
         });
@@ -102,7 +102,7 @@ impl Supervisor {
     }
 
     pub(super) fn watch_instruments(&mut self, now: Moment) {
-        let circumstances = Self::circumstances(self.brew.as_ref());
+        let circumstances = Self::circumstances(self.brew.as_deref());
         let mut findings = Vec::new();
         for (name, (state, detail)) in &self.links {
             let silent_s = silent_s(&self.channels, name, now);
@@ -176,7 +176,7 @@ impl Supervisor {
                     .with("depth", backlog.depth as f64)
             })
             .collect();
-        let circumstances = Self::circumstances(self.brew.as_ref());
+        let circumstances = Self::circumstances(self.brew.as_deref());
         for finding in findings {
             self.announce(finding, circumstances, now);
         }
@@ -211,7 +211,7 @@ impl Supervisor {
         let about = instrument
             .as_ref()
             .map_or_else(String::new, |id| format!(" of {id}"));
-        let circumstances = Self::circumstances(self.brew.as_ref());
+        let circumstances = Self::circumstances(self.brew.as_deref());
         let line = self.with_situation(circumstances, now, |annunciator, situation| {
             annunciator.operate(alarm, instrument, deed, situation)
         });

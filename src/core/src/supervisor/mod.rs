@@ -44,6 +44,7 @@ pub use parameters::{Parameters, Plant};
 
 pub use crate::projection::FanPoint;
 
+use crate::detect::Finding;
 use crate::profile::TunProfile;
 use crate::projection::Plan;
 use crate::reading::{Instrument, Measures, Moment, Reading};
@@ -79,13 +80,17 @@ pub struct Supervisor {
     links: BTreeMap<String, (LinkState, String)>,
     backlogs: BTreeMap<String, Backlog>,
     annunciator: Annunciator,
-    brew: Option<Brew>,
+    /// In a box, because every step takes it out and puts it back.
+    brew: Option<Box<Brew>>,
     /// Zero of the grid: the first event, or the start of the brew.
     origin: Option<Moment>,
     next_step: Moment,
     /// How long nothing has been read.
     silence: Silence,
     outputs: VecDeque<Dated>,
+    /// Room for what is found in a step; empty between two.
+    #[serde(skip)]
+    findings: Vec<Finding>,
 }
 
 impl Supervisor {
@@ -110,6 +115,7 @@ impl Supervisor {
             next_step: Moment::ZERO,
             silence: Silence::default(),
             outputs: VecDeque::new(),
+            findings: Vec::new(),
         }
     }
 
@@ -199,7 +205,7 @@ impl Supervisor {
 
     /// The part of the run-off the tun is in; idle without a brew.
     pub fn phase(&self) -> Phase {
-        self.brew.as_ref().map_or(Phase::Idle, Brew::phase)
+        self.brew.as_ref().map_or(Phase::Idle, |brew| brew.phase())
     }
 
     /// The grid's points are whole steps from `zero`; the next one is the first after `now`.
@@ -276,13 +282,13 @@ impl Supervisor {
             "Brew {} started: {:.0} kg of grist, target {:.1} °P at about {:.0} L.",
             plan.brew, plan.grist_kg, plan.target_gravity_p, plan.planned_volume_l
         );
-        self.brew = Some(Brew::new(
+        self.brew = Some(Box::new(Brew::new(
             plan,
             zero,
             &self.plant,
             &self.parameters,
             profile,
-        ));
+        )));
         self.occur(now, "brew-started", text);
     }
 

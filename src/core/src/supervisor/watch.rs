@@ -2,8 +2,6 @@
 //!
 //! Owns what is done at each grid point and in which order. What becomes of a finding is `alarms`' concern.
 
-use std::iter;
-
 use crate::alarm::AlarmId;
 use crate::detect::{Held, conditions};
 use crate::projection::StopCause;
@@ -106,6 +104,7 @@ impl Supervisor {
     }
 
     fn judge(&mut self, brew: &mut Brew, picture: &Picture, now: Moment) {
+        let mut findings = std::mem::take(&mut self.findings);
         let view = self.view(brew, picture, now);
         let forecast = brew.channel_watch.forecast(brew.kettle.metered_l());
         let channel_active = self.annunciator.is_met(AlarmId::Channelling, None);
@@ -122,7 +121,8 @@ impl Supervisor {
             }
         };
         let full = view.contents.volume_l >= self.plant.capacity_l;
-        let others = conditions(&self.parameters.detect, &view, &held);
+        findings.push(channelling);
+        conditions(&self.parameters.detect, &view, &held, &mut findings);
         let circumstances = Self::circumstances(Some(brew));
         self.note_quality(brew, channel_active);
         if full && brew.stop_taken.is_none() {
@@ -133,12 +133,13 @@ impl Supervisor {
                 &self.parameters,
             );
         }
-        for finding in iter::once(channelling).chain(others) {
+        for finding in findings.drain(..) {
             let finding = brew.inflow.doubting(finding);
             let alarm = finding.alarm;
             self.announce(finding, circumstances, now);
             self.note_stop(brew, alarm, now);
         }
+        self.findings = findings;
         if brew.reached.is_some() {
             brew.take_stop(StopCause::TargetGravity, now, &self.plant, &self.parameters);
         }
