@@ -12,6 +12,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 
+use tokio::sync::mpsc::error::TrySendError;
 use tokio::sync::{mpsc, watch};
 use tokio::time::{sleep, timeout};
 use tokio_util::sync::CancellationToken;
@@ -57,7 +58,12 @@ impl Feed {
 
     /// Waits for room. Gives the row back when the publisher has ended.
     pub async fn send(&self, row: Row) -> Result<(), Row> {
-        self.rows.send(row).await.map_err(|error| error.0)
+        // Asking for room by itself costs more than handing over.
+        match self.rows.try_send(row) {
+            Ok(()) => Ok(()),
+            Err(TrySendError::Full(row)) => self.rows.send(row).await.map_err(|error| error.0),
+            Err(TrySendError::Closed(row)) => Err(row),
+        }
     }
 
     /// Rows given back by `put`.
