@@ -51,6 +51,35 @@ fn conditioned(measures: Measures, values: &[f64]) -> f64 {
     })
 }
 
+/// Sixteen exchanges sort seven numbers (Knuth, The Art of Computer Programming, volume 3, 5.3.4).
+const EXCHANGES: [(usize, usize); 16] = [
+    (0, 6),
+    (2, 3),
+    (4, 5),
+    (0, 2),
+    (1, 4),
+    (3, 6),
+    (0, 1),
+    (2, 5),
+    (3, 4),
+    (1, 2),
+    (4, 6),
+    (2, 3),
+    (4, 5),
+    (1, 2),
+    (3, 4),
+    (5, 6),
+];
+
+fn median_of_seven(mut values: [f64; 7]) -> f64 {
+    for (low, high) in EXCHANGES {
+        let (one, other) = (values[low], values[high]);
+        values[low] = if one < other { one } else { other };
+        values[high] = if one < other { other } else { one };
+    }
+    values[3]
+}
+
 /// Hampel over seven, Kalman of level and trend, CUSUM.
 fn bare(values: &[f64]) -> f64 {
     let mut window = [0.0; 7];
@@ -61,12 +90,9 @@ fn bare(values: &[f64]) -> f64 {
     let rate = rate(values.len(), || {
         for (index, value) in values.iter().enumerate() {
             window[index % 7] = *value;
-            let mut sorted = window;
-            sorted.sort_unstable_by(f64::total_cmp);
-            let middle = sorted[3];
-            let mut deviations = sorted.map(|value| (value - middle).abs());
-            deviations.sort_unstable_by(f64::total_cmp);
-            let reach = 5.0 * (1.4826 * deviations[3]).max(0.002);
+            let middle = median_of_seven(window);
+            let deviation = median_of_seven(window.map(|value| (value - middle).abs()));
+            let reach = 5.0 * (1.4826 * deviation).max(0.002);
             let taken = if (value - middle).abs() > reach {
                 middle
             } else {

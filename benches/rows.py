@@ -9,7 +9,8 @@ import pathlib
 import re
 import sys
 
-FILE = pathlib.Path(os.environ.get("CARGO_TARGET_DIR", "target")).resolve() / "benches" / "rows.tsv"
+_top = pathlib.Path(__file__).resolve().parent.parent
+FILE = _top / os.environ.get("CARGO_TARGET_DIR", "target") / "benches" / "rows.tsv"
 COLUMNS = 9
 TINY = os.environ.get("BENCH_SIZE") == "tiny"
 

@@ -26,7 +26,8 @@ const WAITING_ANSWERS: usize = 16;
 /// What became of one brew.
 pub type Outcome = Result<Told, Failure>;
 
-/// The folders with a recording: `folder` itself, or those in it, by name.
+/// The folders with a brew: `folder` itself, or those in it, by name. One with a plan counts, so that a recording that is
+/// missing or misnamed is told and not passed over.
 pub fn brews(folder: &Path) -> Result<Vec<PathBuf>, DataFault> {
     if folder.join(DATA).is_file() {
         return Ok(vec![folder.to_owned()]);
@@ -41,7 +42,7 @@ pub fn brews(folder: &Path) -> Result<Vec<PathBuf>, DataFault> {
     let mut brews = Vec::new();
     for entry in fs::read_dir(folder).map_err(unreadable)? {
         let path = entry.map_err(unreadable)?.path();
-        if path.join(DATA).is_file() {
+        if [DATA, PLAN].iter().any(|name| path.join(name).is_file()) {
             brews.push(path);
         }
     }

@@ -10,25 +10,25 @@ mod gaps;
 mod keep;
 mod recording;
 mod samples;
+mod writer;
 
-use std::fs::File;
-use std::io::{self, BufWriter, Write};
 use std::path::PathBuf;
 
 use lauter_core::alarm::AlarmState;
 use lauter_core::projection::Plan;
 use lauter_core::reading::{Moment, Reading, Status};
-use lauter_core::supervisor::{Dated, Event, Line, Output, SummaryLine, Supervisor};
+use lauter_core::supervisor::{Event, Line, Output, SummaryLine, Supervisor};
 
 use corrections::Corrections;
 pub use fault::DataFault;
 use keep::Keeper;
 pub use recording::{Recording, Row};
 pub use samples::read as read_samples;
+use writer::Writer;
 
 use crate::config::Configuration;
 use crate::engine;
-use crate::exit::{Failure, Kind};
+use crate::exit::Failure;
 
 /// What to replay and where the answers go.
 #[derive(Clone, Debug)]
@@ -210,57 +210,5 @@ impl Told {
             }
             _ => {}
         }
-    }
-}
-
-/// Lines of JSON, if anybody is to read them.
-struct Writer {
-    sink: Option<BufWriter<Box<dyn Write>>>,
-    name: String,
-}
-
-impl Writer {
-    fn open(results: &Results) -> Result<Self, Failure> {
-        let (sink, name): (Option<Box<dyn Write>>, String) = match results {
-            Results::File(path) => {
-                let file = File::create(path).map_err(|error| {
-                    let path = path.display();
-                    Failure::new(
-                        Kind::Io,
-                        format!("{path}: cannot be written: {error}; name a file in a directory that can be written to"),
-                    )
-                })?;
-                (Some(Box::new(file)), path.display().to_string())
-            }
-            Results::StandardOutput => (Some(Box::new(io::stdout())), "standard output".to_owned()),
-            Results::Nowhere => (None, String::new()),
-        };
-        let sink = sink.map(BufWriter::new);
-        Ok(Self { sink, name })
-    }
-
-    fn write(&mut self, dated: &Dated) -> Result<(), Failure> {
-        let (Output::Line(line), Some(sink)) = (&dated.output, &mut self.sink) else {
-            return Ok(());
-        };
-        let written = serde_json::to_writer(&mut *sink, line)
-            .map_err(io::Error::from)
-            .and_then(|()| sink.write_all(b"\n"));
-        written.map_err(|error| self.failed(&error))
-    }
-
-    fn close(mut self) -> Result<(), Failure> {
-        let flushed = self.sink.as_mut().map_or(Ok(()), Write::flush);
-        flushed.map_err(|error| self.failed(&error))
-    }
-
-    fn failed(&self, error: &io::Error) -> Failure {
-        Failure::new(
-            Kind::Io,
-            format!(
-                "{}: cannot be written: {error}; what was written is not the whole",
-                self.name
-            ),
-        )
     }
 }

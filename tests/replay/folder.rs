@@ -113,6 +113,44 @@ fn a_brew_that_cannot_be_replayed_spoils_no_other_and_is_named() {
 }
 
 #[test]
+fn a_recording_that_is_misnamed_is_told() {
+    let folder = brews();
+    let brew = folder.path().join("b");
+    fs::rename(brew.join("RUN.csv"), brew.join("run.csv")).expect("renamed");
+    let output = replay(&["."], folder.path());
+    assert_eq!(output.status.code(), Some(66), "a file is missing");
+    let told = text(&output.stderr);
+    assert!(told.contains("b/RUN.csv"), "{told}");
+}
+
+#[test]
+fn a_recording_that_breaks_off_leaves_earlier_results_as_they_are_and_no_half_ones() {
+    let folder = brews();
+    let recording = folder.path().join("b/RUN.csv");
+    let lines = folder.path().join("lines");
+    let names = || {
+        let mut names: Vec<_> = fs::read_dir(&lines)
+            .expect("a directory")
+            .map(|entry| entry.expect("an entry").file_name())
+            .collect();
+        names.sort();
+        names
+    };
+    assert!(
+        replay(&[".", "--results", "lines"], folder.path())
+            .status
+            .success()
+    );
+    let (before, all) = (fs::read(lines.join("b.jsonl")).expect("lines"), names());
+    let broken = fs::read_to_string(&recording).expect("a recording") + "oops\n";
+    fs::write(&recording, broken).expect("written");
+    let output = replay(&[".", "--results", "lines"], folder.path());
+    assert_eq!(output.status.code(), Some(65), "bad data");
+    assert_eq!(fs::read(lines.join("b.jsonl")).expect("lines"), before);
+    assert_eq!(names(), all);
+}
+
+#[test]
 fn a_folder_without_a_brew_is_named() {
     let folder = tempfile::tempdir().expect("a temporary directory");
     let output = replay(&["."], folder.path());
