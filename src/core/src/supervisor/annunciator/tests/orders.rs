@@ -97,17 +97,20 @@ proptest! {
         happenings in prop::collection::vec(any_happening(), 1..60),
     ) {
         let (mut desk, met) = play(&happenings, true);
-        let mut states: BTreeMap<(AlarmId, Option<String>), AlarmState> = BTreeMap::new();
+        let mut states: BTreeMap<(AlarmId, Option<String>), (AlarmState, _)> = BTreeMap::new();
         for line in &desk.lines {
             let key = (line.alarm, line.instrument.clone());
-            let before = states.get(&key).copied().unwrap_or_default();
-            prop_assert_eq!(line.from, before, "{:?}", line);
-            prop_assert_ne!(line.from, line.to);
+            let before = states.get(&key).copied();
+            let state_before = before.map_or_else(AlarmState::default, |(state, _)| state);
+            prop_assert_eq!(line.from, state_before, "{:?}", line);
+            // One that has stood for long is told again, for its priority rises.
+            let rises = before.is_some_and(|(_, priority)| line.priority > priority);
+            prop_assert!(line.from != line.to || rises, "{:?}", line);
             if line.to == AlarmState::Acknowledged {
                 prop_assert_eq!(line.from, AlarmState::Unacknowledged);
             }
             prop_assert!(!line.message.trim().is_empty());
-            states.insert(key, line.to);
+            states.insert(key, (line.to, line.priority));
         }
         // Whatever went before: what lasts, undisturbed, is shown, or its cause is.
         let (_, unmanned) = play(&happenings, false);
