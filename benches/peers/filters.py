@@ -80,25 +80,28 @@ def trend_by_scipy(values):
     return lfilter([gain, slope - gain], [1.0, gain + slope - 2.0, 1.0 - gain], values)
 
 
+def array(values):
+    import numpy
+
+    return numpy.array(values)
+
+
+# What each is called, what it is given, made of the signal before the clock runs, what is timed, and of how many values.
 PEERS = (
-    ("filterpy: Kalman of level and trend, value by value", by_filterpy, COUNT),
-    ("statsmodels' compiled core: the same, whole signal at once", by_statsmodels, COUNT),
-    ("scipy medfilt: Hampel window of 7, whole signal at once", hampel_by_scipy, MANY),
-    ("scipy lfilter: level and trend, whole signal at once", trend_by_scipy, MANY),
-    ("scipy: both, one after the other", lambda values: trend_by_scipy(hampel_by_scipy(values)), MANY),
+    ("filterpy: Kalman of level and trend, value by value", array, by_filterpy, COUNT),
+    ("statsmodels' compiled core: the same, whole signal at once", statsmodels_model, by_statsmodels, COUNT),
+    ("scipy medfilt: Hampel window of 7, whole signal at once", array, hampel_by_scipy, MANY),
+    ("scipy lfilter: level and trend, whole signal at once", array, trend_by_scipy, MANY),
+    ("scipy: both, one after the other", array, lambda values: trend_by_scipy(hampel_by_scipy(values)), MANY),
 )
 
 
 def main():
     rows.group("Peers of the conditioning, one core")
     ours = rows.figure_of("core", OURS)
-    for name, run, count in PEERS:
+    for name, made_of, run, count in PEERS:
         try:
-            import numpy
-
-            values = numpy.array(signal(count))
-            if run is by_statsmodels:
-                values = statsmodels_model(values)
+            values = made_of(signal(count))
             times = []
             for _ in range(1 if TINY else 5):
                 begun = time.perf_counter()

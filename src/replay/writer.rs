@@ -29,6 +29,19 @@ struct Unfinished {
 }
 
 impl Unfinished {
+    /// Beside what is to stand at `path` later, or where a link there leads; None where something stands that is no file,
+    /// such as a pipe.
+    fn beside(path: &Path) -> Option<Self> {
+        if path.exists() && !path.is_file() {
+            return None;
+        }
+        let place = path.canonicalize().unwrap_or_else(|_| path.to_owned());
+        let mut name = place.file_name()?.to_owned();
+        name.push(UNFINISHED);
+        let file = place.with_file_name(name);
+        Some(Self { file, place })
+    }
+
     fn moved(self) -> io::Result<()> {
         fs::rename(&self.file, &self.place)
     }
@@ -46,17 +59,14 @@ impl Writer {
         let (sink, name, unfinished): (Option<Box<dyn Write>>, _, _) = match results {
             Results::File(path) => {
                 let name = path.display().to_string();
-                let beside = beside(path);
-                let file = File::create(beside.as_ref().unwrap_or(path)).map_err(|error| {
+                let unfinished = Unfinished::beside(path);
+                let written = unfinished.as_ref().map_or(path, |it| &it.file);
+                let file = File::create(written).map_err(|error| {
                     Failure::new(
                         Kind::Io,
                         format!("{name}: cannot be written: {error}; name a file in a directory that can be written to"),
                     )
                 })?;
-                let unfinished = beside.map(|file| Unfinished {
-                    file,
-                    place: path.clone(),
-                });
                 (Some(Box::new(file)), name, unfinished)
             }
             Results::StandardOutput => (
@@ -105,12 +115,24 @@ impl Writer {
     }
 }
 
-/// Where to write what is to stand at `path` later; None where something stands that is no file, such as a pipe.
-fn beside(path: &Path) -> Option<PathBuf> {
-    if path.exists() && !path.is_file() {
-        return None;
+#[cfg(test)]
+mod tests {
+    use std::os::unix::fs::symlink;
+
+    use super::*;
+
+    #[test]
+    fn a_link_stays_a_link_and_what_is_no_file_is_written_to_as_it_is() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let (link, file) = (directory.path().join("link"), directory.path().join("file"));
+        fs::write(&file, "earlier").expect("written");
+        symlink(&file, &link).expect("a link");
+        let results = Results::File(link.clone());
+        Writer::open(&results)
+            .and_then(Writer::close)
+            .expect("written");
+        assert!(link.is_symlink());
+        assert_eq!(fs::read_to_string(&file).expect("a file"), "");
+        assert!(Unfinished::beside(Path::new("/dev/null")).is_none());
     }
-    let mut name = path.file_name()?.to_owned();
-    name.push(UNFINISHED);
-    Some(path.with_file_name(name))
 }

@@ -324,7 +324,6 @@ impl<R: BufRead> Guide<'_, R> {
     }
 }
 
-/// A reading that somebody read off; what was applied is asked for next.
 /// What was taken at the instrument is not lost with the connection: it goes into a file that `enter` takes. Says where.
 fn set_aside(body: &LoopCheckBody) -> String {
     match written(body) {
