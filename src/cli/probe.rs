@@ -9,6 +9,7 @@ mod live;
 mod registers;
 mod topics;
 mod wanted;
+mod watched;
 
 use std::fmt::Write as _;
 

@@ -1,17 +1,19 @@
 //! Adds an instrument's table to a configuration file, instead of pasting it by hand.
 //!
-//! Owns what must fit the rest of the file: an id stands once, and one link serves everything behind one address. What
-//! stands in the file is left as it is; the new tables come behind it.
+//! Owns what must fit the rest of the file: an id stands once, one link serves everything behind one address, and which
+//! registers are described. What stands in the file is left as it is; the new tables come behind it.
 
 use std::fmt::Write as _;
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 
+use serde::de::DeserializeOwned;
 use toml::{Table, Value};
 
+use crate::commission::candidates::Way;
 use crate::config;
-use crate::config::model::Transport;
+use crate::config::model::{self, Transport};
 use crate::exit::{Failure, Kind};
 
 /// Name of the first link; the next are numbered.
@@ -93,6 +95,31 @@ impl Unfinished {
         (free.unwrap_or_else(|| LINK.to_owned()), true)
     }
 
+    /// The instruments that the file has behind this address, in this table of this unit, and how each is read.
+    pub fn described(
+        &self,
+        transport: &Transport,
+        unit: u8,
+        table: model::Table,
+    ) -> Vec<(String, Way)> {
+        let (link, is_new) = self.link(transport);
+        if is_new {
+            return Vec::new();
+        }
+        let is_here = |modbus: &&Table| {
+            modbus.get("link").and_then(Value::as_str) == Some(&link)
+                && modbus.get("unit_id").and_then(Value::as_integer) == Some(unit.into())
+                && word(modbus, "table") == Some(table)
+        };
+        self.each("instrument")
+            .filter_map(|instrument| {
+                let id = instrument.get("id")?.as_str()?.to_owned();
+                let modbus = instrument.get("modbus")?.as_table()?;
+                Some((id, way(Some(modbus).filter(is_here)?)?))
+            })
+            .collect()
+    }
+
     pub fn add(&self, tables: &str) -> Result<(), Failure> {
         let mut text = self.text.trim_end().to_owned();
         let _ = write!(text, "\n\n{}\n", tables.trim_end());
@@ -101,6 +128,20 @@ impl Unfinished {
             Failure::new(Kind::Io, format!("{name}: cannot be written: {error}"))
         })
     }
+}
+
+/// A word of the configuration, if it is there and is one.
+fn word<T: DeserializeOwned>(table: &Table, key: &str) -> Option<T> {
+    table.get(key)?.clone().try_into().ok()
+}
+
+fn way(modbus: &Table) -> Option<Way> {
+    Some(Way {
+        address: word(modbus, "address")?,
+        value_type: word(modbus, "type")?,
+        byte_order: word(modbus, "byte_order").unwrap_or(model::ByteOrder::Abcd),
+        scale: word(modbus, "scale").unwrap_or(1.0),
+    })
 }
 
 fn place(transport: &Transport) -> (&'static str, &str) {
@@ -165,6 +206,39 @@ mod tests {
         assert_eq!(tun.link(&other_frames), ("skid-2".to_owned(), true));
         let (_file, empty) = unfinished("");
         assert_eq!(empty.link(&tcp("192.0.2.10:502")), first_link());
+    }
+
+    #[test]
+    fn what_is_described_is_that_of_the_same_table_behind_the_same_address() {
+        let here = "link = \"skid\"\nunit_id = 3\ntable = \"input\"";
+        let elsewhere = here.replace("input", "holding");
+        let instrument = |id: &str, at: &str| {
+            format!(
+                "\n[[instrument]]\nid = {id:?}\n[instrument.modbus]\n{at}\naddress = 100\ntype = \"f32\"\n"
+            )
+        };
+        let text = [
+            TUN,
+            &instrument("density", here),
+            &instrument("set", &elsewhere),
+        ];
+        let (_file, tun) = unfinished(&text.concat());
+        let described = |address: &str, unit| {
+            let ways = tun.described(
+                &Transport::Tcp(address.to_owned()),
+                unit,
+                model::Table::Input,
+            );
+            ways.into_iter()
+                .map(|(id, way)| (id, way.address, way.value_type))
+                .collect::<Vec<_>>()
+        };
+        assert_eq!(
+            described("192.0.2.10:502", 3),
+            [("density".to_owned(), 100, model::ValueType::F32)]
+        );
+        assert_eq!(described("192.0.2.10:502", 4), []);
+        assert_eq!(described("192.0.2.11:502", 3), []);
     }
 
     #[test]

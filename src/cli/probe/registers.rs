@@ -1,6 +1,5 @@
 //! `lauterd probe registers`: every plausible reading of a device's registers, and the table of the right one.
 
-use std::cmp::Ordering;
 use std::fmt::Write as _;
 use std::time::Duration;
 
@@ -9,9 +8,10 @@ use clap::{Args, ValueEnum};
 use super::into::{Unfinished, first_link, link_table};
 use super::line::Line;
 use super::live::Live;
-use super::wanted::{Wanted, leaves_open};
-use super::{print, shown, unreachable};
-use crate::commission::candidates::{Candidate, Rank, Way, candidates};
+use super::wanted::Wanted;
+use super::watched::{Watched, equals, moving, row};
+use super::{print, unreachable};
+use crate::commission::candidates::{Way, candidates};
 use crate::config;
 use crate::config::model::Table;
 use crate::exit::Failure;
@@ -66,13 +66,6 @@ impl RegisterTable {
     }
 }
 
-/// A candidate and how it has moved while it was watched.
-struct Watched {
-    candidate: Candidate,
-    least: f64,
-    greatest: f64,
-}
-
 pub async fn show(asked: &Registers) -> Result<(), Failure> {
     let into = asked.wanted.file()?;
     let mut probe = Probe::new(asked.line.link()?);
@@ -84,13 +77,10 @@ pub async fn show(asked: &Registers) -> Result<(), Failure> {
     if registers.is_empty() {
         return Err(nothing(asked));
     }
+    let described = described(asked, into.as_ref())?;
     let mut found: Vec<Watched> = candidates(&registers, expected, asked.wanted.must_reach())
         .into_iter()
-        .map(|candidate| Watched {
-            candidate,
-            least: candidate.value,
-            greatest: candidate.value,
-        })
+        .map(|candidate| Watched::new(candidate, &described))
         .collect();
     if expected.is_some() && !asked.wanted.all {
         found.retain(|watched| watched.candidate.is_expected);
@@ -151,93 +141,21 @@ async fn read(probe: &mut Probe, asked: &Registers) -> Result<Vec<(u16, u16)>, F
     Ok(registers)
 }
 
+/// What the file to add to has of these registers.
+fn described(asked: &Registers, into: Option<&Unfinished>) -> Result<Vec<(String, Way)>, Failure> {
+    let transport = asked.line.link()?.transport;
+    let table = asked.table.table();
+    Ok(into.map_or_else(Vec::new, |file| {
+        file.described(&transport, asked.unit, table)
+    }))
+}
+
 fn nothing(asked: &Registers) -> Failure {
     unreachable(format!(
         "unit {} gives none of these registers; look which units answer (lauterd probe units), try the other --table \
          and another --from",
         asked.unit
     ))
-}
-
-impl Watched {
-    fn again(&mut self, registers: &[(u16, u16)], expected: Option<(f64, f64)>) {
-        let Some(value) = self.candidate.way.value(registers) else {
-            self.candidate.is_expected = false;
-            return;
-        };
-        self.candidate.value = value;
-        self.least = self.least.min(value);
-        self.greatest = self.greatest.max(value);
-        self.candidate.is_expected &=
-            expected.is_some_and(|(low, high)| (low..=high).contains(&value));
-    }
-
-    /// The least is the best.
-    fn merit(&self) -> (bool, bool, Option<Rank>) {
-        let marked = self.candidate.is_expected;
-        (
-            !marked,
-            !self.has_moved(),
-            marked.then_some(self.candidate.rank),
-        )
-    }
-
-    /// Only of what is marked: the rest stands in the order of addresses.
-    fn distance(&self, wanted: &Wanted) -> f64 {
-        if self.candidate.is_expected {
-            wanted.distance(self.candidate.value)
-        } else {
-            0.0
-        }
-    }
-
-    fn has_moved(&self) -> bool {
-        self.least < self.greatest
-    }
-}
-
-/// How many readings fit as well as the first and say something else: another number, or the same in other registers. The
-/// same number of registers that overlap stands there once, and its commonest way to be read is listed first.
-fn equals(found: &[Watched], wanted: &Wanted) -> usize {
-    let Some(first) = found.first() else {
-        return 0;
-    };
-    let (way, value) = (first.candidate.way, first.candidate.value);
-    let says_the_same = |other: &Candidate| {
-        other.value.partial_cmp(&value) == Some(Ordering::Equal) && other.way.overlaps(&way)
-    };
-    let nearest = first.distance(wanted);
-    let others = found
-        .iter()
-        .take_while(|other| other.merit() == first.merit())
-        .filter(|other| leaves_open(nearest, other.distance(wanted)))
-        .filter(|other| !says_the_same(&other.candidate));
-    1 + others.count()
-}
-
-/// What is worth a look while it is watched: the marked ones, or what moves where nothing is marked.
-fn moving(found: &[Watched]) -> Vec<(String, String)> {
-    let any_marked = found.iter().any(|watched| watched.candidate.is_expected);
-    (1..)
-        .zip(found)
-        .filter(|(_, watched)| {
-            if any_marked {
-                watched.candidate.is_expected
-            } else {
-                watched.has_moved()
-            }
-        })
-        .map(|(_, watched)| {
-            let way = watched.candidate.way;
-            let name = format!(
-                "{:>5} {:<3} {}",
-                way.address,
-                config::spelt(way.value_type),
-                config::spelt(way.byte_order)
-            );
-            (name, shown(watched.candidate.value))
-        })
-        .collect()
 }
 
 fn listed(registers: &[(u16, u16)], found: &[Watched], asked: &Registers) -> String {
@@ -267,33 +185,6 @@ fn listed(registers: &[(u16, u16)], found: &[Watched], asked: &Registers) -> Str
         let _ = writeln!(text, "{number:>5}  {}", row(watched));
     }
     text
-}
-
-fn row(watched: &Watched) -> String {
-    let way = watched.candidate.way;
-    let moved = if watched.has_moved() {
-        format!(
-            "  moved from {} to {}",
-            shown(watched.least),
-            shown(watched.greatest)
-        )
-    } else {
-        String::new()
-    };
-    let mark = if watched.candidate.is_expected {
-        '*'
-    } else {
-        ' '
-    };
-    format!(
-        "{mark}  {:>7}  {:>6}  {:<4}  {:<5}  {:<5}  {}{moved}",
-        way.address,
-        u32::from(way.address) + 1,
-        config::spelt(way.value_type),
-        config::spelt(way.byte_order),
-        way.scale,
-        shown(watched.candidate.value)
-    )
 }
 
 /// Where and how the picked registers are read, without the link.
