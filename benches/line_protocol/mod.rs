@@ -77,27 +77,22 @@ async fn delivered(settings: &Influx, lines: &[String]) -> f64 {
     let (feed, publisher, mut receipts, _health) = connect(settings, parameters).expect("right");
     let stop = CancellationToken::new();
     let running = tokio::spawn(publisher.run(stop.clone()));
-    let feeding = async {
-        for (id, line) in (0..).zip(lines.iter().cycle().take(points)) {
-            // The outbox makes a line of its own as well.
-            let line = line.clone();
-            let row = Row { id, line };
-            feed.send(row).await.expect("the publisher runs");
-        }
+    let row = |point: usize| Row {
+        id: i64::try_from(point).expect("an id"),
+        line: &lines[point % lines.len()],
     };
-    let counting = async {
-        let mut first_answer = None;
-        let mut come = 0;
-        while come < points {
-            match receipts.recv().await.expect("a receipt") {
-                Delivered::Delivered(rows) => come += rows.len(),
-                Delivered::SetAside { reason, .. } => panic!("set aside: {reason}"),
-            }
-            first_answer.get_or_insert_with(Instant::now);
+    let mut first_answer = None;
+    let (mut put, mut come) = (0, 0);
+    while come < points {
+        // As from the outbox: as many as there is room for, the others when some have gone.
+        put += feed.put((put..points).map(row));
+        match receipts.recv().await.expect("a receipt") {
+            Delivered::Delivered(rows) => come += rows.len(),
+            Delivered::SetAside { reason, .. } => panic!("set aside: {reason}"),
         }
-        points_s(points, first_answer)
-    };
-    let ((), rate) = tokio::join!(feeding, counting);
+        first_answer.get_or_insert_with(Instant::now);
+    }
+    let rate = points_s(points, first_answer);
     stop.cancel();
     running.await.expect("it ends");
     rate

@@ -26,26 +26,33 @@ impl Receiver {
         }
     }
 
-    /// False when there is no room.
-    fn put(&self, stored: Stored) -> bool {
-        let Stored { id, message } = stored;
+    /// Hands over the first of these rows, as many as there is room for, and gives how many that were.
+    fn put(&self, rows: &[&Stored]) -> usize {
         match self {
-            Self::Mqtt(outlet) => outlet
-                .put(Message {
-                    row: Some(id),
-                    topic: message.topic,
-                    payload: message.payload.into_bytes(),
-                    quality: Quality::AtLeastOnce,
-                    retain: message.retain,
-                })
-                .is_ok(),
-            Self::Influx(feed) => feed
-                .put(Row {
-                    id,
-                    line: message.payload,
-                })
-                .is_ok(),
+            Self::Mqtt(outlet) => {
+                let goes = |row: &&&Stored| outlet.put(message(row)).is_ok();
+                rows.iter().take_while(goes).count()
+            }
+            Self::Influx(feed) => feed.put(rows.iter().copied().map(line)),
         }
+    }
+}
+
+fn message(stored: &Stored) -> Message {
+    let Stored { id, message } = stored;
+    Message {
+        row: Some(*id),
+        topic: message.topic.clone(),
+        payload: message.payload.clone().into_bytes(),
+        quality: Quality::AtLeastOnce,
+        retain: message.retain,
+    }
+}
+
+fn line(stored: &Stored) -> Row<'_> {
+    Row {
+        id: stored.id,
+        line: &stored.message.payload,
     }
 }
 
@@ -90,16 +97,19 @@ impl Pump {
     /// `run` fetches them.
     pub fn hand_over(&mut self, rows: &[Stored]) {
         let publisher = self.publisher();
-        for row in rows.iter().filter(|row| row.message.publisher == publisher) {
-            if self.behind {
-                return;
-            }
-            if self.receiver.put(row.clone()) {
-                self.after = row.id;
-            } else {
-                self.behind = true;
-            }
+        if !self.behind {
+            let is_its_own = |row: &&Stored| row.message.publisher == publisher;
+            self.behind = !self.put(&rows.iter().filter(is_its_own).collect::<Vec<_>>());
         }
+    }
+
+    /// Whether all found room. Puts down how far it has come.
+    fn put(&mut self, rows: &[&Stored]) -> bool {
+        let taken = self.receiver.put(rows);
+        if let Some(last) = taken.checked_sub(1).and_then(|last| rows.get(last)) {
+            self.after = last.id;
+        }
+        taken == rows.len()
     }
 
     /// Hands over what there is room for.
@@ -108,16 +118,10 @@ impl Pump {
             let rows = store
                 .outbox(self.tun, self.publisher(), self.after, FETCH)
                 .await?;
-            if rows.is_empty() {
-                self.behind = false;
+            if !self.put(&rows.iter().collect::<Vec<_>>()) {
+                break;
             }
-            for row in rows {
-                let id = row.id;
-                if !self.receiver.put(row) {
-                    return Ok(());
-                }
-                self.after = id;
-            }
+            self.behind = !rows.is_empty();
         }
         Ok(())
     }

@@ -320,13 +320,8 @@ async fn the_v2_write_call_delivers_to_a_real_server() {
     };
     let mut delivery = Delivery::start(&settings(&format!("http://127.0.0.1:{}", peer.port)));
     let lines = lines();
-    for (id, line) in (1..).zip(&lines) {
-        let row = Row {
-            id,
-            line: line.clone(),
-        };
-        delivery.feed.put(row).unwrap();
-    }
+    let rows = (1..).zip(&lines).map(|(id, line)| Row { id, line });
+    assert_eq!(delivery.feed.put(rows), lines.len());
     let ids: Vec<i64> = (1..).take(lines.len()).collect();
     assert_eq!(delivery.acknowledged(lines.len()).await, ids);
     peer.get("/internal/force_flush").await;

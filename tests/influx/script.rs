@@ -164,7 +164,7 @@ impl Delivery {
     pub fn feed(&self, count: i64) {
         for id in 1..=count {
             let line = format!("reading,instrument=flow value={id} {id}");
-            self.feed.put(Row { id, line }).unwrap();
+            assert_eq!(self.feed.put([Row { id, line: &line }]), 1);
         }
     }
 

@@ -1,19 +1,15 @@
-//! Rows gathered into one request.
+//! Rows of one request.
 //!
 //! Owns which rows go together, and cutting them apart again. The lines stand in the body as they will be sent, so
 //! that a row costs no text of its own while it is on its way, and neither a second try nor a half copies them.
 
-use std::time::Duration;
-
-use bytes::Bytes;
-use tokio::sync::mpsc;
-use tokio::time::sleep;
+use bytes::{Bytes, BytesMut};
 
 /// A point as a line of line protocol, with its id in the outbox.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Row {
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Row<'a> {
     pub id: i64,
-    pub line: String,
+    pub line: &'a str,
 }
 
 /// What a batch knows of one of its rows.
@@ -24,6 +20,41 @@ struct Placed {
     length: usize,
 }
 
+/// A batch that still grows.
+#[derive(Debug, Default)]
+pub(super) struct Draft {
+    rows: Vec<Placed>,
+    body: BytesMut,
+}
+
+impl Draft {
+    pub(super) fn push(&mut self, row: Row<'_>) {
+        self.body.extend_from_slice(row.line.as_bytes());
+        self.body.extend_from_slice(b"\n");
+        self.rows.push(Placed {
+            id: row.id,
+            length: row.line.len() + 1,
+        });
+    }
+
+    pub(super) fn len(&self) -> usize {
+        self.rows.len()
+    }
+
+    /// What has been gathered. The next has room for as much at once.
+    pub(super) fn close(&mut self) -> Batch {
+        let next = Self {
+            rows: Vec::with_capacity(self.rows.len()),
+            body: BytesMut::with_capacity(self.body.len()),
+        };
+        let Self { rows, body } = std::mem::replace(self, next);
+        Batch {
+            rows,
+            body: body.freeze(),
+        }
+    }
+}
+
 /// Rows of one request, in order.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct Batch {
@@ -32,22 +63,6 @@ pub(super) struct Batch {
 }
 
 impl Batch {
-    pub(super) fn new(rows: &[Row]) -> Self {
-        let mut body = String::with_capacity(rows.iter().map(|row| row.line.len() + 1).sum());
-        let place = |row: &Row| {
-            body.push_str(&row.line);
-            body.push('\n');
-            Placed {
-                id: row.id,
-                length: row.line.len() + 1,
-            }
-        };
-        Self {
-            rows: rows.iter().map(place).collect(),
-            body: body.into(),
-        }
-    }
-
     pub(super) fn len(&self) -> usize {
         self.rows.len()
     }
@@ -72,44 +87,17 @@ impl Batch {
     }
 }
 
-/// Makes batches of what comes in.
-#[derive(Debug)]
-pub(super) struct Gatherer {
-    pub(super) rows: mpsc::Receiver<Row>,
-    /// How long the first row of a batch may wait for others.
-    pub(super) every: Duration,
-    /// Rows of a full batch, 1 or more.
-    pub(super) full: usize,
-}
-
-impl Gatherer {
-    /// The next batch: as many rows as fit, or what has come within `every`. None when every feed is gone.
-    pub(super) async fn next(&mut self) -> Option<Batch> {
-        let mut rows = vec![self.rows.recv().await?];
-        let pause = sleep(self.every);
-        tokio::pin!(pause);
-        while rows.len() < self.full {
-            let room = self.full - rows.len();
-            tokio::select! {
-                () = &mut pause => break,
-                count = self.rows.recv_many(&mut rows, room) => if count == 0 { break },
-            }
-        }
-        Some(Batch::new(&rows))
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    fn rows(lines: &[String]) -> Vec<Row> {
-        let number = |(id, line): (i64, &String)| Row {
-            id,
-            line: line.clone(),
-        };
-        (1..).zip(lines).map(number).collect()
+    fn batch(numbered: &[(i64, &String)]) -> Batch {
+        let mut draft = Draft::default();
+        for (id, line) in numbered {
+            draft.push(Row { id: *id, line });
+        }
+        draft.close()
     }
 
     proptest! {
@@ -118,12 +106,12 @@ mod tests {
             lines in prop::collection::vec(any::<String>(), 1..12),
             cut in any::<prop::sample::Index>(),
         ) {
-            let rows = rows(&lines);
+            let rows: Vec<(i64, &String)> = (1..).zip(&lines).collect();
             let count = cut.index(rows.len() + 1);
-            let mut first = Batch::new(&rows);
+            let mut first = batch(&rows);
             let second = first.split_off(count);
-            prop_assert_eq!(first, Batch::new(&rows[..count]));
-            prop_assert_eq!(second, Batch::new(&rows[count..]));
+            prop_assert_eq!(first, batch(&rows[..count]));
+            prop_assert_eq!(second, batch(&rows[count..]));
         }
     }
 }

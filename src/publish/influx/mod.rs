@@ -16,6 +16,7 @@ mod parameters;
 mod points;
 mod publisher;
 mod verdict;
+mod waiting;
 
 pub use batch::Row;
 pub use endpoint::{Endpoint, EndpointError};
@@ -23,4 +24,5 @@ pub use health::{Health, SetAside, State};
 pub use lines::{Field, Point, PointFault};
 pub use parameters::DeliveryParameters;
 pub use points::{Source, point};
-pub use publisher::{ACKNOWLEDGEMENTS_BOUND, Ends, Feed, Publisher, ROWS_BOUND, Receipt, connect};
+pub use publisher::{ACKNOWLEDGEMENTS_BOUND, Ends, Publisher, Receipt, connect};
+pub use waiting::{Feed, ROWS_BOUND};

@@ -8,25 +8,19 @@
 //! One request is under way at a time, or a row could overtake another that has to be sent again. The next batch is
 //! gathered while the answer is awaited, so that the server need not wait for it.
 
-use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 
-use tokio::sync::mpsc::error::TrySendError;
 use tokio::sync::{mpsc, watch};
 use tokio::time::{sleep, timeout};
 use tokio_util::sync::CancellationToken;
 
-use super::batch::{Batch, Gatherer, Row};
+use super::batch::Batch;
 use super::endpoint::{Endpoint, EndpointError};
 use super::health::{Health, SetAside, State};
 use super::parameters::DeliveryParameters;
 use super::verdict::{Verdict, judge};
+use super::waiting::{Feed, Gatherer, ROWS_BOUND, ends};
 use crate::config::model::Influx;
-
-/// Rows that may wait in memory; the others wait in the outbox. A minute of twelve instruments every second,
-/// several times over.
-pub const ROWS_BOUND: usize = 4096;
 
 /// Receipts that may wait for the runtime. When it does not take them, delivery waits.
 pub const ACKNOWLEDGEMENTS_BOUND: usize = 64;
@@ -38,38 +32,6 @@ pub enum Receipt {
     Delivered(Vec<i64>),
     /// The server would not take this one, alone: it is to be set aside, or it would be sent for ever.
     SetAside { id: i64, reason: String },
-}
-
-/// The runtime's end: rows go in here.
-#[derive(Clone, Debug)]
-pub struct Feed {
-    rows: mpsc::Sender<Row>,
-    refused: Arc<AtomicU64>,
-}
-
-impl Feed {
-    /// Hands a row over without waiting. A full channel gives it back and counts; it is still in the outbox.
-    pub fn put(&self, row: Row) -> Result<(), Row> {
-        self.rows.try_send(row).map_err(|error| {
-            self.refused.fetch_add(1, Ordering::Relaxed);
-            error.into_inner()
-        })
-    }
-
-    /// Waits for room. Gives the row back when the publisher has ended.
-    pub async fn send(&self, row: Row) -> Result<(), Row> {
-        // Asking for room by itself costs more than handing over.
-        match self.rows.try_send(row) {
-            Ok(()) => Ok(()),
-            Err(TrySendError::Full(row)) => self.rows.send(row).await.map_err(|error| error.0),
-            Err(TrySendError::Closed(row)) => Err(row),
-        }
-    }
-
-    /// Rows given back by `put`.
-    pub fn refused(&self) -> u64 {
-        self.refused.load(Ordering::Relaxed)
-    }
 }
 
 /// Delivers rows until it is told to stop.
@@ -108,16 +70,12 @@ pub type Ends = (
 /// Checks the settings and makes a publisher. Nothing is sent before `Publisher::run`.
 pub fn connect(settings: &Influx, parameters: DeliveryParameters) -> Result<Ends, EndpointError> {
     let endpoint = Endpoint::new(settings)?;
-    let (feed, rows) = mpsc::channel(ROWS_BOUND);
     let (acknowledged, acknowledgements) = mpsc::channel(ACKNOWLEDGEMENTS_BOUND);
     let (health, shown) = watch::channel(Health::default());
     let full_batch = settings.batch.clamp(1, ROWS_BOUND);
+    let (feed, gatherer) = ends(full_batch, settings.every);
     let publisher = Publisher {
-        gatherer: Gatherer {
-            rows,
-            every: settings.every,
-            full: full_batch,
-        },
+        gatherer,
         courier: Courier {
             endpoint,
             parameters,
@@ -129,10 +87,6 @@ pub fn connect(settings: &Influx, parameters: DeliveryParameters) -> Result<Ends
             failures: 0,
             refused_alone: 0,
         },
-    };
-    let feed = Feed {
-        rows: feed,
-        refused: Arc::default(),
     };
     Ok((feed, publisher, acknowledgements, shown))
 }
