@@ -13,13 +13,14 @@ use super::StoreError;
 pub(super) const APPLICATION_ID: i64 = 0x6c74_7264;
 
 /// Migration `n` (from 0) brings a file from version `n` to `n + 1`.
-const MIGRATIONS: [&str; 6] = [
+const MIGRATIONS: [&str; 7] = [
     include_str!("migrations/001.sql"),
     include_str!("migrations/002.sql"),
     include_str!("migrations/003.sql"),
     include_str!("migrations/004.sql"),
     include_str!("migrations/005.sql"),
     include_str!("migrations/006.sql"),
+    include_str!("migrations/007.sql"),
 ];
 
 /// The version that every record has that was opened for writing.
