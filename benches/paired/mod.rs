@@ -1,8 +1,10 @@
 //! Measuring several ways of doing the same, beside one another in one run.
 //!
-//! Owns the rounds, the medians and what is printed of them; `rows` keeps them for the table of all benches. In each round every case runs once, so that whatever else the machine
-//! does meets all of them; a ratio is the median of the rounds' ratios. With BENCH_SIZE=tiny everything runs once
-//! and small: that is what continuous integration asks, so that no bench can rot.
+//! Owns the rounds, the medians and what is printed of them; `rows` keeps them for the table of all benches. In each round
+//! every case runs once, so that whatever else the machine does meets all of them; every other round runs them backwards,
+//! for what one leaves its peer still to do would else be laid on the same next one always. A ratio is the median of the
+//! rounds' ratios. With BENCH_SIZE=tiny everything runs once and small: that is what continuous integration asks, so that
+//! no bench can rot.
 
 #![allow(dead_code, reason = "each bench uses what it needs")]
 #![allow(unused_imports, reason = "each bench uses what it needs")]
@@ -59,7 +61,7 @@ pub fn sized(full: usize, tiny: usize) -> usize {
 }
 
 pub fn rounds() -> usize {
-    sized(7, 1)
+    sized(15, 1)
 }
 
 /// How many a second `work` does of `count`.
@@ -77,9 +79,13 @@ pub fn median(mut values: Vec<f64>) -> f64 {
 /// Runs all cases in turn and prints each one's median rate and its ratio to the first.
 pub fn compare(title: &str, unit: &str, cases: &mut [Case<'_>]) {
     let mut rates = vec![Vec::new(); cases.len()];
-    for _ in 0..rounds() {
-        for (case, rates) in cases.iter_mut().zip(&mut rates) {
-            rates.push((case.run)());
+    for round in 0..rounds() {
+        let mut order: Vec<usize> = (0..cases.len()).collect();
+        if round % 2 == 1 {
+            order.reverse();
+        }
+        for place in order {
+            rates[place].push((cases[place].run)());
         }
     }
     println!("\n{title}");
