@@ -40,7 +40,8 @@ const CLOCK_EXCEPTIONS: [(&str, &str); 4] = [
 /// Longer files, and why they are still one idea.
 const LENGTH_EXCEPTIONS: [(&str, &str); 0] = [];
 
-const TOP_LEVEL: [&str; 16] = [
+const TOP_LEVEL: [&str; 17] = [
+    ".cargo",
     ".ci",
     ".gitignore",
     "Cargo.lock",
